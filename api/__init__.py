@@ -1,0 +1,1 @@
+"""The JSON API: a bench over HTTP, for this machine only."""

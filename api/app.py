@@ -1,0 +1,136 @@
+"""The app: routes, door and error answers put together.
+
+It sees the daemon only through its ports, waits for nothing and keeps no state
+of its own but the numbers of recent wishes. What may live here: composition,
+and what the OpenAPI document says of errors.
+"""
+
+from collections.abc import Callable, Iterator
+from importlib import metadata
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from pydantic import TypeAdapter
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import compile_path
+from typing_extensions import override
+
+from api import problems
+from api.context import Context
+from api.door import Door
+from api.routes import CAUTION, root, v1
+from controller.ports import Bench, Clock, SeasonReader
+
+_Document = dict[str, object]
+
+_REFERENCE = "#/components/schemas/{model}"
+
+_EVERY = {
+    400: "The request cannot be read",
+    403: "A page of another site asked",
+    404: "There is no such thing",
+    405: "Not done here in this way",
+    421: "Asked under another name than this machine's own",
+    500: "A mistake in this program",
+    503: "Not ready yet, or overloaded",
+}
+_WRITING = {
+    408: "The body did not arrive in time",
+    409: "This mat has no relay to command",
+    413: "The body is too large",
+    415: "The body is not application/json",
+    422: "The body is well formed but asks for what cannot be",
+    429: "Too many wishes wait",
+}
+
+
+class BenchApp(FastAPI):
+    """The JSON API of one bench."""
+
+    @override
+    def openapi(self) -> _Document:
+        """Return the OpenAPI document, with the error shape among its schemas."""
+        document = super().openapi()
+        schemas = document.setdefault("components", {}).setdefault("schemas", {})
+        if "Problem" not in schemas:
+            problem = TypeAdapter(problems.Problem).json_schema(ref_template=_REFERENCE)
+            schemas.update(problem.pop("$defs", {}))
+            schemas["Problem"] = problem
+        return document
+
+
+def create_app(
+    bench: Bench, reader: Callable[[], SeasonReader] | None, clock: Clock
+) -> FastAPI:
+    """Return the JSON API of a running bench.
+
+    Args:
+        bench: The daemon: snapshots and wishes.
+        reader: Opens the season log for reading, called in a thread; None:
+            there is no log.
+        clock: The bench's clock, for ages and for "now".
+    """
+    app = BenchApp(
+        title="bottomheat",
+        version=_version(),
+        description=f"A heated propagation bench, now and before. {CAUTION}",
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        telemetry={"tracing": False, "metrics": False, "logs": False},
+        responses=_responses(_EVERY | _WRITING),
+    )
+    app.state.context = Context(bench, reader, clock)
+    app.add_middleware(Door)
+    app.add_exception_handler(HTTPException, _on_http_error)
+    app.add_exception_handler(RequestValidationError, problems.on_validation_error)
+    app.add_exception_handler(Exception, problems.on_any_error)
+    app.include_router(root)
+    app.include_router(v1)
+    return app
+
+
+def _version() -> str:
+    try:
+        return metadata.version("bottomheat")
+    except metadata.PackageNotFoundError:
+        return "0"
+
+
+def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
+    schema = {"$ref": _REFERENCE.format(model="Problem")}
+    return {
+        status: {
+            "description": description,
+            "content": {problems.MEDIA_TYPE: {"schema": schema}},
+        }
+        for status, description in statuses.items()
+    }
+
+
+async def _on_http_error(request: Request, error: Exception) -> Response:
+    if isinstance(error, HTTPException) and error.status_code == 405:  # noqa: PLR2004
+        allowed = ", ".join(sorted(_allowed(request)))
+        return problems.problem(
+            405,
+            f"{request.method} is not done here; allowed: {allowed}",
+            headers={"Allow": allowed},
+        )
+    return await problems.on_http_error(request, error)
+
+
+def _allowed(request: Request) -> set[str]:
+    """Return every method of a path; the library names those of one route."""
+    found: set[str] = set()
+    for template, methods in _paths(request.app):
+        if compile_path(template)[0].match(request.url.path):
+            found |= methods
+    return found | ({"HEAD"} if "GET" in found else set())
+
+
+def _paths(app: FastAPI) -> Iterator[tuple[str, set[str]]]:
+    yield "/openapi.json", {"GET"}
+    for template, operations in app.openapi()["paths"].items():
+        yield template, {method.upper() for method in operations}

@@ -1,0 +1,120 @@
+"""What routes need of the world, and how they get at it.
+
+What may live here: the context that the app carries, and the dependencies that
+turn a request into a look at the bench, a tray or a mat.
+"""
+
+import math
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Annotated
+
+from anyio import CapacityLimiter
+from fastapi import Depends, Query, Request
+from pydantic import BaseModel, ConfigDict
+
+from api.mat_views import find_mat
+from api.moment import Moment, moment
+from api.problems import ProblemError, quoted
+from api.tray_views import find_tray
+from controller.core.plan import MatPlan, TrayPlan
+from controller.ports import Bench, Clock, SeasonReader
+
+READERS = 2
+"""Chosen: threads that may read the season log at once; control needs a core."""
+
+WAITING_READERS = 8
+"""Chosen: more than this many waiting readers are turned away."""
+
+REMEMBERED = 1_000
+"""Chosen: numbers of wishes that are still known to have been asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the app carries.
+
+    Attributes:
+        bench: The running daemon.
+        reader: Opens the season log for reading; None: there is none.
+        clock: The present.
+        limiter: Bounds the threads that read the season log.
+        asked: The scan in which each wish was asked for, by its number.
+    """
+
+    bench: Bench
+    reader: Callable[[], SeasonReader] | None
+    clock: Clock
+    limiter: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(READERS))
+    asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
+
+
+def remember(context: Context, request_id: int, scan: int) -> None:
+    """Keep in mind that a wish was asked for; the oldest is forgotten."""
+    context.asked[request_id] = scan
+    while len(context.asked) > REMEMBERED:
+        context.asked.popitem(last=False)
+
+
+def _context(request: Request) -> Context:
+    context: Context = request.app.state.context
+    return context
+
+
+ContextHere = Annotated[Context, Depends(_context)]
+
+
+class NoQuery(BaseModel):
+    """A route that knows no query parameter; a mistyped one is an error."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+def no_query(_query: Annotated[NoQuery, Query()]) -> None:
+    """Refuse any query parameter."""
+
+
+def _look(context: ContextHere) -> Moment:
+    snapshot = context.bench.snapshot()
+    if snapshot is None:
+        raise ProblemError(
+            503,
+            "the bench has not finished its first scan yet",
+            headers={"Retry-After": "1"},
+        )
+    return moment(snapshot, context.clock.now())
+
+
+LookHere = Annotated[Moment, Depends(_look)]
+
+
+def _tray(look: LookHere, tray: str) -> TrayPlan:
+    found = find_tray(look, tray)
+    if found is None:
+        raise ProblemError(404, f"there is no tray {quoted(tray)}; see /v1/trays")
+    return found
+
+
+def _mat(look: LookHere, mat: str) -> MatPlan:
+    found = find_mat(look, mat)
+    if found is None:
+        raise ProblemError(404, f"there is no mat {quoted(mat)}; see /v1/mats")
+    return found
+
+
+def _heated_mat(mat: Annotated[MatPlan, Depends(_mat)]) -> MatPlan:
+    if mat.relay is None:
+        detail = f"mat {mat.name} is only watched: it has no relay to command"
+        raise ProblemError(409, detail)
+    return mat
+
+
+TrayHere = Annotated[TrayPlan, Depends(_tray)]
+MatHere = Annotated[MatPlan, Depends(_mat)]
+HeatedMat = Annotated[MatPlan, Depends(_heated_mat)]
+
+
+def retry_after(look: Moment) -> dict[str, str]:
+    """Return the header that says when the next scan takes wishes."""
+    return {"Retry-After": str(math.ceil(look.snapshot.plan.scan_ms / 1000))}

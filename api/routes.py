@@ -1,0 +1,105 @@
+"""Routes that show the bench as it is. History and control are beside this.
+
+What may live here: from a look at the bench to a view of it.
+"""
+
+from fastapi import APIRouter, Depends
+
+from api import control, history
+from api.context import LookHere, MatHere, TrayHere, no_query
+from api.mat_views import mat_view, why_view
+from api.problems import ProblemError
+from api.shapes import (
+    AlarmsView,
+    BenchView,
+    HealthView,
+    MatsView,
+    MatView,
+    PointerView,
+    TraysView,
+    TrayView,
+    WhyView,
+)
+from api.tray_views import tray_view
+from api.views import (
+    alarms_view,
+    bench_view,
+    health_view,
+    mats_view,
+    stalled,
+    trays_view,
+)
+
+CAUTION = (
+    "bottomheat is no safety device: have an independent thermal cut-out, an RCD or "
+    "GFCI and a listed mat, follow the mat's instructions and local codes, and ask a "
+    "licensed electrician."
+)
+
+root = APIRouter(dependencies=[Depends(no_query)])
+_now = APIRouter(dependencies=[Depends(no_query)])
+
+
+@root.get("/")
+async def get_pointer() -> PointerView:
+    """Where to look."""
+    return PointerView(
+        name="bottomheat", bench="/v1/bench", openapi="/openapi.json", caution=CAUTION
+    )
+
+
+@_now.get("/health")
+async def get_health(look: LookHere) -> HealthView:
+    """Whether scans go on, and what a person should look at."""
+    sentence = stalled(look)
+    if sentence is not None:
+        raise ProblemError(503, sentence, headers={"Retry-After": "5"})
+    return health_view(look)
+
+
+@_now.get("/bench")
+async def get_bench(look: LookHere) -> BenchView:
+    """The whole bench at its last finished scan."""
+    return bench_view(look)
+
+
+@_now.get("/trays")
+async def get_trays(look: LookHere) -> TraysView:
+    """Every tray."""
+    return trays_view(look)
+
+
+@_now.get("/trays/{tray}")
+async def get_tray(look: LookHere, tray: TrayHere) -> TrayView:
+    """One tray and its root zone now."""
+    return tray_view(look, tray)
+
+
+@_now.get("/mats")
+async def get_mats(look: LookHere) -> MatsView:
+    """Every mat."""
+    return mats_view(look)
+
+
+@_now.get("/mats/{mat}")
+async def get_mat(look: LookHere, mat: MatHere) -> MatView:
+    """One mat."""
+    return mat_view(look, mat)
+
+
+@_now.get("/mats/{mat}/why")
+async def get_why(look: LookHere, mat: MatHere) -> WhyView:
+    """Why a mat is, or is not, heating, with the numbers that decided."""
+    return why_view(look, mat)
+
+
+@_now.get("/alarms")
+async def get_alarms(look: LookHere) -> AlarmsView:
+    """The active alarms."""
+    return alarms_view(look)
+
+
+v1 = APIRouter(prefix="/v1")
+v1.include_router(_now)
+v1.include_router(history.router)
+v1.include_router(control.router)

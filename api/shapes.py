@@ -1,0 +1,336 @@
+"""The shape of every answer: keys with their units, times in UTC ending in Z.
+
+These types are the promise of the interface and make its OpenAPI document.
+Clients ignore keys that they do not know; new ones may come. What may live
+here: names and types. How values come about is in views.
+"""
+
+from typing import Literal
+
+from typing_extensions import TypedDict
+
+Numbers = dict[str, float | str]
+"""Numbers that decided, by name with unit; instants are text."""
+
+
+EndsHow = Literal["after its days", "by hand", "last step"]
+"""How a step of a programme ends."""
+
+
+class DoubtView(TypedDict):
+    """Why a probe's newest reading was not taken."""
+
+    why: str
+    sentence: str
+    temp_c: float | None
+    at: str | None
+
+
+class ProbeView(TypedDict):
+    """One temperature probe.
+
+    temp_c is null unless the probe may be used now; last_good_c stays, with
+    its age. quality is "good", "uncertain" or "bad".
+    """
+
+    name: str
+    depth_mm: int | None
+    temp_c: float | None
+    quality: str
+    last_good_c: float | None
+    last_good_at: str | None
+    age_s: float | None
+    stale_after_s: float
+    doubt: DoubtView | None
+
+
+class WitnessView(TypedDict):
+    """A probe of another quantity: shown, never controlling."""
+
+    name: str
+    quantity: str
+    value: float | None
+    quality: str
+    at: str | None
+    age_s: float | None
+
+
+class DegreeHoursView(TypedDict):
+    """Thermal time of a tray, never without the base it was counted from."""
+
+    tray: str
+    degree_hours_k_h: float
+    base_c: float
+    upper_c: float | None
+    hours_measured: float
+    gap_hours: float
+    gaps: int
+    mean_c: float | None
+    equal_to: str | None
+    reference_c: float | None
+    method: str
+    source: Literal["live counter", "season log"]
+    start: str | None
+    end: str | None
+
+
+class TrayView(TypedDict):
+    """One container and its root zone now.
+
+    temp_c is the mean of the probes that may be used; null without one, and
+    then temp_text says why.
+    """
+
+    name: str
+    title: str
+    mat: str | None
+    medium: str
+    depth_mm: int
+    row: int
+    column: int
+    temp_c: float | None
+    temp_text: str
+    probes: list[ProbeView]
+    degree_hours: DegreeHoursView
+
+
+class OverrideView(TypedDict):
+    """A setpoint that a person set over the programme's; until null: stays."""
+
+    setpoint_c: float
+    who: str
+    at: str
+    until: str | None
+
+
+class SetpointView(TypedDict):
+    """The wanted temperature: in force now, where it heads, and who says so."""
+
+    setpoint_c: float
+    heading_for_c: float
+    text: str
+    set_by: Literal["programme", "night", "person"]
+    programme_c: float
+    night_c: float | None
+    override: OverrideView | None
+
+
+class StepView(TypedDict):
+    """The present step of a mat's programme; number counts from 1."""
+
+    number: int
+    of: int
+    title: str
+    days: float | None
+    since: str
+    ends: str | None
+    ends_how: EndsHow
+
+
+class LimitsView(TypedDict):
+    """What the mat's probes are held against."""
+
+    warn_c: float
+    tray_limit_c: float
+    cutout_c: float
+    surface_limit_c: float
+    surface_cutout_c: float
+
+
+class TripView(TypedDict):
+    """Why a mat is locked off until a person resets it."""
+
+    cause: str
+    probe: str
+    temp_c: float
+    limit_c: float
+    at: str
+    sentence: str
+
+
+class WhyView(TypedDict):
+    """Why a mat is, or is not, heating; decided in the scan at this time."""
+
+    mat: str
+    energised: bool
+    mode: str
+    mode_text: str
+    cause: str
+    sentence: str
+    numbers: Numbers
+    scan: int
+    at: str
+
+
+class MatView(TypedDict):
+    """One heat mat.
+
+    energised is what is believed of the relay, commanded what it was last
+    told. duty_percent is the share of time on, averaged over some hours.
+    """
+
+    name: str
+    title: str
+    watch_only: bool
+    enabled: bool
+    mode: str
+    mode_text: str
+    mode_since: str
+    energised: bool
+    commanded: bool
+    cause: str
+    why: str
+    policy: str
+    driven_by: str
+    driving_c: float | None
+    setpoint: SetpointView
+    duty_percent: float
+    duty_text: str
+    power_w: float
+    energy_wh: float
+    operations: int
+    step: StepView
+    limits: LimitsView
+    trip: TripView | None
+    hold_until: str | None
+    trays: list[str]
+    surface: list[ProbeView]
+
+
+class AlarmView(TypedDict):
+    """An active alarm: something that a person should act on."""
+
+    id: str
+    kind: str
+    subject: str
+    since: str
+    sentence: str
+    numbers: Numbers
+
+
+class BenchView(TypedDict):
+    """The whole bench at its last finished scan."""
+
+    bench: str
+    run: str
+    at: str
+    scan: int
+    scan_s: float
+    scan_age_s: float
+    timezone: str
+    display_unit: str
+    clock_ok: bool
+    link_up: bool
+    log_health: str
+    refused_messages: int
+    trays: list[TrayView]
+    mats: list[MatView]
+    room: list[ProbeView]
+    witnesses: list[WitnessView]
+    alarms: list[AlarmView]
+
+
+class HealthView(TypedDict):
+    """Whether scans go on ("ok"), and what a person should look at."""
+
+    status: Literal["ok", "attention"]
+    reasons: list[str]
+    bench: str
+    run: str
+    scan: int
+    at: str
+    scan_age_s: float
+    clock_ok: bool
+    link_up: bool
+    log_health: str
+    alarms: int
+
+
+class TraysView(TypedDict):
+    """Every tray of the bench."""
+
+    at: str
+    trays: list[TrayView]
+
+
+class MatsView(TypedDict):
+    """Every mat of the bench."""
+
+    at: str
+    mats: list[MatView]
+
+
+class AlarmsView(TypedDict):
+    """The alarms that are active, in the order in which they came."""
+
+    at: str
+    alarms: list[AlarmView]
+
+
+class BucketView(TypedDict):
+    """Readings from start on, for one bucket's width: n of them."""
+
+    start: str
+    n: int
+    min_c: float
+    mean_c: float
+    max_c: float
+
+
+class ProbeTemperaturesView(TypedDict):
+    """What one probe read."""
+
+    probe: str
+    buckets: list[BucketView]
+
+
+class TemperaturesView(TypedDict):
+    """Envelopes of a tray's probes; a bucket without a reading is left out."""
+
+    tray: str
+    start: str
+    end: str
+    bucket_s: float
+    empty_buckets: Literal["omitted"]
+    probes: list[ProbeTemperaturesView]
+
+
+class LogEntryView(TypedDict):
+    """One line of the season log's journal."""
+
+    id: int
+    at: str
+    kind: str
+    subject: str
+    body: dict[str, object]
+
+
+class LogView(TypedDict):
+    """Journal entries, oldest first; ask again with after = next_after."""
+
+    entries: list[LogEntryView]
+    next_after: int
+
+
+class AcceptedView(TypedDict):
+    """A wish was queued for the next scan; href tells what became of it."""
+
+    request: int
+    href: str
+
+
+class RequestView(TypedDict):
+    """What became of a wish."""
+
+    request: int
+    status: Literal["waiting", "accepted", "refused"]
+    sentence: str
+
+
+class PointerView(TypedDict):
+    """Where to look."""
+
+    name: str
+    bench: str
+    openapi: str
+    caution: str

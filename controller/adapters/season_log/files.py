@@ -1,0 +1,73 @@
+"""Small promises about files: one writer, and names that survive a power cut."""
+
+import fcntl
+import os
+from contextlib import suppress
+from pathlib import Path
+from typing import TextIO
+
+from controller.adapters.season_log.schema import LogError
+
+
+def sync_directory(directory: Path) -> None:
+    """Make a rename in a directory durable; raise OSError if that fails."""
+    handle = os.open(directory, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+class LogLock:
+    """The right to write a season log: one holder, gone with its process.
+
+    It is an advisory lock on a file beside the log, whose name ends in
+    ".lock". That file stays when the lock is given back: only a lock on it
+    means anything, and to delete it would let two writers in.
+    """
+
+    def __init__(self, log: Path) -> None:
+        """Take the lock.
+
+        Raises:
+            LogError: The log's folder is missing, or another program writes
+                this log.
+            OSError: The file system does not take the lock's file.
+        """
+        if not log.parent.is_dir():
+            raise LogError(
+                f"{log}: the folder {log.parent} does not exist; make it first"
+            )
+        self._file: TextIO | None = _locked(log)
+
+    def release(self) -> None:
+        """Give the lock back. Doing so twice does no harm."""
+        if self._file is not None:
+            self._file.close()
+            self._file = None
+
+
+def _locked(log: Path) -> TextIO:
+    file = log.with_name(log.name + ".lock").open("a+", encoding="utf-8")
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise _taken(log, file) from None
+    except OSError:
+        file.close()
+        raise
+    with suppress(OSError):  # on a full disk the lock holds without a name in it
+        file.truncate(0)
+        file.write(f"{os.getpid()}\n")
+        file.flush()
+    return file
+
+
+def _taken(log: Path, file: TextIO) -> LogError:
+    with file:
+        file.seek(0)
+        holder = file.read(20).strip() or "unknown"
+    return LogError(
+        f"{log} is being written by another program (process {holder}): a season"
+        " log has one writer; stop that one, or give this one another file"
+    )

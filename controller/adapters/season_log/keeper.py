@@ -1,0 +1,98 @@
+"""One season log for a writer that survives its disk: open, lose, open again."""
+
+from pathlib import Path
+from typing import Protocol
+
+from controller.adapters.season_log.files import LogLock
+from controller.adapters.season_log.logfile import LogFile
+from controller.adapters.season_log.memory import Taken
+from controller.adapters.season_log.rows import HeaderRow
+from controller.adapters.season_log.waiting import Item, Lost
+
+
+class OpenLog(Protocol):
+    """Opens the file: see LogFile."""
+
+    def __call__(self, path: Path, *, run: str | None, may_create: bool) -> LogFile:
+        """Open a file."""
+        ...
+
+
+class Keeper:
+    """Holds the file open, and finds its place in it after trouble.
+
+    Attributes:
+        run: Identity of the run that was begun last, committed or not yet.
+    """
+
+    def __init__(self, path: Path, open_log: OpenLog) -> None:
+        self.run: str | None = None
+        self._path = path
+        self._open_log = open_log
+        self._lock: LogLock | None = None
+        self._file: LogFile | None = None
+        self._was_open = False
+
+    def make_ready(self) -> LogFile:
+        """Return the file, locked and opened if it was not.
+
+        Once it was there, a missing one is an error: a card that is no longer
+        mounted must not be mistaken for a new season.
+        """
+        if self._lock is None:
+            self._lock = LogLock(self._path)
+        if self._file is None:
+            self._file = self._open_log(
+                self._path, run=self.run, may_create=not self._was_open
+            )
+            self._was_open = True
+        return self._file
+
+    def put(self, batch: list[Item]) -> None:
+        """Write and commit. A header, if any, is the first of a batch.
+
+        Raises:
+            LogError: The file is not the one it was.
+            sqlite3.Error: The disk, or a scan, is at fault.
+            OSError: The disk is at fault.
+            OverflowError: A scan is at fault.
+            ValueError: A scan is at fault.
+        """
+        file = self.make_ready()
+        scans: list[Taken] = []
+        for item in batch:
+            if isinstance(item, HeaderRow):
+                self._begin(file, item)
+            elif isinstance(item, Lost):
+                file.write(scans)
+                scans = []
+                file.note_lost(item.first_seq, item.last_seq)
+            else:
+                scans.append(item)
+        file.write(scans)
+        file.commit()
+
+    def _begin(self, file: LogFile, header: HeaderRow) -> None:
+        if self.run == header.run and file.has_run:
+            return  # a commit that seemed to fail had taken place
+        file.begin(header)
+        self.run = header.run  # from here on a run of this name is ours
+
+    def abandon(self) -> None:
+        """Close the file as it is: what was not committed is gone."""
+        if self._file is not None:
+            self._file.abandon()
+            self._file = None
+
+    def release(self) -> None:
+        """Give the file up, and the right to write it."""
+        self.abandon()
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
+
+    def close(self) -> None:
+        """Write the last state and close; raise as put does."""
+        if self._file is not None:
+            self._file.close()
+            self._file = None

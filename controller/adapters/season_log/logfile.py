@@ -1,0 +1,222 @@
+"""The season log's file, open for writing: rows in, commits, one connection."""
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+
+from controller.adapters.season_log.files import sync_directory
+from controller.adapters.season_log.memory import (
+    RunMemory,
+    Taken,
+    new_run,
+    newest_id,
+    regained,
+    rows_of,
+)
+from controller.adapters.season_log.rows import HeaderRow, NameBook, Row, packed_state
+from controller.adapters.season_log.schema import (
+    LogError,
+    check_file,
+    check_schema,
+    create,
+    damaged,
+)
+
+Connect = Callable[[Path], sqlite3.Connection]
+
+_PRAGMAS = (
+    "PRAGMA busy_timeout = 5000",
+    "PRAGMA journal_mode = WAL",
+    # In WAL mode FULL syncs the log at every commit: what is committed
+    # survives a power cut (sqlite.org, "PRAGMA synchronous").
+    "PRAGMA synchronous = FULL",
+    "PRAGMA wal_autocheckpoint = 1000",
+    "PRAGMA journal_size_limit = 4194304",
+)
+
+_COLUMNS = {
+    "clock": 8,
+    "scan": 3,
+    "reading": 5,
+    "remark": 2,
+    "refusal": 6,
+    "relay_report": 8,
+    "request": 5,
+    "command": 6,
+    "doubt": 8,
+    "alarm_change": 6,
+    "answer": 5,
+    "snapshot": 2,
+}
+_INSERT = {
+    table: f"INSERT INTO {table} VALUES ({', '.join('?' * columns)})"  # noqa: S608
+    for table, columns in _COLUMNS.items()
+}
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """Open an existing file for writing, without transactions of its own."""
+    uri = f"{path.resolve().as_uri()}?mode=rw"
+    return sqlite3.connect(uri, uri=True, isolation_level=None)
+
+
+class LogFile:
+    """One connection to one season log. Not for sharing between threads.
+
+    Nothing is on the disk before commit returns. After any error of begin,
+    write, note_lost or commit the object is spent: abandon it and open the
+    file anew.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        run: str | None = None,
+        may_create: bool = True,
+        connect: Connect = connect,
+    ) -> None:
+        """Open the file, a new one if there is none, and prove it writable.
+
+        Args:
+            path: The file. Its folder must exist.
+            run: Go on with this run, where an earlier connection began it.
+            may_create: Whether a missing file is made; if not, it is an error.
+            connect: Opens a connection.
+
+        Raises:
+            LogError: The file is no season log, is damaged, or is missing
+                where it may not be.
+            sqlite3.Error: The disk does not take it.
+            OSError: The same, from the file system.
+        """
+        self._path = path
+        if may_create and not path.exists():
+            create(path)
+            sync_directory(path.parent)
+        check_file(path)
+        self._db = connect(path)
+        self._run: RunMemory | None = None
+        self._names = NameBook({})
+        try:
+            self._prepare(run)
+        except BaseException:
+            self.abandon()
+            raise
+
+    def _prepare(self, run: str | None) -> None:
+        check_schema(self._path, self._db)
+        try:
+            for pragma in _PRAGMAS:
+                self._db.execute(pragma)
+            self._count_opening()
+            known = self._db.execute("SELECT name, id FROM name").fetchall()
+            self._names = NameBook(dict(known))
+            if run is not None:
+                self._run = regained(self._db, run)
+        except (sqlite3.DatabaseError, ValueError) as error:
+            if type(error) is sqlite3.OperationalError:
+                raise
+            raise damaged(self._path, error) from error
+
+    def _count_opening(self) -> None:
+        """Write a little something: only that proves that one can write."""
+        self._db.execute(
+            "UPDATE meta SET value = CAST(value AS INTEGER) + 1 WHERE key = 'openings'"
+        )
+
+    @property
+    def has_run(self) -> bool:
+        """Whether a run has been begun, or was found again."""
+        return self._run is not None
+
+    def begin(self, header: HeaderRow) -> None:
+        """Begin a run.
+
+        Raises:
+            LogError: The file has a run of this name.
+            sqlite3.Error: The disk does not take it.
+        """
+        self._in_transaction()
+        known = self._db.execute("SELECT 1 FROM run WHERE run = ?", (header.run,))
+        if known.fetchone():
+            raise LogError(
+                f"{self._path} has a run {header.run} already; each run needs an"
+                " identity of its own"
+            )
+        run_id = newest_id(self._db) + 1
+        self._insert_run(run_id, header.cells)
+        self._run = new_run(run_id, header)
+
+    def _insert_run(self, run_id: int, cells: Row) -> None:
+        marks = ", ".join("?" * (1 + len(cells)))
+        self._db.execute(f"INSERT INTO run VALUES ({marks})", (run_id, *cells))  # noqa: S608
+
+    def write(self, batch: list[Taken]) -> None:
+        """Write scans of the present run, in order.
+
+        Raises:
+            sqlite3.Error: The disk does not take them.
+            OverflowError: One of them holds a number of more than 64 bits.
+            ValueError: One of them cannot be stored for another reason.
+        """
+        if not batch:
+            return
+        self._in_transaction()
+        rows = rows_of(self._present(), self._names, batch)
+        if self._names.new:
+            self._db.executemany("INSERT INTO name VALUES (?, ?)", self._names.new)
+            self._names.new.clear()
+        for table, cells in rows.items():
+            self._db.executemany(_INSERT[table], cells)
+
+    def note_lost(self, first_seq: int, last_seq: int) -> None:
+        """Write down that scans of the present run could not be kept."""
+        self._in_transaction()
+        run = self._present()
+        first, last = run.run_id + first_seq, run.run_id + last_seq
+        if last > run.last_id:
+            self._db.execute("INSERT INTO lost VALUES (?, ?)", (first, last))
+            run.last_id = last
+
+    def commit(self) -> None:
+        """Return when all that was written is on the disk."""
+        if self._db.in_transaction:
+            self._db.execute("COMMIT")
+
+    def close(self) -> None:
+        """Write the last state, commit and close."""
+        run = self._run
+        if run is not None and run.unsaved is not None:
+            self._in_transaction()
+            row = (run.last_id, packed_state(run.unsaved))
+            self._db.execute(_INSERT["snapshot"], row)
+        self.commit()
+        self._leave_one_file()
+        self._db.close()
+
+    def _leave_one_file(self) -> None:
+        """Leave WAL mode: then reading needs no files beside this one.
+
+        Where somebody reads just now, it stays as it is.
+        """
+        self._db.execute("PRAGMA busy_timeout = 0")
+        with suppress(sqlite3.OperationalError):
+            self._db.execute("PRAGMA journal_mode = DELETE")
+
+    def abandon(self) -> None:
+        """Close as it is: what was not committed is gone. Never raises."""
+        try:
+            self._db.close()
+        except sqlite3.Error:
+            return
+
+    def _present(self) -> RunMemory:
+        if self._run is None:
+            raise LogError(f"{self._path}: no run has begun")
+        return self._run
+
+    def _in_transaction(self) -> None:
+        if not self._db.in_transaction:
+            self._db.execute("BEGIN IMMEDIATE")

@@ -1,0 +1,245 @@
+"""The season log, read back: while it is written, or years later.
+
+Every call opens a read-only connection of its own, so that a reader may be
+used from any thread and never holds the file. Rows that cannot be understood
+raise LogError, whatever is wrong with them.
+"""
+
+import os
+import sqlite3
+import zlib
+from array import array
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import NamedTuple
+
+from controller.adapters.season_log.assemble import assembled, next_part
+from controller.adapters.season_log.clock import LATEST_MS, SKEW_MS, Stretch
+from controller.adapters.season_log.journal import entries
+from controller.adapters.season_log.rows import (
+    offsets_of,
+    plan_of,
+    state_of,
+    unpacked_state,
+)
+from controller.adapters.season_log.schema import (
+    READINGS_PER_SCAN,
+    LogError,
+    check_file,
+    check_schema,
+    damaged,
+)
+from controller.core.state import State
+from controller.ports import Columns, LogEntry, RecordedScan, RunHeader
+from controller.wire import from_text
+
+_CHUNK = 2_000
+_NO_END = 2**62
+
+_SAMPLES = f"""
+    SELECT :base + s.id * :every + s.late_ms + s.skew_ms AS utc_ms, r.milli
+    FROM reading r JOIN scan s ON s.id = r.id / {READINGS_PER_SCAN}
+    WHERE r.id >= :first * {READINGS_PER_SCAN} AND r.id < :end * {READINGS_PER_SCAN}
+        AND r.probe = :probe AND r.quality = 0 AND r.milli IS NOT NULL
+        AND utc_ms >= :from AND utc_ms < :to
+        AND NOT EXISTS (
+            SELECT 1 FROM doubt d
+            WHERE d.scan = s.id AND d.reading = r.id % {READINGS_PER_SCAN})
+    ORDER BY r.id"""  # noqa: S608
+
+
+class _Span(NamedTuple):
+    """Numbers of the scans of a run: after `first`, up to `last`."""
+
+    first: int
+    last: int
+
+
+class SeasonLogReader:
+    """Implements ports.SeasonReader on a file."""
+
+    def __init__(self, path: Path) -> None:
+        """Look at the file.
+
+        Raises:
+            LogError: It is missing, no season log, damaged, or of a newer
+                schema.
+        """
+        self._path = path
+        with self._reading():
+            pass
+
+    def runs(self) -> Sequence[RunHeader]:
+        """Return the headers of all runs, oldest first."""
+        with self._reading() as db:
+            rows = db.execute(f"SELECT {_HEADER} FROM run ORDER BY id").fetchall()  # noqa: S608
+            return [_header(row) for row in rows]
+
+    def scans(self, run: str, after_seq: int = 0) -> Iterator[RecordedScan]:
+        """Yield every scan of a run with a number above after_seq, in order.
+
+        Scans that are written meanwhile are not waited for.
+        """
+        with self._reading() as db:
+            span = self._span(db, run)
+            at = span.first + max(0, after_seq)
+            while part := next_part(db, span.first, at, span.last, _CHUNK):
+                yield from assembled(part, span.first)
+                at = part.last
+
+    def last_seq(self, run: str) -> int:
+        """Return the number of a run's last written scan; 0: there is none."""
+        with self._reading() as db:
+            span = self._span(db, run)
+            return span.last - span.first
+
+    def last_state(self, run: str) -> tuple[int, State]:
+        """Return the newest state of a run that was kept, and after which scan.
+
+        Scans after it are found by scans(run, after_seq): deciding them again
+        gives the state at the end. Before the first scan, the number is 0 and
+        the state the header's.
+        """
+        with self._reading() as db:
+            span = self._span(db, run)
+            row = db.execute(
+                "SELECT scan, state FROM snapshot WHERE scan > ? AND scan <= ?"
+                " ORDER BY scan DESC LIMIT 1",
+                span,
+            ).fetchone()
+            if row is not None:
+                return row[0] - span.first, unpacked_state(row[1])
+            found = db.execute("SELECT state FROM run WHERE id = ?", span[:1])
+            return 0, state_of(found.fetchone()[0])
+
+    def samples(self, probe: str, from_utc_ms: int, to_utc_ms: int) -> Columns:
+        """Return a probe's usable readings in [from, to), in order of arrival.
+
+        Usable are those that were good at the door and that the core did not
+        doubt. Values have the offset of their run's plan. A probe that the
+        log does not know has none.
+        """
+        times, values = array("q"), array("q")
+        with self._reading() as db:
+            bounds = {"from": from_utc_ms, "to": to_utc_ms}
+            known = db.execute("SELECT id FROM name WHERE name = ?", (probe,))
+            for (number,) in known.fetchall():
+                for part in _parts(db, from_utc_ms, to_utc_ms):
+                    offset_mk = _offset(db, part["first"], probe)
+                    ask = {**part, **bounds, "probe": number}
+                    for utc_ms, milli in db.execute(_SAMPLES, ask):
+                        times.append(utc_ms)
+                        values.append(milli + offset_mk)
+        return Columns(times, values)
+
+    def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
+        """Return at most limit entries with an id above after, oldest first."""
+        with self._reading() as db:
+            return entries(db, after, limit)
+
+    # -------------------------------------------------------------------- below
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        db = _connected(self._path)
+        try:
+            check_schema(self._path, db)
+            yield db
+        except sqlite3.OperationalError as error:
+            raise LogError(f"{self._path} cannot be read now: {error}") from error
+        except (sqlite3.Error, zlib.error, ValueError, LookupError, TypeError) as error:
+            raise damaged(self._path, error) from error
+        finally:
+            db.close()
+
+    def _span(self, db: sqlite3.Connection, run: str) -> _Span:
+        row = db.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
+        if row is None:
+            raise LogError(f"{self._path} has no run {run!r}")
+        (last,) = db.execute(
+            "SELECT max(id) FROM scan WHERE id > ?1 AND id < coalesce("
+            " (SELECT min(id) FROM run WHERE id > ?1), ?2)",
+            (row[0], _NO_END),
+        ).fetchone()
+        return _Span(row[0], row[0] if last is None else last)
+
+
+_HEADER = (
+    "run, origin, started_run_ms, started_utc_ms, timezone, decisions_version,"
+    " versions, plan, state"
+)
+
+
+def _header(row: tuple[str, str, int, int, str, int, str, str, str]) -> RunHeader:
+    run, origin, run_ms, utc_ms, timezone, version, versions, plan, state = row
+    return RunHeader(
+        run=run,
+        origin=origin,
+        started_run_ms=run_ms,
+        started_utc_ms=utc_ms,
+        plan=plan_of(plan),
+        state=state_of(state),
+        timezone=timezone,
+        decisions_version=version,
+        versions=_texts(from_text(versions)),
+    )
+
+
+def _texts(record: object) -> dict[str, str]:
+    if not isinstance(record, dict):
+        raise TypeError(f"versions are {record!r}")
+    return {str(name): str(version) for name, version in record.items()}
+
+
+def _connected(path: Path) -> sqlite3.Connection:
+    try:
+        check_file(path)
+    except OSError as error:
+        raise LogError(f"{path} cannot be read: {error.strerror}") from error
+    return sqlite3.connect(
+        _address(path), uri=True, isolation_level=None, check_same_thread=False
+    )
+
+
+def _address(path: Path) -> str:
+    """Return the URI to read a file by.
+
+    To read a file in WAL mode SQLite makes two files beside it. Where it may
+    not, and no writer left something there, the file is all there is.
+    """
+    wal = path.with_name(path.name + "-wal")
+    whole = not wal.exists() or wal.stat().st_size == 0
+    fixed = whole and not os.access(path.parent, os.W_OK)
+    return f"{path.resolve().as_uri()}?mode=ro" + ("&immutable=1" if fixed else "")
+
+
+def _parts(
+    db: sqlite3.Connection, from_utc_ms: int, to_utc_ms: int
+) -> Iterator[dict[str, int]]:
+    """Yield the ranges of scans that may lie in a time, one for each stretch."""
+    rows = db.execute("SELECT * FROM clock ORDER BY scan").fetchall()
+    stretches = [Stretch(*row) for row in rows]
+    ends = [stretch.scan for stretch in stretches[1:]] + [_no_end(db)]
+    slack_ms = LATEST_MS + SKEW_MS
+    for stretch, end in zip(stretches, ends, strict=True):
+        early = (from_utc_ms - slack_ms - stretch.utc_ms) // stretch.every_ms
+        late = (to_utc_ms + slack_ms - stretch.utc_ms) // stretch.every_ms
+        first = stretch.scan + max(0, early)
+        last = min(end - 1, stretch.scan + late)
+        if first <= last:
+            base = stretch.utc_ms - stretch.scan * stretch.every_ms
+            every = stretch.every_ms
+            yield {"first": first, "end": last + 1, "base": base, "every": every}
+
+
+def _no_end(db: sqlite3.Connection) -> int:
+    (newest,) = db.execute("SELECT coalesce(max(id), 0) + 1 FROM scan").fetchone()
+    return int(newest)
+
+
+def _offset(db: sqlite3.Connection, scan_id: int, probe: str) -> int:
+    (plan,) = db.execute(
+        "SELECT plan FROM run WHERE id < ? ORDER BY id DESC LIMIT 1", (scan_id,)
+    ).fetchone()
+    return offsets_of(plan_of(plan)).get(probe, 0)

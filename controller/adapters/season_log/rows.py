@@ -1,0 +1,222 @@
+"""Scans and decisions as rows of the season log's tables.
+
+What may live here: which row a thing becomes. No database.
+"""
+
+import zlib
+from collections.abc import Container, Mapping
+from typing import NamedTuple
+
+from controller.adapters.season_log.schema import READINGS_PER_SCAN
+from controller.core.decisions import Decisions, Doubt
+from controller.core.plan import Plan, all_probes
+from controller.core.scan import Quality, Reading, RelayReport, Scan
+from controller.core.state import State
+from controller.ports import RunHeader
+from controller.wire import (
+    decode_plan,
+    decode_state,
+    encode_numbers,
+    encode_plan,
+    encode_state,
+    encode_wish,
+    from_text,
+    to_text,
+)
+
+Cell = int | str | bytes | None
+Row = tuple[Cell, ...]
+Rows = dict[str, list[Row]]
+"""Rows to insert, by table."""
+
+Offsets = Mapping[str, int]
+"""What is added to the readings of each probe [mK]."""
+
+QUALITIES = (Quality.GOOD, Quality.UNCERTAIN, Quality.BAD)
+"""In the order of their numbers in the file."""
+
+COMMANDED = "command"
+"""The usual reason of a relay report; NULL in the file."""
+
+
+class NameBook(dict[str, int]):
+    """Small numbers for names; a new name is given the next number.
+
+    Attributes:
+        new: Rows of names that are not in the file yet.
+    """
+
+    def __init__(self, known: Mapping[str, int]) -> None:
+        super().__init__(known)
+        self.new: list[Row] = []
+
+    def __missing__(self, name: str) -> int:
+        self[name] = number = len(self)
+        self.new.append((number, name))
+        return number
+
+
+class HeaderRow(NamedTuple):
+    """A run's header as it goes into the file, and what its rows need of it.
+
+    Attributes:
+        cells: All but its id.
+        run: Identity of the run.
+        plan: The plan.
+    """
+
+    cells: Row
+    run: str
+    plan: Plan
+
+
+def header_row(header: RunHeader) -> HeaderRow:
+    """Return the row of a run's header, all but its id."""
+    cells: Row = (
+        header.run,
+        header.origin,
+        header.started_run_ms,
+        header.started_utc_ms,
+        header.timezone,
+        header.decisions_version,
+        to_text(dict(header.versions)),
+        to_text(encode_plan(header.plan)),
+        to_text(encode_state(header.state)),
+    )
+    return HeaderRow(cells, header.run, header.plan)
+
+
+def offsets_of(plan: Plan) -> Offsets:
+    """Return what is added to the readings of each probe [mK]."""
+    return {probe.name: probe.offset_mk for probe in all_probes(plan)}
+
+
+def plan_of(text: str) -> Plan:
+    """Return the plan of a header; raise WireError if it is damaged."""
+    return decode_plan(from_text(text))
+
+
+def state_of(text: str | bytes) -> State:
+    """Return the state of a header; raise WireError if it is damaged."""
+    return decode_state(from_text(text))
+
+
+def packed_state(state: State) -> bytes:
+    """Return a state as deflated JSON."""
+    return zlib.compress(to_text(encode_state(state)).encode())
+
+
+def unpacked_state(blob: bytes) -> State:
+    """Return the state of a snapshot.
+
+    Raises:
+        zlib.error: The bytes are damaged.
+        WireError: What they hold is no state.
+    """
+    return state_of(zlib.decompress(blob))
+
+
+def add_readings(rows: Rows, scan_id: int, scan: Scan, names: NameBook) -> None:
+    """Add the rows of a scan's readings.
+
+    Raises:
+        ValueError: More of them than a scan has room for.
+    """
+    if len(scan.readings) > READINGS_PER_SCAN:
+        raise ValueError(f"scan {scan.seq} has {len(scan.readings)} readings")
+    first = scan_id * READINGS_PER_SCAN
+    run_ms = scan.run_ms
+    for key, reading in enumerate(scan.readings, first):
+        quality = reading.quality
+        code = 0 if quality is Quality.GOOD else QUALITIES.index(quality)
+        age_ms = run_ms - reading.at_ms
+        rows["reading"].append((key, names[reading.probe], age_ms, reading.milli, code))
+        if reading.note:
+            rows["remark"].append((key, printable(reading.note)))
+
+
+def add_other_inputs(rows: Rows, scan_id: int, scan: Scan, names: NameBook) -> None:
+    """Add the rows of refusals, relay reports and requests."""
+    for n, refusal in enumerate(scan.refusals):
+        texts = map(printable, (refusal.source, refusal.reason, refusal.raw))
+        source, reason, raw = texts
+        age_ms = scan.run_ms - refusal.at_ms
+        rows["refusal"].append((scan_id, n, source, age_ms, reason, raw))
+    for n, report in enumerate(scan.relay_reports):
+        cells = _relay_cells(report, scan.run_ms, names)
+        rows["relay_report"].append((scan_id, n, *cells))
+    for n, request in enumerate(scan.requests):
+        wish = to_text(encode_wish(request.wish))
+        rows["request"].append((scan_id, n, request.id, printable(request.who), wish))
+
+
+def _relay_cells(report: RelayReport, run_ms: int, names: NameBook) -> Row:
+    reason = None if report.reason == COMMANDED else printable(report.reason)
+    return (
+        names[report.mat],
+        run_ms - report.at_ms,
+        int(report.energised),
+        report.seq,
+        reason,
+        int(report.retained),
+    )
+
+
+def add_findings(rows: Rows, scan_id: int, decisions: Decisions) -> None:
+    """Add the rows of alarm changes and answers."""
+    for n, change in enumerate(decisions.alarm_changes):
+        numbers = to_text(encode_numbers(change.numbers))
+        kind, subject = change.kind.value, printable(change.subject)
+        rows["alarm_change"].append(
+            (scan_id, n, kind, subject, int(change.active), numbers)
+        )
+    for n, answer in enumerate(decisions.answers):
+        sentence = printable(answer.sentence)
+        rows["answer"].append(
+            (scan_id, n, answer.request_id, int(answer.accepted), sentence)
+        )
+
+
+def add_doubts(
+    rows: Rows,
+    scan_id: int,
+    scan: Scan,
+    doubts: tuple[Doubt, ...],
+    names: NameBook,
+    offsets: Offsets,
+) -> None:
+    """Add the rows of doubts, each with the place of the reading it is about."""
+    places: dict[int, int] = {}
+    # From the last: of two readings alike, the later one is the doubted one.
+    for n in reversed(range(len(doubts))):
+        place = _place(scan.readings, doubts[n], offsets, places)
+        if place is not None:
+            places[place] = n
+    found = {n: place for place, n in places.items()}
+    for n, doubt in enumerate(doubts):
+        quality = QUALITIES.index(doubt.quality)
+        probe, age_ms = names[doubt.probe], scan.run_ms - doubt.at_ms
+        cells = (probe, age_ms, doubt.temp_mc, quality, doubt.why.value, found.get(n))
+        rows["doubt"].append((scan_id, n, *cells))
+
+
+def _place(
+    readings: tuple[Reading, ...], doubt: Doubt, offsets: Offsets, taken: Container[int]
+) -> int | None:
+    """Return which reading of the scan a doubt is about; None: none is left."""
+    offset_mk = offsets.get(doubt.probe, 0)
+    milli = None if doubt.temp_mc is None else doubt.temp_mc - offset_mk
+    wanted = (doubt.probe, doubt.at_ms, milli)
+    for place in reversed(range(len(readings))):
+        reading = readings[place]
+        found = (reading.probe, reading.at_ms, reading.milli)
+        if found == wanted and place not in taken:
+            return place
+    return None
+
+
+def printable(text: str) -> str:
+    """Return a text that can be stored: half characters are spelled out."""
+    if text.isascii():
+        return text
+    return text.encode("utf-8", "backslashreplace").decode()

@@ -1,0 +1,60 @@
+"""What settings become: a plan, its wiring, and what only the edges need."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.core.plan import Plan
+from controller.wiring import Wiring
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogSettings:
+    """The season log.
+
+    Attributes:
+        path: The SQLite file, relative to where bottomheat is started.
+        commit_every_ms: How much at most a power cut can lose [ms].
+    """
+
+    path: Path
+    commit_every_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApiSettings:
+    """The JSON API and the page.
+
+    Attributes:
+        host: Address to listen on; a loopback one.
+        port: TCP port; 0 takes any free one.
+    """
+
+    host: str
+    port: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """All that a file and the environment say.
+
+    Attributes:
+        source: The file, as it was named.
+        plan: What the bench is and how it shall be kept; breaks no rule.
+        wiring: How its names meet the world.
+        timezone: IANA name of the bench's time zone.
+        display_unit: "°C" or "°F": what a person wants to read.
+        log: The season log.
+        api: The JSON API.
+        written: What the writer wrote, with the writer's unit, by place:
+            "mat north: setpoint" is "75 °F". Only keys that were written.
+    """
+
+    source: str
+    plan: Plan
+    wiring: Wiring
+    timezone: str
+    display_unit: str
+    log: LogSettings
+    api: ApiSettings
+    written: Mapping[str, str]

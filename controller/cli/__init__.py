@@ -1,0 +1,166 @@
+"""The command line: one module per command, and the frame that starts them.
+
+This package is the composition root, the only one that sees everything. The
+module of a command has `add_parser(commands)`, which adds its parser, and
+`run(args)`, which does the work and returns the exit code: 0 done, 1 findings,
+2 usage or configuration. Only the module of the command that was asked for is
+imported: help and mistakes are answered at once, on a small board too.
+"""
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Protocol, TypeAlias, cast
+
+Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"  # noqa: SLF001
+"""What argparse's add_subparsers returns; it has no public name."""
+
+GROUPS = (
+    (
+        "every day",
+        (
+            ("trays", "show the bench now, as a table"),
+            ("run", "run the controller of a bench"),
+        ),
+    ),
+    (
+        "now and then",
+        (
+            ("demo", "run a simulated bench with its page: no hardware needed"),
+            ("check", "hold a configuration to its rules and say it in words"),
+        ),
+    ),
+    (
+        "engineering",
+        (
+            ("simulate", "run a bench in virtual time and write its season log"),
+            ("audit", "decide every scan of a season log again and compare"),
+        ),
+    ),
+)
+"""Every command with its line of help, in the order in which help names them.
+The command "do-it" lives in controller/cli/do_it.py."""
+
+COMMANDS = tuple(name for _, lines in GROUPS for name, _ in lines)
+
+_DESCRIPTION = """\
+Keeps the root zones of heated propagation benches where they should be,
+fails cold, and remembers everything."""
+
+
+class CommandModule(Protocol):
+    """What a module of this package that holds a command has."""
+
+    def add_parser(self, commands: Subparsers) -> object:
+        """Add the command's parser, under the command's name."""
+        ...
+
+    def run(self, args: argparse.Namespace) -> int:
+        """Do it and return the exit code."""
+        ...
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the whole parser; imports the modules of all commands."""
+    parser, commands = _frame()
+    for name in COMMANDS:
+        _module(name).add_parser(commands)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command that was asked for.
+
+    Args:
+        argv: The words after the program's name; None: those of this process.
+
+    Returns:
+        0 done, 1 findings, 2 usage or configuration, 130 interrupted.
+    """
+    words = sys.argv[1:] if argv is None else argv
+    if list(words) == ["--version"]:
+        print(f"bottomheat {_version()}")
+        return 0
+    args = _parser_for(words).parse_args(words)
+    try:
+        return _module(args.command).run(args)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:  # whoever read our output has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        sentence = _for_people(error)
+        if sentence is None:
+            raise
+        print(f"bottomheat {args.command}: {sentence}", file=sys.stderr)
+        return 2
+
+
+def _parser_for(words: Sequence[str]) -> argparse.ArgumentParser:
+    """Return a parser that knows the command asked for, and the others by name."""
+    asked = next((word for word in words if not word.startswith("-")), None)
+    parser, commands = _frame()
+    for name in COMMANDS:
+        if name == asked:
+            _module(name).add_parser(commands)
+        else:
+            commands.add_parser(name)
+    return parser
+
+
+def _frame() -> tuple[argparse.ArgumentParser, Subparsers]:
+    parser = argparse.ArgumentParser(
+        prog="bottomheat",
+        usage="bottomheat [-h] [--version] COMMAND ...",
+        description=f"{_DESCRIPTION}\n\n{_listing()}",
+        epilog="bottomheat COMMAND --help tells more of one command.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument(
+        "--version", action="store_true", help="show the version and exit"
+    )
+    # argparse would list the commands in one heap: the description has them.
+    commands = parser.add_subparsers(
+        prog="bottomheat",
+        dest="command",
+        required=True,
+        metavar="COMMAND",
+        help=argparse.SUPPRESS,
+    )
+    return parser, commands
+
+
+def _listing() -> str:
+    return "\n\n".join(
+        "\n".join([f"{title}:", *(f"  {name:10}  {line}" for name, line in lines)])
+        for title, lines in GROUPS
+    )
+
+
+def _module(name: str) -> CommandModule:
+    module = importlib.import_module(f"{__name__}.{name.replace('-', '_')}")
+    return cast("CommandModule", module)
+
+
+def _version() -> str:
+    from importlib import metadata
+
+    try:
+        return metadata.version("bottomheat")
+    except metadata.PackageNotFoundError:
+        return "of sources that are not installed"
+
+
+def _for_people(error: Exception) -> str | None:
+    """Return an error's words if they are meant for people, else None: a bug."""
+    from controller.adapters.season_log import LogError
+    from controller.adapters.settings import SettingsError
+
+    if isinstance(error, (LogError, SettingsError)):
+        return str(error)
+    if isinstance(error, OSError) and error.filename is not None:
+        return f"{error.filename}: {error.strerror}"
+    return None

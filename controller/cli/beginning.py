@@ -1,0 +1,113 @@
+"""How a run begins: from what the season log remembers, or from nothing."""
+
+import platform
+import sys
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+
+from controller.adapters.season_log import SeasonLogReader
+from controller.core.plan import Plan
+from controller.core.scan import Scan
+from controller.core.state import State, Trip, fresh_state, resumed_state, with_trips
+from controller.core.step import DECISIONS_VERSION, step
+from controller.core.units import Millis
+from controller.ports import Instant, RunHeader
+
+
+@dataclass(frozen=True, slots=True)
+class Beginning:
+    """Where a run begins.
+
+    Attributes:
+        run_ms: Bench clock [ms].
+        state: The state before the first scan.
+    """
+
+    run_ms: int
+    state: State
+
+
+def beginning(
+    log: Path, plan: Plan, now: Instant, trips: Mapping[str, Trip]
+) -> Beginning:
+    """Return where a new run begins.
+
+    The last kept state is carried to the end of the last run by deciding the
+    scans after it once more. The bench clock goes on from there, with the time
+    in between where both wall clocks are known to be right.
+
+    Args:
+        log: The season log; may be missing.
+        plan: The new run's plan.
+        now: The present instant; its run clock is not used.
+        trips: What the side file of trips remembers.
+
+    Raises:
+        LogError: The log cannot be read.
+    """
+    last = _end_of_last_run(log) if log.exists() else None
+    if last is None:
+        return Beginning(0, with_trips(fresh_state(plan), trips))
+    state, scan = last
+    away_ms = now.utc_ms - scan.utc_ms
+    known = scan.clock_ok and now.clock_ok and away_ms >= 0
+    run_ms = Millis(state.run_ms + (away_ms if known else 0))
+    resumed = resumed_state(plan, state, run_ms, outage_known=known)
+    return Beginning(run_ms, with_trips(resumed, trips))
+
+
+def _end_of_last_run(log: Path) -> tuple[State, Scan] | None:
+    reader = SeasonLogReader(log)
+    for header in reversed(reader.runs()):
+        last_seq = reader.last_seq(header.run)
+        if not last_seq:
+            continue  # it ended before its first scan was written
+        kept_seq, state = reader.last_state(header.run)
+        scan: Scan | None = None
+        for recorded in reader.scans(header.run, min(kept_seq, last_seq - 1)):
+            scan = recorded.scan
+            if scan.seq > kept_seq:
+                state, _ = step(header.plan, state, scan)
+        if scan is not None:
+            return state, scan
+    return None
+
+
+def run_header(
+    origin: str, plan: Plan, state: State, started: Instant, timezone: str
+) -> RunHeader:
+    """Return the header of a new run.
+
+    Args:
+        origin: "live" or "simulate".
+        plan: The plan.
+        state: The state before the first scan.
+        started: The instant at which it begins.
+        timezone: The bench's time zone (IANA name).
+    """
+    return RunHeader(
+        run=uuid.uuid4().hex[:12],
+        origin=origin,
+        started_run_ms=started.run_ms,
+        started_utc_ms=started.utc_ms,
+        plan=plan,
+        state=state,
+        timezone=timezone,
+        decisions_version=DECISIONS_VERSION,
+        versions=_versions(),
+    )
+
+
+def _versions() -> dict[str, str]:
+    """Return the versions that numbers may depend on."""
+    found = {"python": platform.python_version(), "machine": platform.machine()}
+    for name in ("simple-pid", "bottomheat"):
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            print(f"the version of {name} is not known", file=sys.stderr)
+            found[name] = "unknown"
+    return found

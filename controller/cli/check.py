@@ -1,0 +1,122 @@
+"""`bottomheat check CONFIG`: is a configuration right, and what will happen?"""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from controller.cli.plan_words import bench_in_words, mat_in_words
+from controller.core.plan import MatPlan, RelayKind, all_trays
+
+if TYPE_CHECKING:
+    from controller.adapters.settings import Settings
+
+CAUTIONS = (
+    "This software is not a safety device. Keep an independent thermal cut-out"
+    " between the mains and the mat: it must work without any computer.",
+    "Your old thermostat, plugged in before the relay with its own probe in the"
+    " medium, at about 30 °C (86 °F), is a good second limit.",
+    "Feed the bench through an RCD (GFCI), with plugs and relays above splash"
+    " height and drip loops in the cables.",
+    "Use a listed heat mat made for wet places; do not fold, stack, cover or cut it.",
+    "Follow the mat's instructions and your local codes; ask a licensed electrician.",
+)
+"""What is said of electricity, water and heat whenever a plan is shown."""
+
+
+def add_parser(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+) -> None:
+    """Add the command to the command line."""
+    parser = commands.add_parser(
+        "check",
+        help="hold a configuration to its rules and say it in words",
+        description=(
+            "Reads a configuration and tells in words what will be kept, by what"
+            " limits, and what cannot fail off. Exit 0: all well; 1: usable, but"
+            " there is something to see to; 2: errors, each with its place."
+        ),
+    )
+    parser.add_argument("config", metavar="CONFIG", type=Path, help="a TOML file")
+    parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command; return its exit status."""
+    from controller.adapters.settings import SettingsError, load
+
+    try:
+        settings = load(args.config, os.environ)
+    except SettingsError as error:
+        print(error, file=sys.stderr)
+        return 2
+    findings = tuple(worries(settings))
+    if args.json:
+        print(json.dumps(_as_json(settings, findings), ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(_in_words(settings, findings)))
+    return 1 if findings else 0
+
+
+def worries(settings: "Settings") -> Iterator[str]:
+    """Yield what a person should see to, though the plan can be followed."""
+    for mat in settings.plan.mats:
+        yield from _mat_worries(mat)
+    for tray in all_trays(settings.plan):
+        if not tray.probes:
+            yield f"tray {tray.name} has no probe: its temperature is not known"
+    nights = any(step.night_mc for mat in settings.plan.mats for step in mat.programme)
+    if nights and "[bench] timezone" not in settings.written:
+        yield "there are night setpoints but no timezone: night is told by UTC"
+
+
+def _mat_worries(mat: MatPlan) -> Iterator[str]:
+    at = f"mat {mat.name}"
+    match mat.relay:
+        case RelayKind.PLAIN:
+            yield (
+                f"{at}: CANNOT BE SURE TO FAIL OFF: a plain relay that last heard"
+                " its on word stays on when nobody speaks to it any more; set the"
+                " relay's own auto-off timer to a few minutes, or use one with leases"
+            )
+        case RelayKind.PIN:
+            yield (
+                f"{at}: CANNOT BE SURE TO FAIL OFF: a pin keeps its level while the"
+                " board hangs; use a relay that takes leases, on a board of its own"
+            )
+        case RelayKind.LEASE | None:
+            pass
+    if mat.relay is not None and not mat.surface:
+        yield f"{at} has no surface probe: its surface limits cannot act"
+    if mat.relay in {RelayKind.PLAIN, RelayKind.LEASE} and not mat.reports:
+        yield f"{at}: its relay reports nothing: whether it obeys is not known"
+
+
+def _in_words(settings: "Settings", findings: tuple[str, ...]) -> Iterator[str]:
+    yield f"{settings.source}: a configuration that can be followed"
+    yield ""
+    yield from bench_in_words(settings)
+    yield ""
+    yield "To see to:" if findings else "Nothing in it to see to."
+    yield from (f"  - {finding}" for finding in findings)
+    yield ""
+    yield "Before you plug anything in:"
+    yield from (f"  - {caution}" for caution in CAUTIONS)
+
+
+def _as_json(settings: "Settings", findings: tuple[str, ...]) -> dict[str, object]:
+    return {
+        "config": settings.source,
+        "bench": settings.plan.bench,
+        "mats": [
+            {"name": mat.name, "in_words": list(mat_in_words(settings, mat))}
+            for mat in settings.plan.mats
+        ],
+        "findings": list(findings),
+        "cautions": list(CAUTIONS),
+        "written": dict(settings.written),
+    }

@@ -1,0 +1,121 @@
+"""A daemon with its API, put together: what `run` and `demo` share."""
+
+import asyncio
+import signal
+import sys
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from api.app import create_app
+from api.server import serve
+from controller.adapters.announcements import Announcer
+from controller.adapters.mqtt import MqttLink
+from controller.adapters.season_log import (
+    SeasonLogReader,
+    SeasonLogWriter,
+    TripFile,
+    trips_beside,
+)
+from controller.adapters.settings import Settings
+from controller.cli.beginning import Beginning, run_header
+from controller.daemon import Daemon, Parts
+from controller.ports import Clock, ScanSource, Watchdog
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """What differs between a real bench and the demo.
+
+    Attributes:
+        settings: The bench.
+        clock: Its clock.
+        begun: Where the run begins.
+        log: The season log's writer, open.
+        sources: Sources of readings besides MQTT.
+        watchdog: Who hears that scans go on.
+        on_api: Called with the API's port when it takes requests.
+    """
+
+    settings: Settings
+    clock: Clock
+    begun: Beginning
+    log: SeasonLogWriter
+    sources: Sequence[ScanSource]
+    watchdog: Watchdog
+    on_api: Callable[[int], None]
+
+
+class Silent:
+    """A watchdog that nobody listens to."""
+
+    def ready(self) -> None:
+        """Do nothing."""
+
+    def fed(self, status: str) -> None:
+        """Do nothing."""
+
+
+def daemon_on(stage: Stage) -> Daemon:
+    """Return a daemon with its MQTT link, ready to run."""
+    settings, now = stage.settings, stage.clock.now()
+    header = run_header(
+        "live", settings.plan, stage.begun.state, now, settings.timezone
+    )
+    link = MqttLink(
+        settings.wiring,
+        stage.clock,
+        run=header.run,
+        valid_for_ms=settings.plan.valid_for_ms,
+    )
+    return Daemon(
+        Parts(
+            header=header,
+            clock=stage.clock,
+            sources=[link, *stage.sources],
+            relays=[link],
+            log=stage.log,
+            trips=TripFile(trips_beside(settings.log.path)),
+            watchdog=stage.watchdog,
+            announce=Announcer(link.publish_status),
+            display_unit=settings.display_unit,
+        )
+    )
+
+
+async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> None:
+    """Run a daemon and its API until told to stop, every mat off at the end."""
+    path: Path = stage.settings.log.path
+    app = create_app(daemon, lambda: SeasonLogReader(path), stage.clock)
+    api = stage.settings.api
+
+    async def served() -> None:
+        await serve(app, api.host, api.port, stage.on_api)
+
+    await daemon.run(stop, served)
+
+
+@asynccontextmanager
+async def stopped_by_signals() -> AsyncIterator[asyncio.Event]:
+    """Give an event that SIGTERM and SIGINT set; a second one changes nothing."""
+    stop, loop = asyncio.Event(), asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, stop.set)
+    try:
+        yield stop
+    finally:
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.remove_signal_handler(number)
+
+
+def causes(error: BaseException) -> list[str]:
+    """Return the sentences of what ended a daemon, without its traceback."""
+    if isinstance(error, BaseExceptionGroup):
+        return [text for part in error.exceptions for text in causes(part)]
+    return [f"{type(error).__name__}: {error}"]
+
+
+def say(text: str) -> None:
+    """Print a line for a person, at once."""
+    print(text, file=sys.stderr, flush=True)

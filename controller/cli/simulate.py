@@ -1,0 +1,311 @@
+"""`bottomheat simulate CONFIG`: a bench in virtual time, through the same core."""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import TypedDict
+
+from controller.adapters.clocks import utc_ms_of
+from controller.adapters.season_log import DirectSeasonLog
+from controller.adapters.settings import Settings, load
+from controller.cli.beginning import run_header
+from controller.cli.output import figure, table
+from controller.core.plan import DrivenBy, MatPlan, OnOff, Plan
+from controller.core.relays import on_time_ms
+from controller.core.state import State, fresh_state
+from controller.core.units import (
+    DAY_MS,
+    HOUR_MS,
+    MilliK,
+    Millis,
+    celsius,
+    kelvin_hours,
+    watt_hours,
+)
+from sim.tally import MatTally
+
+FIRST_DAY = date(2027, 2, 1)
+FIRST_MINUTE = 9 * 60
+START_C = 16.0
+"""Chosen: a late winter's morning, media as they come into a cold room."""
+
+_MOST_DAYS = 400
+
+_MATS = (
+    "mat",
+    "kept by",
+    "setpoint",
+    "band",
+    "in band",
+    "full duty",
+    "overshoot",
+    "warm after",
+    "energy",
+    "switched on",
+)
+_TRAYS = ("tray", "kept by", "mean", "spread", "lowest", "highest", "degree-hours")
+_FOOT = """\
+True temperatures of the root zones, minute by minute from when each mat was first
+warm; spread is one standard deviation. Hours at full duty, when the mat could do no
+more, count as out of band if they are. Overshoot is that of the first twelve warm
+hours. Energy, switchings and degree-hours are those of the whole time. The bench is
+invented: no promise for yours."""
+
+
+class KeptTray(TypedDict):
+    """How a tray was kept, for JSON."""
+
+    mean_c: float
+    spread_k: float
+    lowest_c: float
+    highest_c: float
+    degree_hours_k_h: float
+    base_c: float
+
+
+class KeptMat(TypedDict):
+    """How a mat was kept, for JSON; None where it never was warm."""
+
+    policy: str
+    setpoint_c: float
+    band_k: float
+    in_band_percent: float | None
+    full_duty_h: int
+    overshoot_k: float | None
+    warm_after_h: float | None
+    energy_kwh: float
+    switched_on: int
+    trays: dict[str, KeptTray]
+
+
+Results = Mapping[str, Mapping[str, KeptMat]]
+"""By who kept the bench, then by mat."""
+
+
+def add_parser(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+) -> None:
+    """Add the command to the command line."""
+    parser = commands.add_parser(
+        "simulate",
+        help="run a bench in virtual time and write its season log",
+        description=(
+            "Puts the bench of a configuration on simulated mats, media and room,"
+            " runs the same controller in virtual time, writes a season log, and"
+            " prints how well each mat was kept. No broker, no hardware, no wait."
+        ),
+    )
+    parser.add_argument("config", metavar="CONFIG", type=Path, help="the configuration")
+    parser.add_argument(
+        "--days", type=float, required=True, help="how long, in days of 24 hours"
+    )
+    parser.add_argument(
+        "--out", metavar="LOG", type=Path, required=True, help="the log, a new file"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="of weather and noise")
+    parser.add_argument(
+        "--room",
+        metavar="CSV",
+        type=Path,
+        help="room temperatures by time, instead of a model of day and night",
+    )
+    parser.add_argument(
+        "--beside-thermostat",
+        action="store_true",
+        help=(
+            "then run a plain one-probe on-off thermostat of 1 °C differential"
+            " through the same weather and print both; its log is named"
+            " .thermostat"
+        ),
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command; return its exit status."""
+    problem = _problem(args)
+    if problem:
+        print(f"bottomheat simulate: {problem}", file=sys.stderr)
+        return 2
+    settings = load(args.config, os.environ)
+    runs = {"bottomheat": (settings.plan, args.out)}
+    if args.beside_thermostat:
+        runs["thermostat"] = plain_thermostat(settings.plan), _beside(args.out)
+    try:
+        results = {
+            name: _run(args, settings, plan, log) for name, (plan, log) in runs.items()
+        }
+    except _RoomError as error:
+        print(f"bottomheat simulate: {error}", file=sys.stderr)
+        return 2
+    if args.json:
+        print(json.dumps(results, indent=2))
+    else:
+        print(f"{args.days:g} days, seed {args.seed}; logged in {args.out}\n")
+        print("\n\n".join(_in_words(results)))
+    return 0
+
+
+class _RoomError(Exception):
+    """The file of room temperatures is of no use; the message says why."""
+
+
+def _problem(args: argparse.Namespace) -> str | None:
+    """Return what is wrong with the arguments; None: nothing."""
+    if not 0 < args.days <= _MOST_DAYS:
+        return f"--days {args.days:g}: must be above 0 and at most {_MOST_DAYS}"
+    outs = [args.out, _beside(args.out)] if args.beside_thermostat else [args.out]
+    for path in outs:
+        if path.exists():
+            return f"--out {path}: is there already; name a new file"
+    return None
+
+
+def _beside(out: Path) -> Path:
+    return out.with_name(f"{out.stem}.thermostat{out.suffix}")
+
+
+def plain_thermostat(plan: Plan) -> Plan:
+    """Return a plan that keeps each mat as one probe on a thermostat would.
+
+    On-off with a differential of 1 °C, no minimum times, no ramp, driven by
+    one tray: the one that drives the mat anyway, or its first with a probe.
+    """
+    return replace(plan, mats=tuple(_plain(mat) for mat in plan.mats))
+
+
+def _plain(mat: MatPlan) -> MatPlan:
+    first = next((tray.name for tray in mat.trays if tray.probes), None)
+    return replace(
+        mat,
+        policy=OnOff(MilliK(1_000)),
+        driven_by=DrivenBy.TRAY if first else mat.driven_by,
+        driving_tray=mat.driving_tray or first,
+        min_on_ms=Millis(0),
+        min_off_ms=Millis(0),
+        ramp_mk_per_h=None,
+    )
+
+
+def _run(
+    args: argparse.Namespace, settings: Settings, plan: Plan, path: Path
+) -> dict[str, KeptMat]:
+    """Run a plan through the seed's weather; return how each mat was kept."""
+    from controller.cli.virtual_time import LocalTime, simulated  # brings numpy
+    from sim.world import World, WorldOptions
+
+    room_csv = _room_csv(args.room)
+    options = WorldOptions(
+        seed=args.seed,
+        start_minute_of_day=FIRST_MINUTE,
+        start_temp_c=START_C,
+        room_csv=room_csv,
+    )
+    try:
+        world = World(plan, options)
+    except ValueError as error:
+        if room_csv is None:
+            raise
+        message = f"{args.room}: {error}"
+        raise _RoomError(message) from error
+    utc_ms = utc_ms_of(FIRST_DAY, FIRST_MINUTE, settings.timezone)
+    started = LocalTime(settings.timezone).instant(0, utc_ms)
+    state = fresh_state(plan)
+    header = run_header("simulate", plan, state, started, settings.timezone)
+    log = DirectSeasonLog(path)
+    try:
+        outcome = simulated(header, world, log, round(args.days * DAY_MS))
+    finally:
+        log.close()
+    return {
+        name: _kept(tally, outcome.state) for name, tally in outcome.tallies.items()
+    }
+
+
+def _room_csv(path: Path | None) -> str | None:
+    if path is None:
+        return None
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        message = f"{path}: not UTF-8 text: {error}"
+        raise _RoomError(message) from error
+
+
+def _kept(tally: MatTally, state: State) -> KeptMat:
+    relay = state.mats[tally.plan.name].relay
+    on_ms = on_time_ms(relay, state.run_ms)
+    return KeptMat(
+        policy=tally.plan.policy.kind,
+        setpoint_c=celsius(tally.plan.programme[0].setpoint_mc),
+        band_k=tally.tolerance_k(),
+        in_band_percent=100 * tally.within / tally.minutes if tally.minutes else None,
+        full_duty_h=tally.full_hours,
+        overshoot_k=tally.overshoot_k if tally.minutes else None,
+        warm_after_h=None if tally.warm_ms is None else tally.warm_ms / HOUR_MS,
+        energy_kwh=watt_hours(tally.plan.power_mw, on_ms) / 1000,
+        switched_on=relay.operations,
+        trays={name: _kept_tray(tally, state, name) for name in tally.trays},
+    )
+
+
+def _kept_tray(tally: MatTally, state: State, name: str) -> KeptTray:
+    spread, account = tally.trays[name], state.accounts[name]
+    return KeptTray(
+        mean_c=spread.mean(),
+        spread_k=spread.deviation(),
+        lowest_c=spread.lowest,
+        highest_c=spread.highest,
+        degree_hours_k_h=kelvin_hours(account.heat_mk_ms),
+        base_c=celsius(account.base_mc),
+    )
+
+
+def _in_words(results: Results) -> Iterator[str]:
+    mats = [
+        (mat, name, kept[mat])
+        for mat in next(iter(results.values()))
+        for name, kept in results.items()
+    ]
+    trays = [
+        (tray, name, kept[mat]["trays"][tray])
+        for mat, first in next(iter(results.values())).items()
+        for tray in first["trays"]
+        for name, kept in results.items()
+        if tray in kept[mat]["trays"]
+    ]
+    yield table(_MATS, [_mat_row(*row) for row in mats])
+    yield table(_TRAYS, [_tray_row(*row) for row in trays])
+    yield _FOOT
+
+
+def _mat_row(name: str, keeper: str, kept: KeptMat) -> tuple[str, ...]:
+    return (
+        name,
+        f"{keeper}, {kept['policy']}",
+        figure(kept["setpoint_c"], 1, " °C"),
+        f"±{kept['band_k']:g} K",
+        figure(kept["in_band_percent"], 1, " %"),
+        f"{kept['full_duty_h']} h",
+        figure(kept["overshoot_k"], 2, " K"),
+        figure(kept["warm_after_h"], 1, " h"),
+        figure(kept["energy_kwh"], 1, " kWh"),
+        str(kept["switched_on"]),
+    )
+
+
+def _tray_row(name: str, keeper: str, kept: KeptTray) -> tuple[str, ...]:
+    return (
+        name,
+        keeper,
+        figure(kept["mean_c"], 2, " °C"),
+        figure(kept["spread_k"], 2, " K"),
+        figure(kept["lowest_c"], 1, " °C"),
+        figure(kept["highest_c"], 1, " °C"),
+        f"{kept['degree_hours_k_h']:.0f} K·h over {kept['base_c']:g} °C",
+    )

@@ -1,0 +1,209 @@
+"""`bottomheat trays`: the bench now, as a table, from the JSON API."""
+
+import argparse
+import http.client
+import json
+import sys
+import urllib.error
+import urllib.request
+from collections.abc import Iterator, Mapping, Sequence
+
+URL = "http://127.0.0.1:8000"
+"""Where the API of this machine's own bench listens unless told otherwise."""
+
+_WITHIN_S = 10
+_LARGEST = 4 * 1024 * 1024
+
+_ADVICE = "is the daemon running there? Start it with: bottomheat run"
+
+Json = Mapping[str, object]
+Row = tuple[str, ...]
+
+
+class _UnreachableError(Exception):
+    """No bench answered; the message says where, what was found, what is right."""
+
+
+def add_parser(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+) -> None:
+    """Add the command to the command line."""
+    parser = commands.add_parser(
+        "trays",
+        help="show the bench now, as a table",
+        description=(
+            "Shows every tray and mat as they are now, asked of a running bench."
+            " Exit 0: all well; 1: there are alarms; 2: no bench answered."
+        ),
+    )
+    parser.add_argument(
+        "--url", default=URL, help="address of the bench's API (default: %(default)s)"
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command; return its exit status."""
+    try:
+        bench = _bench(args.url)
+        alarms = _objects(bench, "alarms")
+        text = _as_json(bench) if args.json else "\n".join(_table(bench))
+    except _UnreachableError as error:
+        print(error, file=sys.stderr)
+        return 2
+    print(text)
+    return 1 if alarms else 0
+
+
+# ------------------------------------------------------------------ from the API
+
+
+def _bench(url: str) -> Json:
+    """Return what GET /v1/bench says."""
+    if not url.startswith(("http://", "https://")):
+        msg = f"--url {url}: must begin with http:// or https://, such as {URL}"
+        raise _UnreachableError(msg)
+    address = f"{url.rstrip('/')}/v1/bench"
+    # A proxy of the household's has no business between us and the bench.
+    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    try:
+        with opener.open(address, timeout=_WITHIN_S) as answer:
+            return _json_object(address, answer.read(_LARGEST))
+    except urllib.error.HTTPError as error:
+        with error:
+            raise _UnreachableError(_refusal(address, error)) from None
+    except urllib.error.URLError as error:
+        msg = f"{address}: no answer ({error.reason}); {_ADVICE}"
+        raise _UnreachableError(msg) from None
+    except (OSError, ValueError, http.client.HTTPException) as error:
+        msg = f"{address}: no answer ({error}); {_ADVICE}"
+        raise _UnreachableError(msg) from None
+
+
+def _refusal(address: str, error: urllib.error.HTTPError) -> str:
+    """Return the words of an error answer, with the bench's own if it has any."""
+    try:
+        detail = _json_object(address, error.read(_LARGEST)).get("detail")
+    except (OSError, _UnreachableError):
+        detail = None
+    return f"{address}: {error.code} {error.reason}: {_clean(detail or _ADVICE)}"
+
+
+def _json_object(address: str, body: bytes) -> Json:
+    try:
+        found: object = json.loads(body)
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict):
+        msg = f"{address}: what answers there is no bottomheat: a JSON object is right"
+        raise _UnreachableError(msg)
+    return found
+
+
+def _as_json(bench: Json) -> str:
+    return json.dumps(bench, ensure_ascii=False, indent=2)
+
+
+# --------------------------------------------------------------------- the table
+
+
+def _table(bench: Json) -> Iterator[str]:
+    mats = {_text(mat, "name"): mat for mat in _objects(bench, "mats")}
+    yield _heading(bench)
+    yield ""
+    rows: list[Row] = [("TRAY", "NOW", "MAT", "SETPOINT", "HEAT", "DEGREE-HOURS")]
+    rows += [_tray(tray, mats) for tray in _objects(bench, "trays")]
+    yield from _aligned(rows)
+    yield ""
+    rows = [("MAT", "HEAT", "MODE", "ON", "ENERGY", "WHY")]
+    rows += [_mat(mat) for mat in mats.values()]
+    yield from _aligned(rows)
+    alarms = _objects(bench, "alarms")
+    yield ""
+    yield "Alarms:" if alarms else "No alarms."
+    for alarm in alarms:
+        yield f"  {_text(alarm, 'sentence')} (since {_text(alarm, 'since')})"
+
+
+def _heading(bench: Json) -> str:
+    age_s = _number(bench, "scan_age_s")
+    name, at = _text(bench, "bench"), _text(bench, "at")
+    return f"Bench {name}, looked at {age_s:.0f} s ago ({at})"
+
+
+def _tray(tray: Json, mats: Mapping[str, Json]) -> Row:
+    mat = mats.get(_text(tray, "mat"))
+    heat = "-" if mat is None else _heat(mat)
+    setpoint = "-" if mat is None else _text(_object(mat, "setpoint"), "text")
+    name = "-" if mat is None else _text(mat, "name")
+    hours = _degree_hours(_object(tray, "degree_hours"))
+    return _text(tray, "name"), _text(tray, "temp_text"), name, setpoint, heat, hours
+
+
+def _degree_hours(found: Json) -> str:
+    sum_k_h = _number(found, "degree_hours_k_h")
+    base_c = _number(found, "base_c")
+    text = f"{sum_k_h:.0f} K·h above {base_c:g} °C"
+    equal = found.get("equal_to")
+    return text if equal is None else f"{text}, {_clean(equal)}"
+
+
+def _mat(mat: Json) -> Row:
+    energy = f"{_number(mat, 'energy_wh'):.0f} Wh"
+    share = f"{_number(mat, 'duty_percent'):.0f} %"
+    name, mode, why = _text(mat, "name"), _text(mat, "mode_text"), _text(mat, "why")
+    return name, _heat(mat), mode, share, energy, why
+
+
+def _heat(mat: Json) -> str:
+    return "on" if mat.get("energised") is True else "off"
+
+
+def _aligned(rows: Sequence[Row]) -> Iterator[str]:
+    """Yield rows with their columns below each other."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
+        yield "  ".join(cells).rstrip()
+
+
+# ------------------------------------------------------- what a stranger might say
+
+
+def _objects(found: Json, key: str) -> list[Json]:
+    value = found.get(key)
+    if not isinstance(value, list):
+        raise _strange(key, "a list")
+    return [_checked(item, key) for item in value]
+
+
+def _object(found: Json, key: str) -> Json:
+    return _checked(found.get(key), key)
+
+
+def _checked(value: object, key: str) -> Json:
+    if not isinstance(value, dict):
+        raise _strange(key, "an object")
+    return value
+
+
+def _number(found: Json, key: str) -> float:
+    value = found.get(key)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise _strange(key, "a number")
+    return value
+
+
+def _text(found: Json, key: str) -> str:
+    return _clean(found.get(key) or "")
+
+
+def _strange(key: str, wanted: str) -> _UnreachableError:
+    msg = f"what answers is no bottomheat of this kind: {key} must be {wanted}"
+    return _UnreachableError(msg)
+
+
+def _clean(value: object) -> str:
+    """Return text without control characters, which could repaint a terminal."""
+    return "".join(c if c.isprintable() else "�" for c in str(value))

@@ -1,0 +1,119 @@
+"""The closed loop in virtual time: a simulated bench through the same core."""
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+from controller.core.relays import on_time_ms
+from controller.core.scan import Scan
+from controller.core.setpoints import on_ramp
+from controller.core.state import State
+from controller.core.step import step
+from controller.core.units import DAY_MS, MINUTE_MS, Millis, UtcMillis, celsius
+from controller.ports import Instant, RunHeader, SeasonLog
+from sim.tally import MatTally, tallies
+from sim.world import World
+
+_QUARTER_MS = 15 * MINUTE_MS
+"""Every offset from UTC in use is a whole number of quarter-hours, and changes
+at one."""
+
+
+class LocalTime:
+    """Local day and minute of instants that come in order, quickly."""
+
+    def __init__(self, timezone: str) -> None:
+        self._zone = ZoneInfo(timezone)
+        self._quarter = -1
+        self._offset_ms = 0
+
+    def at(self, utc_ms: int) -> tuple[int, int]:
+        """Return the local day (since 1970-01-01) and the minute of it."""
+        quarter = utc_ms // _QUARTER_MS
+        if quarter != self._quarter:
+            self._quarter = quarter
+            here = datetime.fromtimestamp(utc_ms // 1000, UTC).astimezone(self._zone)
+            offset = here.utcoffset()
+            self._offset_ms = int(offset.total_seconds() * 1000) if offset else 0
+        local_ms = utc_ms + self._offset_ms
+        return local_ms // DAY_MS, local_ms % DAY_MS // MINUTE_MS
+
+    def instant(self, run_ms: int, utc_ms: int) -> Instant:
+        """Return an instant whose wall clock is right."""
+        return Instant(run_ms, utc_ms, True, *self.at(utc_ms))  # noqa: FBT003
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of a run in virtual time.
+
+    Attributes:
+        state: The state after the last scan.
+        tallies: How each mat was kept, by name.
+    """
+
+    state: State
+    tallies: dict[str, MatTally]
+
+
+def simulated(
+    header: RunHeader, world: World, log: SeasonLog, lasting_ms: int
+) -> Outcome:
+    """Run a bench in virtual time from its header on.
+
+    Args:
+        header: The run; its state is where it begins.
+        world: The bench that is driven.
+        log: Where every scan goes.
+        lasting_ms: How long [ms].
+    """
+    plan, state = header.plan, header.state
+    counted = tallies(plan)
+    local = LocalTime(header.timezone)
+    energised = {mat.name: False for mat in plan.mats}
+    say = _progress(lasting_ms // plan.scan_ms)
+    log.begin(header)
+    for seq in range(1, lasting_ms // plan.scan_ms + 1):
+        now_ms = header.started_run_ms + seq * plan.scan_ms
+        arrived = world.advance(now_ms, energised)
+        utc_ms = header.started_utc_ms + seq * plan.scan_ms
+        day, minute = local.at(utc_ms)
+        scan = Scan(
+            seq, Millis(now_ms), UtcMillis(utc_ms), True, day, minute, arrived.readings  # noqa: FBT003
+        )
+        state, decisions = step(plan, state, scan)
+        log.append(scan, decisions, state)
+        energised = {c.mat: c.energised for c in decisions.commands}
+        if now_ms % MINUTE_MS < plan.scan_ms:
+            _count(counted, world, state, now_ms)
+        say(seq)
+    return Outcome(state, counted)
+
+
+def _count(
+    counted: dict[str, MatTally], world: World, state: State, now_ms: int
+) -> None:
+    for name, tally in counted.items():
+        known = state.mats[name]
+        if known.ramp is None:
+            continue
+        setpoint_mc = on_ramp(known.ramp, tally.plan.ramp_mk_per_h, Millis(now_ms))
+        temps_c = {tray.name: world.truth(tray.name) for tray in tally.plan.trays}
+        on_ms = on_time_ms(known.relay, Millis(now_ms))
+        tally.add(now_ms, temps_c, celsius(setpoint_mc), on_ms)
+
+
+def _progress(scans: int) -> Callable[[int], None]:
+    """Return what says on a terminal how far it is; elsewhere it is silent."""
+    if not sys.stderr.isatty():
+        return lambda _: None
+    every = max(1, scans // 100)
+
+    def say(seq: int) -> None:
+        if seq % every == 0:
+            end = "\n" if seq > scans - every else ""
+            print(f"\r{100 * seq // scans} %", end=end, file=sys.stderr, flush=True)
+
+    return say

@@ -1,0 +1,154 @@
+"""Alarms: what a person should act on, and when it is over.
+
+What may live here: which alarms are active. An alarm never heats or cools
+anything; what refuses heat is in protect.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from controller.core.decisions import AlarmChange, AlarmKind, Cause, Doubted, Numbers
+from controller.core.plan import MatPlan, Plan, RelayKind
+from controller.core.protect import Verdict
+from controller.core.relays import GRACE_SCANS
+from controller.core.root_zone import Heard, Observed, hear
+from controller.core.scan import LogHealth, Scan
+from controller.core.state import Alarm, MatState, State
+from controller.core.units import Millis
+
+CLEARS_BELOW_MK = 500
+"""Chosen: a warm root zone must cool this far before its warning ends, so that
+a probe at the limit does not ring twice a minute."""
+
+DOUBTED_FOR = 2
+"""A probe is reported implausible when this many of its turns gave nothing."""
+
+_OF_MAT = {
+    Cause.TRIPPED: AlarmKind.TRIP,
+    Cause.NO_DRIVING_READING: AlarmKind.NO_DRIVING_READING,
+    Cause.WARMEST_LOST: AlarmKind.WARMEST_LOST,
+    Cause.OVER_CUTOUT: AlarmKind.OVER_LIMIT,
+    Cause.OVER_SURFACE_CUTOUT: AlarmKind.OVER_LIMIT,
+    Cause.OVER_TRAY_LIMIT: AlarmKind.OVER_LIMIT,
+    Cause.OVER_SURFACE_LIMIT: AlarmKind.OVER_LIMIT,
+    Cause.DOUBTFUL_HOT: AlarmKind.OVER_LIMIT,
+    Cause.HEAT_FROM_ABOVE: AlarmKind.HEAT_FROM_ABOVE,
+}
+
+Key = tuple[AlarmKind, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What alarms are told of a scan.
+
+    Attributes:
+        scan: The scan.
+        now_ms: Run clock [ms].
+        told: What protect and the probes said of each mat.
+    """
+
+    scan: Scan
+    now_ms: Millis
+    told: Mapping[str, tuple[Verdict, Observed]]
+
+
+def update(
+    plan: Plan, state: State, moment: Moment
+) -> tuple[tuple[Alarm, ...], tuple[AlarmChange, ...]]:
+    """Return the alarms that are active now, and those that came or went."""
+    standing = {(alarm.kind, alarm.subject): alarm for alarm in state.alarms}
+    active = dict(_active(plan, state, moment, standing))
+    if active.keys() == standing.keys():
+        return state.alarms, ()
+    utc_ms = moment.scan.utc_ms
+    gone = tuple(
+        AlarmChange(kind, subject, active=False)
+        for kind, subject in standing
+        if (kind, subject) not in active
+    )
+    new = {key: numbers for key, numbers in active.items() if key not in standing}
+    came = tuple(
+        AlarmChange(kind, subject, active=True, numbers=numbers)
+        for (kind, subject), numbers in new.items()
+    )
+    kept = tuple(alarm for key, alarm in standing.items() if key in active)
+    fresh = tuple(
+        Alarm(kind, subject, moment.now_ms, utc_ms, numbers)
+        for (kind, subject), numbers in new.items()
+    )
+    return kept + fresh, gone + came
+
+
+def _active(
+    plan: Plan, state: State, moment: Moment, standing: Mapping[Key, Alarm]
+) -> Iterator[tuple[Key, Numbers]]:
+    if moment.scan.log_health is not LogHealth.OK:
+        yield (AlarmKind.LOG_FAILED, ""), ()
+    if _link_matters(plan) and state.link_down_ms is not None:
+        down_ms = moment.now_ms - state.link_down_ms
+        if down_ms > plan.valid_for_ms:
+            yield (AlarmKind.LINK_DOWN, ""), (("down_ms", down_ms),)
+    for mat in plan.mats:
+        yield from _of_mat(plan, mat, state, moment, standing)
+    for tray in plan.trays:
+        for probe in tray.probes:
+            yield from _of_probe(
+                state, hear(probe, state.probes, moment.now_ms), moment
+            )
+    for probe in plan.room + plan.witnesses:
+        yield from _of_probe(state, hear(probe, state.probes, moment.now_ms), moment)
+
+
+def _link_matters(plan: Plan) -> bool:
+    return any(mat.relay not in {None, RelayKind.PIN} for mat in plan.mats)
+
+
+def _of_probe(
+    state: State, heard: Heard, moment: Moment
+) -> Iterator[tuple[Key, Numbers]]:
+    probe, known, fresh = heard
+    if fresh:
+        return
+    now_ms = moment.now_ms
+    since_ms = state.started_ms if known.good_at_ms is None else known.good_at_ms
+    silent_ms = now_ms - since_ms
+    speaks = known.doubt_at_ms is not None and (
+        now_ms - known.doubt_at_ms <= probe.stale_after_ms
+    )
+    implausible = speaks and known.doubt is not Doubted.UNCERTAIN
+    if implausible and silent_ms >= DOUBTED_FOR * probe.every_ms:
+        yield (AlarmKind.PROBE_IMPLAUSIBLE, probe.name), (("silent_ms", silent_ms),)
+    elif silent_ms > probe.stale_after_ms:
+        yield (AlarmKind.PROBE_LOST, probe.name), (("silent_ms", silent_ms),)
+
+
+def _of_mat(
+    plan: Plan,
+    mat: MatPlan,
+    state: State,
+    moment: Moment,
+    standing: Mapping[Key, Alarm],
+) -> Iterator[tuple[Key, Numbers]]:
+    verdict, observed = moment.told[mat.name]
+    kind = None if verdict.cause is None else _OF_MAT.get(verdict.cause)
+    if kind is not None:
+        yield (kind, mat.name), verdict.numbers
+    for heard in observed.roots + observed.surface:
+        if not heard.usable:
+            yield from _of_probe(state, heard, moment)
+    for probe, known, _ in observed.roots:
+        key = (AlarmKind.ROOT_ZONE_WARM, probe.name)
+        warm_mc = mat.warn_mc - (CLEARS_BELOW_MK if key in standing else 0)
+        if known.good_at_ms is not None and known.good_mc >= warm_mc:
+            yield key, (("temp_mc", known.good_mc), ("limit_mc", mat.warn_mc))
+    yield from _disagreement(plan, mat, state.mats[mat.name], moment.now_ms)
+
+
+def _disagreement(
+    plan: Plan, mat: MatPlan, known: MatState, now_ms: Millis
+) -> Iterator[tuple[Key, Numbers]]:
+    since_ms = known.relay.disagrees_ms
+    if since_ms is not None and now_ms - since_ms > GRACE_SCANS * plan.scan_ms:
+        lasting_ms = now_ms - since_ms
+        yield (AlarmKind.RELAY_DISAGREES, mat.name), (("lasting_ms", lasting_ms),)

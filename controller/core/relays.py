@@ -1,0 +1,130 @@
+"""What is believed of the relays, from commands, reports and silence.
+
+A relay's own report is what counts; where it cannot report, the command is
+believed. What may live here: that belief and what follows from it for times
+and energy. No wish to switch anything.
+"""
+
+from dataclasses import replace
+
+from controller.core.plan import MatPlan, Plan, RelayKind
+from controller.core.scan import RelayReport, Scan
+from controller.core.state import MatState, RelayState, State
+from controller.core.units import HOUR_MS, Millis
+
+DUTY_MEMORY_MS = 6 * HOUR_MS
+"""Chosen: about two time constants of a tray on foam."""
+
+GRACE_SCANS = 2
+"""A report may lag its command by this many scans."""
+
+
+def switched(
+    relay: RelayState, *, energised: bool, at_ms: Millis, seq: int = 0
+) -> RelayState:
+    """Return the belief after the relay went on or off at a time."""
+    if energised == relay.energised:
+        return relay
+    return RelayState(
+        energised=energised,
+        since_ms=at_ms,
+        on_seq=seq if energised else relay.on_seq,
+        heated_ms=None if energised else at_ms,
+        on_ms=on_time_ms(relay, at_ms),
+        operations=relay.operations + energised,
+        mean_duty=mean_duty(relay, at_ms),
+    )
+
+
+def on_time_ms(relay: RelayState, now_ms: Millis) -> int:
+    """Return how long the relay has been on in all runs [ms]."""
+    return relay.on_ms + (now_ms - relay.since_ms if relay.energised else 0)
+
+
+def mean_duty(relay: RelayState, now_ms: Millis) -> float:
+    """Return the share of time on, averaged over about six hours.
+
+    A rational weight instead of an exponential one: division is the same on
+    every machine to the last bit.
+    """
+    lasting_ms = now_ms - relay.since_ms
+    share = lasting_ms / (lasting_ms + DUTY_MEMORY_MS)
+    return (
+        relay.mean_duty + ((1.0 if relay.energised else 0.0) - relay.mean_duty) * share
+    )
+
+
+def unheated_ms(relay: RelayState, now_ms: Millis) -> int:
+    """Return for how long the mat is known to have been off [ms]."""
+    if relay.energised:
+        return 0
+    return now_ms - (relay.since_ms if relay.heated_ms is None else relay.heated_ms)
+
+
+def hear_relays(plan: Plan, state: State, scan: Scan, now_ms: Millis) -> State:
+    """Take what a scan tells of the relays, before anything is decided.
+
+    The state is still the one after the scan before: it knows when commands
+    could last be sent.
+    """
+    mats = {
+        mat.name: _believed(plan, mat, state, scan, now_ms)
+        for mat in plan.mats
+        if mat.relay is not None
+    }
+    if all(mats[name] is state.mats[name] for name in mats):
+        return state
+    return replace(state, mats={**state.mats, **mats})
+
+
+def _believed(
+    plan: Plan, mat: MatPlan, state: State, scan: Scan, now_ms: Millis
+) -> MatState:
+    known = state.mats[mat.name]
+    relay = _lease_run_out(plan, mat, known.relay, state, now_ms)
+    for report in scan.relay_reports:
+        if report.mat == mat.name:
+            relay = _reported(plan, relay, report, now_ms)
+    return known if relay is known.relay else replace(known, relay=relay)
+
+
+def _lease_run_out(
+    plan: Plan, mat: MatPlan, relay: RelayState, state: State, now_ms: Millis
+) -> RelayState:
+    """Take renewals unsent for longer than a lease as "off since then"."""
+    if not relay.energised or mat.relay is not RelayKind.LEASE:
+        return relay
+    renewed_ms = state.run_ms if state.link_down_ms is None else state.link_down_ms
+    ended_ms = renewed_ms + plan.valid_for_ms
+    if now_ms <= ended_ms:
+        return relay
+    at_ms = Millis(max(ended_ms, relay.since_ms))
+    return switched(relay, energised=False, at_ms=at_ms)
+
+
+def _reported(
+    plan: Plan, relay: RelayState, report: RelayReport, now_ms: Millis
+) -> RelayState:
+    at_ms = Millis(min(max(report.at_ms, relay.since_ms), now_ms))
+    if report.energised == relay.energised:
+        if relay.disagrees_ms is None:
+            return relay
+        return replace(relay, heated_ms=at_ms, disagrees_ms=None)
+    if relay.energised:
+        if _answers_present_command(plan, relay, report):
+            return switched(relay, energised=False, at_ms=at_ms)
+        return relay
+    # On while it should be off. This may be old or lag behind its command: the
+    # alarm waits a little, and the next report that agrees ends it.
+    return (
+        relay if relay.disagrees_ms is not None else replace(relay, disagrees_ms=at_ms)
+    )
+
+
+def _answers_present_command(
+    plan: Plan, relay: RelayState, report: RelayReport
+) -> bool:
+    """Whether a report of "off" can be about the present "on" at all."""
+    if report.seq is not None:
+        return report.seq >= relay.on_seq
+    return report.at_ms - relay.since_ms > GRACE_SCANS * plan.scan_ms

@@ -1,0 +1,304 @@
+"""What the daemon, the API and the audit need of the world, as Protocols.
+
+Each has at least one real implementation in controller/adapters and, where it
+helps, one in virtual time; tests/contract holds them to the same promises.
+"""
+
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from controller.core.decisions import Answer, Command, Decisions
+from controller.core.plan import Plan
+from controller.core.scan import (
+    LogHealth,
+    Reading,
+    Refusal,
+    RelayReport,
+    Scan,
+    Wish,
+)
+from controller.core.state import State, Trip
+
+
+@dataclass(frozen=True, slots=True)
+class Instant:
+    """One look at the clock.
+
+    Attributes:
+        run_ms: Bench clock [ms]: monotonic, goes on from run to run.
+        utc_ms: Wall clock [ms since 1970-01-01T00:00:00Z].
+        clock_ok: Whether the wall clock is known to be right.
+        local_day: Days since 1970-01-01 in the bench's time zone.
+        local_minute: Minute of the local day.
+    """
+
+    run_ms: int
+    utc_ms: int
+    clock_ok: bool
+    local_day: int
+    local_minute: int
+
+
+class Clock(Protocol):
+    """The only place where time comes from."""
+
+    def now(self) -> Instant:
+        """Return the present instant."""
+        ...
+
+    async def sleep_until(self, run_ms: int) -> None:
+        """Return when the bench clock has reached run_ms [ms], not before."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Arrivals:
+    """What came in since it was last asked, each in order of arrival."""
+
+    readings: tuple[Reading, ...] = ()
+    refusals: tuple[Refusal, ...] = ()
+    relay_reports: tuple[RelayReport, ...] = ()
+
+
+class ScanSource(Protocol):
+    """Where readings and relay reports come from."""
+
+    def take(self) -> Arrivals:
+        """Return what has arrived and forget it. Never waits."""
+        ...
+
+    def link_up(self) -> bool:
+        """Whether the source's link to its probes and relays stands."""
+        ...
+
+    async def serve(self) -> None:
+        """Run until cancelled; any return or error ends the daemon."""
+        ...
+
+
+class Relay(Protocol):
+    """Where commands go."""
+
+    async def send(self, commands: Sequence[Command], seq: int) -> None:
+        """Hand the commands over, in order, in bounded time; never raises.
+
+        Args:
+            commands: Only of mats that have a relay here.
+            seq: The scan's number.
+        """
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunHeader:
+    """What audit needs to re-decide a run.
+
+    Attributes:
+        run: Identity of the run, unique; also in lease commands.
+        origin: "live" or "simulate".
+        started_run_ms: Bench clock at its start [ms].
+        started_utc_ms: Wall clock at its start [ms].
+        plan: The plan, which never changes within a run.
+        state: The state before its first scan.
+        timezone: The bench's time zone (IANA name).
+        decisions_version: The core's DECISIONS_VERSION.
+        versions: Versions that numbers may depend on, by name ("python",
+            "simple-pid", "bottomheat").
+    """
+
+    run: str
+    origin: str
+    started_run_ms: int
+    started_utc_ms: int
+    plan: Plan
+    state: State
+    timezone: str
+    decisions_version: int
+    versions: Mapping[str, str]
+
+
+class SeasonLog(Protocol):
+    """The writing side of the season log: one writer, every scan."""
+
+    def begin(self, header: RunHeader) -> None:
+        """Begin a run. Queued like everything else; never raises for the disk."""
+        ...
+
+    def append(self, scan: Scan, decisions: Decisions, state: State) -> None:
+        """Take a scan, what it decided and the state after it. Never waits.
+
+        It is committed at once where decisions.flush, else within the log's
+        commit interval. While the disk refuses, scans wait in a bounded ring.
+        """
+        ...
+
+    async def committed(self, seq: int) -> bool:
+        """Wait until scan seq of this run is on the disk, or writing failed.
+
+        Returns:
+            Whether it is on the disk. Bounding the wait is the caller's part.
+        """
+        ...
+
+    def health(self) -> LogHealth:
+        """Whether the last attempt to write succeeded."""
+        ...
+
+    def close(self) -> None:
+        """Write what is left, with a last state, and close. Waits, bounded."""
+        ...
+
+
+class TripStore(Protocol):
+    """A small side file, so that a damaged log loses no trip."""
+
+    def load(self) -> Mapping[str, Trip]:
+        """Return the trips by mat; raise ValueError for a damaged file."""
+        ...
+
+    def save(self, trips: Mapping[str, Trip]) -> None:
+        """Replace the file atomically and durably; raise OSError if it fails."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedScan:
+    """A scan as it stands in the log, with what is recorded of its decisions.
+
+    Attributes:
+        scan: The scan itself.
+        commands: Commands recorded in it: those whose cause or state differs
+            from the mat's command before.
+        decisions: All else that was recorded; its commands are empty.
+    """
+
+    scan: Scan
+    commands: tuple[Command, ...]
+    decisions: Decisions
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Good root-zone samples of one probe, oldest first.
+
+    Attributes:
+        utc_ms: Times by the wall clock of the scan they came in [ms].
+        temp_mc: Values with the offset [m°C].
+    """
+
+    utc_ms: Sequence[int]
+    temp_mc: Sequence[int]
+
+
+@dataclass(frozen=True, slots=True)
+class LogEntry:
+    """One line of the journal: a command change, alarm, answer or refusal.
+
+    Attributes:
+        id: Grows; use it to ask for what came after.
+        utc_ms: When, by the wall clock of the scan.
+        kind: "run", "command", "alarm", "answer", "request", "doubt",
+            "refusal" or "relay".
+        subject: Name of the mat, probe or tray; may be empty.
+        body: The rest, JSON-able, keys with units.
+    """
+
+    id: int
+    utc_ms: int
+    kind: str
+    subject: str
+    body: Mapping[str, object]
+
+
+class SeasonReader(Protocol):
+    """The reading side of the season log; may be used while it is written."""
+
+    def runs(self) -> Sequence[RunHeader]:
+        """Return the headers of all runs, oldest first."""
+        ...
+
+    def scans(self, run: str) -> Iterator[RecordedScan]:
+        """Yield every scan of a run in order, in bounded memory."""
+        ...
+
+    def samples(self, probe: str, from_utc_ms: int, to_utc_ms: int) -> Columns:
+        """Return a probe's usable readings in [from, to)."""
+        ...
+
+    def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
+        """Return at most limit entries with an id above after, oldest first."""
+        ...
+
+
+class Plant(Protocol):
+    """A bench to be driven in virtual time: the simulator's side."""
+
+    def advance(self, to_ms: int, energised: Mapping[str, bool]) -> Arrivals:
+        """Let time pass to to_ms [ms] with each mat on or off as given.
+
+        Returns:
+            What the probes said in that time, in order of time.
+        """
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """The bench at the last finished scan.
+
+    Attributes:
+        run: Identity of the run.
+        plan: The plan.
+        scan: The last scan.
+        state: The state after it.
+        decisions: What it decided.
+        timezone: The bench's time zone (IANA name).
+        display_unit: "°C" or "°F": what a person wants to read.
+        refused: Messages refused since the run began.
+    """
+
+    run: str
+    plan: Plan
+    scan: Scan
+    state: State
+    decisions: Decisions
+    timezone: str
+    display_unit: str
+    refused: int
+
+
+class Bench(Protocol):
+    """The running daemon as the API sees it."""
+
+    def snapshot(self) -> Snapshot | None:
+        """Return the bench at the last finished scan; None before the first."""
+        ...
+
+    def request(self, who: str, wish: Wish) -> int:
+        """Queue a wish for the next scan; return the request's number.
+
+        Raises:
+            OverflowError: Too many wishes are waiting.
+        """
+        ...
+
+    def answer(self, request_id: int) -> Answer | None:
+        """Return what became of a request; None while it waits or is forgotten."""
+        ...
+
+    def subscribe(self) -> AsyncIterator[Snapshot]:
+        """Yield the newest snapshot after each scan; slow readers miss some."""
+        ...
+
+
+class Watchdog(Protocol):
+    """Who wants to hear that scans go on."""
+
+    def ready(self) -> None:
+        """The first scan is finished."""
+        ...
+
+    def fed(self, status: str) -> None:
+        """A scan is finished; status is a sentence for people."""
+        ...
