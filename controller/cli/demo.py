@@ -3,13 +3,14 @@
 import argparse
 import asyncio
 import sys
+from collections.abc import AsyncIterator, Iterator
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from controller.adapters.settings import Settings
-    from controller.ports import Clock, Snapshot
+    from controller.ports import Snapshot
 
 FASTEST = 100
 """Faster, and leases and commits would lose their meaning."""
@@ -19,7 +20,7 @@ _MINUTE = 9 * 60
 _START_C = 16.0
 _STEP_MS = 5_000
 
-_LINE_EVERY_S = 2.0
+_LINES_EVERY_S = 2.0
 
 
 def add_parser(
@@ -137,14 +138,17 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
             on_api=lambda port: _where(port, broker_port, args.speed),
         )
         daemon = daemon_on(stage)
-        show = _Show(args.once, stop)
+        if args.once is not None:
+            asyncio.get_running_loop().call_later(args.once, stop.set)
         try:
             async with asyncio.TaskGroup() as group:
-                playing = group.create_task(bench.serve())
-                showing = group.create_task(show.follow(daemon.subscribe(), stop))
+                beside = [
+                    group.create_task(bench.serve()),
+                    group.create_task(_show(daemon.subscribe(), args.speed)),
+                ]
                 await run_with_api(stage, daemon, stop)
-                showing.cancel()
-                playing.cancel()
+                for task in beside:
+                    task.cancel()
         except ExceptionGroup as error:
             for cause in causes(error):
                 say(f"bottomheat demo: {cause}; every mat was told to switch off")
@@ -153,3 +157,84 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
         if last is not None:
             print("\n".join(_summary(last)), flush=True)
     return 0
+
+
+def _settings(folder: Path, port: int, broker_port: int) -> "Settings":
+    """Return the invented bench, on a broker and a log of the demo's own."""
+    from dataclasses import replace
+
+    from controller.adapters.settings import load
+    from controller.cli.paths import config_dir
+    from controller.wiring import BrokerWire
+
+    settings = load(config_dir() / "bench.toml", {})
+    broker = BrokerWire(host="127.0.0.1", port=broker_port, embedded=True)
+    return replace(
+        settings,
+        wiring=replace(settings.wiring, broker=broker),
+        log=replace(settings.log, path=folder / "season.db"),
+        api=replace(settings.api, host="127.0.0.1", port=port),
+    )
+
+
+def _where(port: int, broker_port: int, speed: float) -> None:
+    print(
+        "An invented bench, simulated: no hardware is touched.\n"
+        f"  look at  http://127.0.0.1:{port}/v1/bench  (or: bottomheat trays"
+        f" --url http://127.0.0.1:{port})\n"
+        f"  listen   mqtt://127.0.0.1:{broker_port}  topics lean-to/# bottomheat/#\n"
+        f"  speed    {speed:g} bench seconds a second; Ctrl-C ends it, mats off\n",
+        flush=True,
+    )
+
+
+async def _show(snapshots: AsyncIterator["Snapshot"], speed: float) -> None:
+    """Print a line for each tray every few real seconds, for ever."""
+    shown_ms: int | None = None
+    async for snapshot in snapshots:
+        now_ms = snapshot.scan.run_ms
+        if shown_ms is None or now_ms - shown_ms >= _LINES_EVERY_S * 1000 * speed:
+            shown_ms = now_ms
+            print("\n".join(_lines(snapshot)) + "\n", flush=True)
+
+
+def _lines(snapshot: "Snapshot") -> Iterator[str]:
+    """Yield the bench now: a line for each tray."""
+    from controller.core.relays import on_time_ms
+    from controller.core.root_zone import tray_temp_mc
+    from controller.core.setpoints import on_ramp
+    from controller.core.units import celsius, kelvin_hours
+
+    state = snapshot.state
+    clock = (
+        f"{snapshot.scan.local_minute // 60:02}:{snapshot.scan.local_minute % 60:02}"
+    )
+    commands = {command.mat: command for command in snapshot.decisions.commands}
+    for mat in snapshot.plan.mats:
+        known = state.mats[mat.name]
+        wanted_mc = mat.programme[known.step].setpoint_mc
+        if known.ramp is not None:
+            wanted_mc = on_ramp(known.ramp, mat.ramp_mk_per_h, state.run_ms)
+        heat = "heating" if commands[mat.name].energised else "off"
+        on_min = on_time_ms(known.relay, state.run_ms) / 60_000
+        for tray in mat.trays:
+            temp_mc = tray_temp_mc(tray, state.probes, state.run_ms)
+            temp = "no reading" if temp_mc is None else f"{celsius(temp_mc):.2f} °C"
+            account = state.accounts[tray.name]
+            yield (
+                f"{clock}  {tray.name:4} {temp:>10} of {celsius(wanted_mc):.1f} °C"
+                f"  {kelvin_hours(account.heat_mk_ms):7.2f} K·h above"
+                f" {celsius(account.base_mc):g} °C"
+                f"  mat {mat.name} {heat} ({commands[mat.name].cause.value}),"
+                f" on {on_min:.0f} min so far"
+            )
+
+
+def _summary(snapshot: "Snapshot") -> Iterator[str]:
+    """Yield what came of it."""
+    state = snapshot.state
+    minutes = (state.run_ms - state.started_ms) / 60_000
+    yield f"After {minutes:.0f} bench minutes (all invented), every mat is off:"
+    yield from _lines(snapshot)
+    alarms = ", ".join(f"{a.kind.value} {a.subject}" for a in state.alarms) or "none"
+    yield f"Messages refused: {snapshot.refused}. Alarms: {alarms}."

@@ -7,13 +7,12 @@ from controller.core.plan import (
     DrivenBy,
     MatPlan,
     OnLogFailure,
-    OnOff,
     Pid,
     RelayKind,
     TrayPlan,
 )
 from controller.core.plan_rules import RESET_BELOW_MK
-from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
+from controller.core.units import HOUR_MS, MINUTE_MS, SECOND_MS
 
 if TYPE_CHECKING:
     from controller.adapters.settings import Settings
@@ -61,13 +60,12 @@ def _programme(settings: "Settings", mat: MatPlan) -> Iterator[str]:
         DrivenBy.WARMEST: "its warmest tray",
     }[mat.driven_by]
     yield f"Keeps {driver} at {'; then at '.join(_steps(settings, mat))}"
-    match mat.policy:
-        case OnOff(differential_mk=differential_mk):
-            where = f"mat {mat.name}: differential"
-            apart = _k(settings, where, differential_mk)
-            yield f"by switching on and off, {apart} apart"
-        case Pid(cycle_ms=cycle_ms):
-            yield f"by one dose of heat in every {_time(cycle_ms)} (PID)"
+    if isinstance(mat.policy, Pid):
+        yield f"by one dose of heat in every {_time(mat.policy.cycle_ms)} (PID)"
+    else:
+        where = f"mat {mat.name}: differential"
+        apart = _k(settings, where, mat.policy.differential_mk)
+        yield f"by switching on and off, {apart} apart"
     yield f"on for at least {_time(mat.min_on_ms)}, off for {_time(mat.min_off_ms)}"
     if mat.ramp_mk_per_h is not None:
         ramp = settings.written.get(f"mat {mat.name}: ramp", "")
@@ -189,7 +187,7 @@ def _k(settings: "Settings", where: str, difference_mk: int) -> str:
 
 
 def _time(span_ms: int) -> str:
-    units = ((DAY_MS, "days"), (HOUR_MS, "h"), (MINUTE_MS, "min"), (SECOND_MS, "s"))
+    units = ((HOUR_MS, "h"), (MINUTE_MS, "min"), (SECOND_MS, "s"))
     for unit_ms, unit in units:
         if span_ms and span_ms % unit_ms == 0:
             return f"{span_ms // unit_ms} {unit}"

@@ -89,17 +89,19 @@ async def _live(
         say,
         stopped_by_signals,
     )
+    from controller.core.plan import all_probes
 
     plan, zone = settings.plan, settings.timezone
     begun = beginning(settings.log.path, plan, SystemClock(zone).now(), trips)
     clock = SystemClock(zone, begun.run_ms)
-    one_wire = [wire for wire in settings.wiring.probes if wire.one_wire is not None]
+    here = {w.probe: w.one_wire for w in settings.wiring.probes if w.one_wire}
+    every_ms = {probe.name: probe.every_ms for probe in all_probes(plan)}
     stage = Stage(
         settings=settings,
         clock=clock,
         begun=begun,
         log=log,
-        sources=[OneWire(plan, settings.wiring, clock)] if one_wire else [],
+        sources=[OneWire(here, every_ms, clock)] if here else [],
         watchdog=Silent(),
         on_api=lambda port: say(
             f"bench {plan.bench}: http://{settings.api.host}:{port}/v1/bench"

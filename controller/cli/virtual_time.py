@@ -81,7 +81,13 @@ def simulated(
         utc_ms = header.started_utc_ms + seq * plan.scan_ms
         day, minute = local.at(utc_ms)
         scan = Scan(
-            seq, Millis(now_ms), UtcMillis(utc_ms), True, day, minute, arrived.readings  # noqa: FBT003
+            seq,
+            Millis(now_ms),
+            UtcMillis(utc_ms),
+            True,
+            day,
+            minute,
+            arrived.readings,  # noqa: FBT003
         )
         state, decisions = step(plan, state, scan)
         log.append(scan, decisions, state)

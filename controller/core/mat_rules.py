@@ -6,7 +6,7 @@ the bounds they use. No defaults, no state, nothing about other mats.
 
 from collections.abc import Callable, Iterator
 
-from controller.core.plan import DrivenBy, MatPlan, OnOff, Pid, ProbePlan
+from controller.core.plan import DrivenBy, MatPlan, Pid, ProbePlan
 from controller.core.units import (
     DAY_MS,
     HOUR_MS,
@@ -125,13 +125,11 @@ def _times(at: str, mat: MatPlan) -> Problems:
 
 
 def _policy(at: str, mat: MatPlan) -> Problems:
-    match mat.policy:
-        case OnOff(differential_mk=differential_mk):
-            if not 0 < differential_mk <= 5_000:  # noqa: PLR2004
-                found = f"{kelvin(differential_mk):g} K"
-                yield PlanError(f"{at}: differential", found, "above 0, up to 5 K")
-        case Pid() as pid:
-            yield from _pid(at, mat, pid)
+    if isinstance(mat.policy, Pid):
+        yield from _pid(at, mat, mat.policy)
+    elif not 0 < mat.policy.differential_mk <= 5_000:  # noqa: PLR2004
+        found = in_kelvins(mat.policy.differential_mk)
+        yield PlanError(f"{at}: differential", found, "above 0, up to 5 K")
 
 
 def _pid(at: str, mat: MatPlan, pid: Pid) -> Problems:

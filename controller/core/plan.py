@@ -72,8 +72,8 @@ class Pid:
         cycle_ms: Length of one on-and-off cycle of the relay [ms].
     """
 
-    gain_per_k: float = 0.2
-    integral_s: float = 9_000.0
+    gain_per_k: float = 0.4
+    integral_s: float = 7_200.0
     derivative_s: float = 0.0
     cycle_ms: Millis = Millis(10 * MINUTE_MS)
     kind: Literal["pid"] = "pid"

@@ -135,7 +135,11 @@ def test_a_float_is_refused_however_odd(nan):
         ),
         (quantities.difference, "4 s", DIFFERENCE),
         (quantities.duration, "24 °C", DURATION),
-        (quantities.duration, 120, f"{DURATION}; a bare number could be seconds or minutes"),
+        (
+            quantities.duration,
+            120,
+            f"{DURATION}; a bare number could be seconds or minutes",
+        ),
         (quantities.duration, "-5 s", f"{DURATION}; it cannot be negative"),
         (
             quantities.power,

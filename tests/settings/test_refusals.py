@@ -164,7 +164,8 @@ CASES = {
     "a tray called like a way of driving": (
         TRAY,
         TRAY + '[[tray]]\nname = "median"\n',
-        'tray median: name = "median": not a tray\'s name: it is a way of driving a mat',
+        'tray median: name = "median": not a tray\'s name: it is a way of driving a '
+        "mat",
     ),
     "two mats of one name": (
         TRAY,
@@ -315,6 +316,18 @@ CASES = {
         "tray N1: place = an array: write row and column on the mat, each from 1, "
         "such as [1, 2]",
     ),
+    "a huge place": (
+        TRAY,
+        f"{TRAY}place = [1, 0x{'f' * 6000}]\n",
+        "tray N1: place = an array: write row and column on the mat, each from 1, "
+        "such as [1, 2]",
+    ),
+    "a huge gain": (
+        SETPOINT,
+        f'{SETPOINT}policy = "pid"\npid = {{ gain_per_k = 0x{"f" * 6000} }}\n',
+        "mat north: pid.gain_per_k = a huge number: write a plain, finite number, "
+        "such as 0.2",
+    ),
     "a place that does not exist": (
         TRAY,
         f"{TRAY}place = [0, 1]\n",
@@ -359,7 +372,7 @@ CASES = {
     "a gain of text": (
         SETPOINT,
         SETPOINT + 'policy = "pid"\npid = { gain_per_k = "0.2" }\n',
-        'mat north: pid.gain_per_k = "0.2": write a plain number, such as 0.2',
+        'mat north: pid.gain_per_k = "0.2": write a plain, finite number, such as 0.2',
     ),
     "no integral time": (
         SETPOINT,
@@ -471,7 +484,7 @@ CASES = {
     "a probe below its tray": (
         PROBE,
         f'{PROBE}depth = "9 cm"\n',
-        "probe P1: depth = \"9 cm\": at most the tray's 60 mm",
+        'probe P1: depth = "9 cm": at most the tray\'s 60 mm',
     ),
     "an offset of a broken probe": (
         PROBE,
@@ -578,6 +591,59 @@ CASES = {
         '[log]\npath = ""\n[bench]',
         '[log] path = "": write a file\'s path in quotes, such as "season.db"',
     ),
+    "a path to a home where there is none": (
+        "[bench]",
+        '[log]\npath = "~nobody-of-that-name/season.db"\n[bench]',
+        '[log] path = "~nobody-of-that-name/season.db": write the whole path: there is '
+        'no home to put for "~"',
+    ),
+    "a time zone of numbers": (
+        'name = "small"',
+        'name = "small"\ntimezone = 1',
+        '[bench] timezone = 1: write an IANA time zone, such as "UTC" or "Etc/GMT-1"',
+    ),
+    "a title of two lines": (
+        TRAY,
+        TRAY + 'title = "a\\nb"\n',
+        r'tray N1: title = "a\nb": write text in quotes: one line of at most 100 '
+        "characters",
+    ),
+    "a gain that is true": (
+        SETPOINT,
+        SETPOINT + 'policy = "pid"\npid = { gain_per_k = true }\n',
+        "mat north: pid.gain_per_k = true: write a plain, finite number, such as 0.2",
+    ),
+    "a step until some day": (
+        SETPOINT + RELAY,
+        RELAY + '[[mat.step]]\nsetpoint = "20 °C"\nuntil = "spring"\n',
+        'mat north: step 1: until = "spring": write a time span such as "10 days", or '
+        '"by hand"',
+    ),
+    "a SenML name of other letters": (
+        PROBE,
+        f'{PROBE}payload = "senml"\nsenml_name = "-x"\n',
+        'probe P1: senml_name = "-x": write a SenML name: letters, digits and '
+        "- : . / _",
+    ),
+    "an offset date with a time": (
+        PROBE,
+        f"{PROBE}offset_date = 2026-01-31T12:00:00Z\n",
+        "probe P1: offset_date = 2026-01-31 12:00:00+00:00: write a date, such as "
+        "2026-01-31",
+    ),
+    "a pin that is none": (
+        'topic = "relay/north"\nlease = true\n',
+        'pin = "/dev/gpio"\n',
+        'mat north: relay.pin = "/dev/gpio": a pin\'s name, such as "GPIO17"',
+    ),
+    "humidity from a one_wire address": (
+        PROBE,
+        PROBE
+        + '[[probe]]\nname = "P2"\none_wire = "28-0000051d3a2f"\n'
+        + 'quantity = "humidity"\n',
+        'probe P2: quantity = "humidity": only "temperature" comes from a one_wire '
+        "address",
+    ),
     "folding, which is not there yet": (
         "[bench]",
         '[log]\nfold_after = "90 d"\n[bench]',
@@ -586,9 +652,7 @@ CASES = {
 }
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "line"), CASES.values(), ids=[*CASES]
-)
+@pytest.mark.parametrize(("old", "new", "line"), CASES.values(), ids=[*CASES])
 def test_a_malformed_configuration_is_refused_in_a_whole_sentence(
     complaints, small, old, new, line
 ):
@@ -660,9 +724,7 @@ def test_a_missing_file_is_an_error(tmp_path):
     path = tmp_path / "nowhere.toml"
     with pytest.raises(SettingsError) as caught:
         load(path, {})
-    assert str(caught.value) == (
-        f"{path}: no such file; name a TOML file that exists"
-    )
+    assert str(caught.value) == (f"{path}: no such file; name a TOML file that exists")
 
 
 def test_a_folder_is_an_error(tmp_path):
@@ -701,7 +763,7 @@ def test_a_syntax_error_names_its_line(complaints, small):
 @pytest.mark.parametrize(
     ("content", "problem"),
     [
-        (b"[bench]\nname = \"\xff\"\n", "line 2: not UTF-8 text; save the file as UTF-8"),
+        (b'[bench]\nname = "\xff"\n', "line 2: not UTF-8 text; save the file as UTF-8"),
         (b"\x00", "not TOML: Invalid statement (at line 1, column 1)"),
         (b"#" * 200_001, "larger than 200000 bytes; no bench needs that"),
         (

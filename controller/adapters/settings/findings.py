@@ -119,9 +119,9 @@ def finding_of(
             inside = next((str(part) for part in loc[:-1] if part in keys), "")
             return Finding(where, shown(error["input"]), unknown(key, keys[inside]))
         case "literal_error":
-            allowed = f"write {error['ctx']['expected']}".replace("'", '"')
+            allowed = f"write {error.get('ctx', {}).get('expected')}".replace("'", '"')
         case "value_error":
-            allowed = str(error["ctx"]["error"])
+            allowed = str(error.get("ctx", {}).get("error"))
         case kind:
             allowed = _KINDS.get(kind, error["msg"])
     return Finding(where, shown(error["input"]), allowed)

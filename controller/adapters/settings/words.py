@@ -2,7 +2,6 @@
 
 import datetime as dt
 import ipaddress
-import math
 import re
 import zoneinfo
 from pathlib import Path
@@ -13,6 +12,7 @@ from controller.adapters.settings.quantities import Said
 _LONGEST_TITLE = 100
 _LONGEST_TOPIC = 200
 _HIGHEST_PORT = 65_535
+_LARGEST = 10**9
 _CLOCK = r"([01][0-9]|2[0-3]):([0-5][0-9])"
 _NIGHT = re.compile(rf"{_CLOCK}\s*[-–]\s*{_CLOCK}")  # noqa: RUF001
 _ONE_WIRE = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
@@ -58,13 +58,12 @@ def file_path(value: object) -> Path:
 
 def number(value: object) -> float:
     """Return a finite plain number."""
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        message = "write a plain number, such as 0.2"
-        raise ValueError(message)  # noqa: TRY004 (pydantic listens for ValueError)
-    if not math.isfinite(value) or abs(value) > 1e9:  # noqa: PLR2004 (no setting is)
-        message = "write a plain, finite number, such as 0.2"
-        raise ValueError(message)
-    return float(value)
+    plain = isinstance(value, int | float) and not isinstance(value, bool)
+    # Compared before it is converted: a whole number may be too large for a float.
+    if plain and abs(value) <= _LARGEST:
+        return float(value)
+    message = "write a plain, finite number, such as 0.2"
+    raise ValueError(message)
 
 
 def timezone(value: object) -> str:
@@ -145,7 +144,8 @@ def place(value: object) -> tuple[int, int]:
     """Return row and column on the mat, each from 1."""
     match value:
         case [int() as row, int() as column] if not {type(row), type(column)} & {bool}:
-            return row, column
+            if max(abs(row), abs(column)) <= _LARGEST:
+                return row, column
     message = "write row and column on the mat, each from 1, such as [1, 2]"
     raise ValueError(message)
 

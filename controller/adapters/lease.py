@@ -1,0 +1,104 @@
+"""The rule by which a lease relay obeys: "on" runs out, "off" needs nothing.
+
+A pure function of what the relay holds, the time and a command. Our relay nodes
+use it; so does the simulated bench.
+"""
+
+from dataclasses import dataclass, replace
+
+from controller.adapters import strict_json
+from controller.adapters.relay_words import strict_json_integer
+
+LONGEST_S = 120
+"""A command may not ask for more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lease:
+    """What a relay holds.
+
+    Attributes:
+        energised: Whether its contact is closed.
+        until_ms: When that ends, on the relay's own clock [ms].
+        run: The run that it obeys; empty: none yet.
+        seq: The newest command of that run.
+        reason: Why it is as it is: command, lease, start or lost.
+    """
+
+    energised: bool = False
+    until_ms: int = 0
+    run: str = ""
+    seq: int = -1
+    reason: str = "start"
+
+
+def expired(lease: Lease, now_ms: int) -> Lease:
+    """Return the lease at a time: open, if "on" has run out."""
+    if lease.energised and now_ms >= lease.until_ms:
+        return replace(lease, energised=False, reason="lease")
+    return lease
+
+
+def obeyed(lease: Lease, payload: bytes, now_ms: int, *, retained: bool) -> Lease:
+    """Return the lease after a command.
+
+    "Off" is obeyed always, whoever sends it and however broken it is: what
+    cannot be understood is off as well. "On" needs the run that is obeyed and a
+    newer number; a new run is taken up by its own "off", or with "on" once the
+    lease has ended. What the broker had kept is no command.
+
+    Args:
+        lease: What the relay holds.
+        payload: The command.
+        now_ms: The relay's own clock [ms].
+        retained: The broker had kept it.
+    """
+    lease = expired(lease, now_ms)
+    if retained:
+        return lease
+    command = _command(payload)
+    if command is None:
+        return replace(lease, energised=False, reason="command")
+    run, seq, valid_for_ms = command
+    if valid_for_ms is None:
+        newer = seq if run != lease.run else max(seq, lease.seq)
+        return Lease(run=run, seq=newer, reason="command")
+    if run == lease.run:
+        if seq <= lease.seq:
+            return lease
+    elif lease.energised:
+        return lease
+    return Lease(
+        energised=True,
+        until_ms=now_ms + valid_for_ms,
+        run=run,
+        seq=seq,
+        reason="command",
+    )
+
+
+def _command(payload: bytes) -> tuple[str, int, int | None] | None:
+    """Return run, number and lease [ms] (None: off); None: not understood."""
+    try:
+        body = strict_json.document(payload)
+    except ValueError:
+        return None
+    if not isinstance(body, dict):
+        return None
+    run, seq = body.get("run"), strict_json_integer(body.get("seq"))
+    if not isinstance(run, str) or not run or seq is None:
+        return None
+    if body.get("energised") is False:
+        return run, seq, None
+    seconds = _seconds(body.get("valid_for_s"))
+    if body.get("energised") is not True or seconds is None:
+        return None
+    return run, seq, round(1000 * seconds)
+
+
+def _seconds(value: object) -> float | None:
+    try:
+        seconds = float(str(value))
+    except ValueError:
+        return None
+    return seconds if 0 < seconds <= LONGEST_S else None

@@ -1,0 +1,335 @@
+"""The bench on MQTT: readings and reports in, commands out.
+
+The only module that knows aiomqtt. Each attempt to connect makes a new Client:
+one that is used again would deliver, after an outage, the "on" that failed
+before it. Commands are QoS 0, never kept by the broker, and dropped while there
+is no connection: a late "on" is worse than none.
+"""
+
+import asyncio
+import contextlib
+import random
+import socket
+import ssl
+from collections import deque
+from collections.abc import AsyncIterator, Sequence
+from pathlib import Path
+
+import aiomqtt
+
+from controller.adapters.payloads import parse
+from controller.adapters.relay_words import command_payload, parse_report
+from controller.core.decisions import Command
+from controller.core.scan import Quality, Reading, Refusal, RelayReport
+from controller.core.units import Millis
+from controller.ports import Arrivals, Clock
+from controller.wiring import ProbeWire, RelayWire, Wiring
+
+INBOX = 1_000
+"""Messages that may wait for a scan; more are counted and dropped."""
+
+KEEPALIVE_S = 10
+TIMEOUT_S = 3.0
+SEND_WITHIN_S = 1.0
+HEARTBEAT_MS = 5_000
+"""A message that the broker must acknowledge goes out this often: to write into
+a dead connection seems to succeed for long."""
+
+SHORTEST_WAIT_MS = 1_000
+LONGEST_WAIT_MS = 30_000
+"""Waits between attempts to connect double from the one to the other."""
+
+
+class WiringError(Exception):
+    """A file for the connection is of no use; the message names it."""
+
+
+class MqttLink:
+    """Implements ports.ScanSource and ports.Relay for what is on the broker.
+
+    Args:
+        wiring: Topics, formats and the broker's address.
+        clock: The bench's clock.
+        run: Identity of the run, for lease commands.
+        valid_for_ms: How long an "on" command holds [ms].
+
+    Raises:
+        WiringError: The password or the certificates cannot be read.
+    """
+
+    def __init__(
+        self, wiring: Wiring, clock: Clock, *, run: str, valid_for_ms: int
+    ) -> None:
+        self._wiring = wiring
+        self._clock = clock
+        self._run = run
+        self._valid_for_ms = valid_for_ms
+        self._password = _password(wiring.broker.password_file)
+        self._tls = _tls(wiring.broker.ca_file) if wiring.broker.tls else None
+        self._probes: dict[str, list[ProbeWire]] = {}
+        for wire in wiring.probes:
+            if wire.topic is not None:
+                self._probes.setdefault(wire.topic, []).append(wire)
+        self._relays = {w.mat: w for w in wiring.relays if w.topic is not None}
+        self._reports = {w.reports_on: w for w in wiring.relays if w.reports_on}
+        self._client: aiomqtt.Client | None = None
+        self._heard: set[str] = set()
+        self._inbox: deque[Reading | Refusal | RelayReport] = deque()
+        self._dropped = 0
+        self._status: dict[str, str] = {}
+        self._unsaid: dict[str, None] = {}
+        self._to_say = asyncio.Event()
+
+    # ------------------------------------------------------------ ScanSource
+
+    def take(self) -> Arrivals:
+        """Return what has arrived and forget it."""
+        arrived, self._inbox = self._inbox, deque()
+        refusals = [a for a in arrived if isinstance(a, Refusal)]
+        if self._dropped:
+            now_ms = Millis(self._clock.now().run_ms)
+            reason = f"{self._dropped} messages dropped: more than {INBOX} waited"
+            refusals.append(Refusal("inbox", now_ms, reason))
+            self._dropped = 0
+        return Arrivals(
+            tuple(a for a in arrived if isinstance(a, Reading)),
+            tuple(refusals),
+            tuple(a for a in arrived if isinstance(a, RelayReport)),
+        )
+
+    def link_up(self) -> bool:
+        """Whether the broker acknowledged something lately."""
+        return self._client is not None
+
+    async def serve(self) -> None:
+        """Connect, listen, and connect again, for ever; say goodbye at the end."""
+        wait_ms = SHORTEST_WAIT_MS
+        while True:
+            connected = False
+            with contextlib.suppress(aiomqtt.MqttError):
+                async with self._connected() as client:
+                    connected = True
+                    await self._listen(client)
+            wait_ms = (
+                SHORTEST_WAIT_MS if connected else min(2 * wait_ms, LONGEST_WAIT_MS)
+            )
+            jitter_ms = random.uniform(0.5, 1.0) * wait_ms  # noqa: S311
+            await self._clock.sleep_until(self._clock.now().run_ms + round(jitter_ms))
+
+    # ----------------------------------------------------------------- Relay
+
+    async def send(self, commands: Sequence[Command], seq: int) -> None:
+        """Send the commands of mats whose relay is here; drop them if cut off."""
+        for command in commands:
+            wire = self._relays.get(command.mat)
+            client = self._client
+            if wire is None or wire.topic is None or client is None:
+                continue
+            payload = self._payload(wire, energised=command.energised, seq=seq)
+            with contextlib.suppress(aiomqtt.MqttError, TimeoutError):
+                await client.publish(wire.topic, payload, timeout=SEND_WITHIN_S)
+
+    def publish_status(self, end: str, payload: str) -> None:
+        """Keep something on the broker under bottomheat/<bench>/, newest wins."""
+        self._status[end] = payload
+        self._unsaid[end] = None
+        self._to_say.set()
+
+    # ------------------------------------------------------------- connection
+
+    def _payload(self, wire: RelayWire, *, energised: bool, seq: int) -> str:
+        return command_payload(
+            wire,
+            energised=energised,
+            run=self._run,
+            seq=seq,
+            valid_for_ms=self._valid_for_ms,
+        )
+
+    def _topic(self, end: str) -> str:
+        return f"bottomheat/{self._wiring.bench}/{end}"
+
+    @contextlib.asynccontextmanager
+    async def _connected(self) -> AsyncIterator[aiomqtt.Client]:
+        broker = self._wiring.broker
+        client = aiomqtt.Client(
+            broker.host,
+            broker.port,
+            identifier=f"bottomheat-{self._wiring.bench}-{self._run}",
+            username=broker.username,
+            password=self._password,
+            tls_context=self._tls,
+            will=aiomqtt.Will(self._topic("alive"), "false", qos=1, retain=True),
+            keepalive=KEEPALIVE_S,
+            timeout=TIMEOUT_S,
+            max_queued_incoming_messages=INBOX,
+            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        )
+        async with client:
+            try:
+                await self._greet(client)
+                self._client = client
+                yield client
+            except asyncio.CancelledError:
+                await self._say_goodbye(client)
+                raise
+            finally:
+                self._client = None
+
+    async def _greet(self, client: aiomqtt.Client) -> None:
+        """Subscribe, and say that we are alive."""
+        self._heard.clear()
+        for topic in [*self._probes, *self._reports]:
+            await client.subscribe(topic, qos=1, timeout=TIMEOUT_S)
+        await self._heartbeat(client)
+        self._unsaid = dict.fromkeys(self._status)
+        self._to_say.set()
+
+    async def _say_goodbye(self, client: aiomqtt.Client) -> None:
+        """Switch every relay off, then say that we are gone."""
+        with contextlib.suppress(aiomqtt.MqttError, TimeoutError):
+            for wire in self._relays.values():
+                payload = self._payload(wire, energised=False, seq=2**53 - 1)
+                await client.publish(str(wire.topic), payload, timeout=SEND_WITHIN_S)
+            await client.publish(
+                self._topic("alive"), "false", 1, retain=True, timeout=SEND_WITHIN_S
+            )
+
+    async def _heartbeat(self, client: aiomqtt.Client) -> None:
+        topic = self._topic("alive")
+        await client.publish(topic, "true", 1, retain=True, timeout=TIMEOUT_S)
+
+    async def _listen(self, client: aiomqtt.Client) -> None:
+        """Run the parts of a connection until one of them loses it."""
+        parts = [self._read(client), self._beat(client), self._say(client)]
+        tasks = [asyncio.ensure_future(part) for part in parts]
+        try:
+            done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+        for task in done:
+            task.result()
+
+    async def _read(self, client: aiomqtt.Client) -> None:
+        async for message in client.messages:
+            payload = message.payload if isinstance(message.payload, bytes) else b""
+            self._arrived(str(message.topic), payload, retained=message.retain)
+            if len(client.messages) >= INBOX:
+                self._dropped += 1  # at least: the client drops what comes now
+
+    async def _beat(self, client: aiomqtt.Client) -> None:
+        while True:
+            await self._clock.sleep_until(self._clock.now().run_ms + HEARTBEAT_MS)
+            await self._heartbeat(client)
+
+    async def _say(self, client: aiomqtt.Client) -> None:
+        while True:
+            await self._to_say.wait()
+            self._to_say.clear()
+            while self._unsaid:
+                end = next(iter(self._unsaid))
+                del self._unsaid[end]
+                await client.publish(
+                    self._topic(end),
+                    self._status[end],
+                    1,
+                    retain=True,
+                    timeout=TIMEOUT_S,
+                )
+                if not self._status[end]:
+                    del self._status[end]
+
+    # --------------------------------------------------------------- messages
+
+    def _arrived(self, topic: str, payload: bytes, *, retained: bool) -> None:
+        now = self._clock.now()
+        for wire in self._probes.get(topic, ()):
+            found = parse(payload, wire, now, retained=retained)
+            if isinstance(found, Reading):
+                found = self._first_is_uncertain(found, retained=retained)
+            self._put(found)
+        relay = self._reports.get(topic)
+        if relay is not None:
+            self._put(
+                parse_report(payload, relay, self._run, now.run_ms, retained=retained)
+            )
+
+    def _first_is_uncertain(self, reading: Reading, *, retained: bool) -> Reading:
+        """Doubt a probe's first live reading after each connect.
+
+        It may have waited anywhere on its way while the link was down.
+        """
+        if retained or reading.probe in self._heard:
+            return reading
+        self._heard.add(reading.probe)
+        note = "; ".join(filter(None, [reading.note, "first after reconnect"]))
+        return Reading(
+            reading.probe, reading.at_ms, reading.milli, Quality.UNCERTAIN, note
+        )
+
+    def _put(self, arrived: Reading | Refusal | RelayReport) -> None:
+        if len(self._inbox) < INBOX:
+            self._inbox.append(arrived)
+        else:
+            self._dropped += 1
+
+
+def _password(path: Path | None) -> str | None:
+    if path is None:
+        return None
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        message = f"broker password_file {path}: cannot be read: {error}"
+        raise WiringError(message) from error
+    if not lines or not lines[0]:
+        message = (
+            f"broker password_file {path}: is empty: its first line is the password"
+        )
+        raise WiringError(message)
+    return lines[0]
+
+
+def _tls(ca_file: Path | None) -> ssl.SSLContext:
+    try:
+        return ssl.create_default_context(
+            cafile=None if ca_file is None else str(ca_file)
+        )
+    except (OSError, ssl.SSLError) as error:
+        message = f"broker ca_file {ca_file}: no certificates to trust: {error}"
+        raise WiringError(message) from error
+
+
+class Peer:
+    """Somebody else on the broker: a relay node, or the simulated bench."""
+
+    def __init__(self, client: aiomqtt.Client) -> None:
+        self._client = client
+
+    async def subscribe(self, topic: str) -> None:
+        """Listen to a topic."""
+        await self._client.subscribe(topic, qos=1, timeout=TIMEOUT_S)
+
+    async def publish(self, topic: str, payload: str, *, kept: bool = False) -> None:
+        """Publish; what shall be kept is acknowledged, the rest is not."""
+        qos = 1 if kept else 0
+        await self._client.publish(topic, payload, qos, retain=kept, timeout=TIMEOUT_S)
+
+    async def messages(self) -> AsyncIterator[tuple[str, bytes, bool]]:
+        """Yield topic, payload and whether the broker had kept it."""
+        async for message in self._client.messages:
+            payload = message.payload if isinstance(message.payload, bytes) else b""
+            yield str(message.topic), payload, message.retain
+
+
+@contextlib.asynccontextmanager
+async def connected_peer(host: str, port: int, name: str) -> AsyncIterator[Peer]:
+    """Connect a peer; raise ConnectionError when the broker is not there."""
+    try:
+        async with aiomqtt.Client(host, port, identifier=name, timeout=TIMEOUT_S) as c:
+            yield Peer(c)
+    except aiomqtt.MqttError as error:
+        message = f"the broker at {host}:{port} was lost: {error}"
+        raise ConnectionError(message) from error

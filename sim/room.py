@@ -1,0 +1,153 @@
+"""The room around a bench: a day-and-night model, or a table of hours."""
+
+import csv
+import io
+import math
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+COLDEST_C = 11.0
+WARMEST_C = 17.0
+"""The invented lean-to in late winter: frost-free but barely heated."""
+
+_WARMEST_MINUTE = 15 * 60
+_WEATHER_K = 0.9
+_WEATHER_DAYS = 2.0
+_DAY_MINUTES = 1440
+_ROOM_RANGE_C = (-40.0, 60.0)
+
+
+class DayAndNight:
+    """A room that is warmest at 15:00 and has weather of a few days.
+
+    Args:
+        seed: Of the weather.
+        start_minute: Minute of the day at which the table of time begins.
+    """
+
+    def __init__(self, seed: int, start_minute: int) -> None:
+        self._start_minute = start_minute
+        self._noise = np.random.default_rng([seed, 1])
+        self._weather: list[float] = [0.0]
+
+    def at(self, minute: int) -> float:
+        """Return the temperature [°C] so many minutes after the beginning."""
+        clock = (self._start_minute + minute - _WARMEST_MINUTE) / _DAY_MINUTES
+        middle = (WARMEST_C + COLDEST_C) / 2
+        swing = (WARMEST_C - COLDEST_C) / 2 - 1.0
+        temp = middle + swing * math.cos(2 * math.pi * clock) + self._weather_at(minute)
+        return min(WARMEST_C, max(COLDEST_C, temp))
+
+    def _weather_at(self, minute: int) -> float:
+        """Return the slow part [K]: hourly, joined by straight lines."""
+        hour, within = divmod(minute, 60)
+        while len(self._weather) < hour + 2:
+            keep = math.exp(-1 / (24 * _WEATHER_DAYS))
+            push = math.sqrt(1 - keep * keep) * _WEATHER_K
+            shock = float(self._noise.standard_normal())
+            self._weather.append(keep * self._weather[-1] + push * shock)
+        one, other = self._weather[hour : hour + 2]
+        return one + (other - one) * within / 60
+
+
+@dataclass(frozen=True, slots=True)
+class RoomTable:
+    """A room by a table; straight lines between rows, the ends held.
+
+    Attributes:
+        minutes: Minutes after the first row.
+        temps_c: Temperatures [°C].
+    """
+
+    minutes: Sequence[float]
+    temps_c: Sequence[float]
+
+    def at(self, minute: int) -> float:
+        """Return the temperature [°C] so many minutes after the first row."""
+        after = bisect_right(self.minutes, minute)
+        if after == 0:
+            return self.temps_c[0]
+        if after == len(self.minutes):
+            return self.temps_c[-1]
+        from_min, to_min = self.minutes[after - 1], self.minutes[after]
+        from_c, to_c = self.temps_c[after - 1], self.temps_c[after]
+        return from_c + (to_c - from_c) * (minute - from_min) / (to_min - from_min)
+
+
+Room = DayAndNight | RoomTable
+
+
+def room_table(text: str) -> RoomTable:
+    """Read a table with a head "time,temp_c".
+
+    The time is RFC 3339 with its offset, or hours as a number; it grows from
+    row to row. The first row is the beginning of the simulation.
+
+    Raises:
+        ValueError: Something is wrong; the message names the line.
+    """
+    try:
+        rows = list(csv.reader(io.StringIO(text), strict=True))
+    except csv.Error as error:
+        message = f"not readable as CSV: {error}"
+        raise ValueError(message) from error
+    if not rows or [cell.strip() for cell in rows[0]] != ["time", "temp_c"]:
+        found = ",".join(rows[0])[:60] if rows else "nothing"
+        message = f"line 1: {found!r}: the head must be time,temp_c"
+        raise ValueError(message)
+    times: list[float] = []
+    temps: list[float] = []
+    for line, row in enumerate(rows[1:], start=2):
+        if not row:
+            continue
+        time, temp = _row(line, row)
+        if times and time <= times[-1]:
+            message = f"line {line}: {row[0]!r}: each time must be later than before"
+            raise ValueError(message)
+        times.append(time)
+        temps.append(temp)
+    if not times:
+        message = "line 2: nothing: at least one row of time and temperature"
+        raise ValueError(message)
+    return RoomTable([time - times[0] for time in times], temps)
+
+
+def _row(line: int, row: Sequence[str]) -> tuple[float, float]:
+    if len(row) != 2:  # noqa: PLR2004
+        message = f"line {line}: {len(row)} columns: must be time and temp_c"
+        raise ValueError(message)
+    low, high = _ROOM_RANGE_C
+    try:
+        temp = float(row[1])
+    except ValueError:
+        temp = math.nan
+    if not low <= temp <= high:
+        message = f"line {line}: {row[1]!r}: must be a temperature from -40 to 60 °C"
+        raise ValueError(message)
+    return _minutes(line, row[0].strip()), temp
+
+
+def _minutes(line: int, text: str) -> float:
+    """Return a time in minutes, of hours or of RFC 3339."""
+    try:
+        hours = float(text)
+    except ValueError:
+        pass
+    else:
+        if math.isfinite(hours):
+            return hours * 60
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        message = (
+            f"line {line}: {text!r}: must be hours, or a time such as"
+            " 2027-02-01T09:00:00Z"
+        )
+        raise ValueError(message)
+    return moment.timestamp() / 60
