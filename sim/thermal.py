@@ -58,6 +58,29 @@ class NetworkBuilder:
         return Network(np.array(self.capacities), conductances, ground)
 
 
+class Decays:
+    """Modes that decay each by itself, stepped exactly.
+
+    Args:
+        rates: Decay rate of each mode [1/s], all above 0.
+    """
+
+    def __init__(self, rates: Vector) -> None:
+        self._rates = rates
+        self._steps: dict[int, tuple[Vector, Vector]] = {}
+
+    def step(self, modes: Vector, drive: Vector, lasting_ms: int) -> Vector:
+        """Return the modes after a time in which the drive stood still."""
+        found = self._steps.get(lasting_ms)
+        if found is None:
+            lasting_s = lasting_ms / 1000
+            decay = np.exp(-self._rates * lasting_s)
+            gain = -np.expm1(-self._rates * lasting_s) / self._rates
+            found = self._steps[lasting_ms] = decay, gain
+        decay, gain = found
+        return decay * modes + gain * drive
+
+
 class Network:
     """Nodes with heat capacities, conductances between them and to a ground.
 
@@ -78,7 +101,7 @@ class Network:
         self.rates: Vector = rates
         self._to_temps: Matrix = modes / root[:, np.newaxis]
         self._to_modes: Matrix = modes.T * root
-        self._steps: dict[int, tuple[Vector, Vector]] = {}
+        self._decays = Decays(rates)
 
     def modes_of(self, temps: Vector) -> Vector:
         """Return the modal coordinates of node temperatures."""
@@ -98,16 +121,7 @@ class Network:
 
     def step(self, modes: Vector, drive: Vector, lasting_ms: int) -> Vector:
         """Return the modes after a time in which the drive stood still."""
-        found = self._steps.get(lasting_ms)
-        if found is None:
-            found = self._steps[lasting_ms] = self._propagator(lasting_ms / 1000)
-        decay, gain = found
-        return decay * modes + gain * drive
-
-    def _propagator(self, lasting_s: float) -> tuple[Vector, Vector]:
-        decay = np.exp(-self.rates * lasting_s)
-        gain = -np.expm1(-self.rates * lasting_s) / self.rates
-        return decay, gain
+        return self._decays.step(modes, drive, lasting_ms)
 
     def mean_over(
         self, before: Vector, after: Vector, drive: Vector, lasting_s: float

@@ -86,7 +86,7 @@ def _mat_worries(mat: MatPlan) -> Iterator[str]:
         case RelayKind.PIN:
             yield (
                 f"{at}: CANNOT BE SURE TO FAIL OFF: a pin keeps its level while the"
-                " board hangs; use a relay that takes leases, on a board of its own"
+                " board hangs, and this version drives none; use a relay with leases"
             )
         case RelayKind.LEASE | None:
             pass

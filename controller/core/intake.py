@@ -5,7 +5,8 @@ No mats, no heat.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from controller.core.decisions import Doubt
 from controller.core.judge import SECOND, judge
@@ -17,8 +18,7 @@ from controller.core.thermal_time import add_sample
 from controller.core.units import MilliC, Millis
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
+class _Place(NamedTuple):
     """Where a probe is, and which cut-out it guards."""
 
     probe: ProbePlan
@@ -36,13 +36,12 @@ def take_readings(
     """
     if not scan.readings:
         return state, ()
-    places = {place.probe.name: place for place in _places(plan)}
     probes = dict(state.probes)
     accounts = dict(state.accounts)
     doubts: list[Doubt] = []
     reached: set[str] = set()
     for reading in scan.readings:
-        place = places.get(reading.probe)
+        place = next((p for p in _places(plan) if p.probe.name == reading.probe), None)
         if place is None or reading.probe in reached:
             continue  # of another plan (the door lets none in), or heard enough
         probes[reading.probe], doubt = judge(

@@ -44,8 +44,7 @@ class Verdict:
 CLEAR = Verdict(Condition.CLEAR)
 
 
-@dataclass(frozen=True, slots=True)
-class Facts:
+class Facts(NamedTuple):
     """What protect judges by, all of one scan.
 
     Attributes:

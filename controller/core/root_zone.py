@@ -5,7 +5,6 @@ and which probe is the warmest. No limits, no demand.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from controller.core.judge import usable
@@ -24,8 +23,7 @@ class Heard(NamedTuple):
     usable: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Observed:
+class Observed(NamedTuple):
     """A mat as its probes tell it.
 
     Attributes:

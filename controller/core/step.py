@@ -6,7 +6,8 @@ here: the order of things, and the joining of demand and permission.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from controller.core import alarms
 from controller.core.decisions import Cause, Command, Decisions, Numbers
@@ -74,8 +75,7 @@ def step(plan: Plan, state: State, scan: Scan) -> tuple[State, Decisions]:
     return replace(state, alarms=active) if changes else state, decisions
 
 
-@dataclass(frozen=True, slots=True)
-class _Outcome:
+class _Outcome(NamedTuple):
     state: MatState
     command: Command
     verdict: Verdict

@@ -120,7 +120,7 @@ FINDINGS = [
         'topic = "relay/north"\nlease = true\nreports_on = "r/n"\n',
         'pin = "GPIO17"\n',
         "mat north: CANNOT BE SURE TO FAIL OFF: a pin keeps its level while the board "
-        "hangs; use a relay that takes leases, on a board of its own",
+        "hangs, and this version drives none; use a relay with leases",
     ),
     (
         ON_MAT,

@@ -19,6 +19,7 @@ _ONE_WIRE = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
 _SENML_NAME = re.compile(r"[A-Za-z0-9][-:./_A-Za-z0-9]{0,199}")
 _POINTER = re.compile(r"(/([^~/]|~[01])*)*", re.DOTALL)
 _TIMEZONE_ASK = 'write an IANA time zone, such as "UTC" or "Etc/GMT-1"'
+_NUMBER_ASK = "write a plain, finite number, such as 0.2"
 _DATE_ASK = "write a date, such as 2026-01-31"
 
 
@@ -58,12 +59,12 @@ def file_path(value: object) -> Path:
 
 def number(value: object) -> float:
     """Return a finite plain number."""
-    plain = isinstance(value, int | float) and not isinstance(value, bool)
     # Compared before it is converted: a whole number may be too large for a float.
-    if plain and abs(value) <= _LARGEST:
-        return float(value)
-    message = "write a plain, finite number, such as 0.2"
-    raise ValueError(message)
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        raise ValueError(_NUMBER_ASK)  # noqa: TRY004 (pydantic listens for ValueError)
+    if not -_LARGEST <= value <= _LARGEST:
+        raise ValueError(_NUMBER_ASK)
+    return float(value)
 
 
 def timezone(value: object) -> str:
