@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from controller.adapters.settings import Settings
-    from controller.ports import Snapshot
+    from controller.adapters.bench_on_mqtt import BenchOnMqtt
+    from controller.core.plan import MatPlan, TrayPlan
+    from controller.ports import Clock, Snapshot
 
 FASTEST = 100
 """Faster, and leases and commits would lose their meaning."""
@@ -147,6 +149,7 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
                     group.create_task(_show(daemon.subscribe(), args.speed)),
                 ]
                 await run_with_api(stage, daemon, stop)
+                off = await _all_off(bench, clock)
                 for task in beside:
                     task.cancel()
         except ExceptionGroup as error:
@@ -155,8 +158,8 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
             return 3
         last = daemon.snapshot()
         if last is not None:
-            print("\n".join(_summary(last)), flush=True)
-    return 0
+            print("\n".join(_summary(last, off=off)), flush=True)
+    return 0 if off else 3
 
 
 def _settings(folder: Path, port: int, broker_port: int) -> "Settings":
@@ -198,43 +201,61 @@ async def _show(snapshots: AsyncIterator["Snapshot"], speed: float) -> None:
             print("\n".join(_lines(snapshot)) + "\n", flush=True)
 
 
+async def _all_off(bench: "BenchOnMqtt", clock: "Clock") -> bool:
+    """Wait a lease's time at most until every simulated relay is off."""
+    until_ms = clock.now().run_ms + 20_000
+    while any(bench.energised().values()):
+        now_ms = clock.now().run_ms
+        if now_ms >= until_ms:
+            return False
+        await clock.sleep_until(now_ms + 500)
+    return True
+
+
 def _lines(snapshot: "Snapshot") -> Iterator[str]:
-    """Yield the bench now: a line for each tray."""
+    """Yield the bench now: a line for each tray, and what its mat does."""
     from controller.core.relays import on_time_ms
+
+    state = snapshot.state
+    hour, minute = divmod(snapshot.scan.local_minute, 60)
+    commands = {command.mat: command for command in snapshot.decisions.commands}
+    for mat in snapshot.plan.mats:
+        heat = "heating" if commands[mat.name].energised else "off"
+        on_min = on_time_ms(state.mats[mat.name].relay, state.run_ms) / 60_000
+        for tray in mat.trays:
+            yield (
+                f"{hour:02}:{minute:02}  {_kept(snapshot, mat, tray)}  mat {mat.name}"
+                f" {heat} ({commands[mat.name].cause.value}), {on_min:.0f} min so far"
+            )
+
+
+def _kept(snapshot: "Snapshot", mat: "MatPlan", tray: "TrayPlan") -> str:
+    """Return a tray's temperature, setpoint and degree-hours, in words."""
     from controller.core.root_zone import tray_temp_mc
     from controller.core.setpoints import on_ramp
     from controller.core.units import celsius, kelvin_hours
 
     state = snapshot.state
-    clock = (
-        f"{snapshot.scan.local_minute // 60:02}:{snapshot.scan.local_minute % 60:02}"
+    known, account = state.mats[mat.name], state.accounts[tray.name]
+    wanted_mc = mat.programme[known.step].setpoint_mc
+    if known.ramp is not None:
+        wanted_mc = on_ramp(known.ramp, mat.ramp_mk_per_h, state.run_ms)
+    temp_mc = tray_temp_mc(tray, state.probes, state.run_ms)
+    temp = "no reading" if temp_mc is None else f"{celsius(temp_mc):.2f} °C"
+    return (
+        f"{tray.name:4} {temp:>10} of {celsius(wanted_mc):.1f} °C"
+        f"  {kelvin_hours(account.heat_mk_ms):7.2f} K·h above"
+        f" {celsius(account.base_mc):g} °C"
     )
-    commands = {command.mat: command for command in snapshot.decisions.commands}
-    for mat in snapshot.plan.mats:
-        known = state.mats[mat.name]
-        wanted_mc = mat.programme[known.step].setpoint_mc
-        if known.ramp is not None:
-            wanted_mc = on_ramp(known.ramp, mat.ramp_mk_per_h, state.run_ms)
-        heat = "heating" if commands[mat.name].energised else "off"
-        on_min = on_time_ms(known.relay, state.run_ms) / 60_000
-        for tray in mat.trays:
-            temp_mc = tray_temp_mc(tray, state.probes, state.run_ms)
-            temp = "no reading" if temp_mc is None else f"{celsius(temp_mc):.2f} °C"
-            account = state.accounts[tray.name]
-            yield (
-                f"{clock}  {tray.name:4} {temp:>10} of {celsius(wanted_mc):.1f} °C"
-                f"  {kelvin_hours(account.heat_mk_ms):7.2f} K·h above"
-                f" {celsius(account.base_mc):g} °C"
-                f"  mat {mat.name} {heat} ({commands[mat.name].cause.value}),"
-                f" on {on_min:.0f} min so far"
-            )
 
 
-def _summary(snapshot: "Snapshot") -> Iterator[str]:
+def _summary(snapshot: "Snapshot", *, off: bool) -> Iterator[str]:
     """Yield what came of it."""
     state = snapshot.state
     minutes = (state.run_ms - state.started_ms) / 60_000
-    yield f"After {minutes:.0f} bench minutes (all invented), every mat is off:"
-    yield from _lines(snapshot)
+    relays = "every relay is off" if off else "A RELAY IS STILL ON"
+    yield f"After {minutes:.0f} bench minutes (all invented), {relays}:"
+    for mat in snapshot.plan.mats:
+        yield from (f"  {_kept(snapshot, mat, tray)}" for tray in mat.trays)
     alarms = ", ".join(f"{a.kind.value} {a.subject}" for a in state.alarms) or "none"
     yield f"Messages refused: {snapshot.refused}. Alarms: {alarms}."

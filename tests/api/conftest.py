@@ -50,9 +50,7 @@ def make_plan() -> Plan:
         driving_tray="N1",
         relay=RelayKind.LEASE,
         trays=(
-            TrayPlan(
-                name="N1", medium="coir-perlite", probes=(ProbePlan(name="n1"),)
-            ),
+            TrayPlan(name="N1", medium="coir-perlite", probes=(ProbePlan(name="n1"),)),
             TrayPlan(
                 name="N2",
                 medium="bark-sand",

@@ -92,7 +92,9 @@ async def test_a_tray_without_a_probe_has_no_temperature_and_says_so(client):
     assert body["mat"] is None
 
 
-async def test_a_silent_tray_says_for_how_long_while_the_last_value_stays(client, bench):
+async def test_a_silent_tray_says_for_how_long_while_the_last_value_stays(
+    client, bench
+):
     bench.run_ms += 185_000
     body = await got(client, "/v1/trays/N1")
     assert (body["temp_c"], body["temp_text"]) == (None, "no reading for 3 min")
@@ -290,7 +292,9 @@ async def test_every_mode_has_words_of_the_growers(client, bench, mode, words):
     assert (await got(client, "/v1/mats/north"))["mode_text"] == words
 
 
-async def test_a_trip_is_shown_with_its_numbers_and_raises_an_alarm(client, bench, warm):
+async def test_a_trip_is_shown_with_its_numbers_and_raises_an_alarm(
+    client, bench, warm
+):
     for _ in range(2):
         bench.scan(warm | {"n1": 33.4})
     body = await got(client, "/v1/mats/north")
@@ -298,7 +302,9 @@ async def test_a_trip_is_shown_with_its_numbers_and_raises_an_alarm(client, benc
     assert body["trip"]["probe"] == "n1"
     assert body["trip"]["cause"] == "over-cutout"
     assert (body["trip"]["temp_c"], body["trip"]["limit_c"]) == (33.4, 33)
-    assert body["trip"]["sentence"] == "Probe n1 read 33.40 °C; the cut-out is 33.00 °C."
+    assert (
+        body["trip"]["sentence"] == "Probe n1 read 33.40 °C; the cut-out is 33.00 °C."
+    )
     alarms = (await got(client, "/v1/alarms"))["alarms"]
     assert "trip.north" in [alarm["id"] for alarm in alarms]
     trip = next(alarm for alarm in alarms if alarm["kind"] == "trip")

@@ -186,7 +186,7 @@ def test_jump_is_forgotten_when_the_next_reading_is_as_before():
 def test_wild_readings_confirm_nothing():
     _, doubt = series(20_000, 36_000, 60_000)
     assert doubt.why is Doubted.IMPOSSIBLE_RATE
-    _, doubt = series(20_000, 36_000, 60_000, 40_000)
+    _, doubt = series(20_000, 36_000, 60_000, 45_000)
     assert doubt.why is Doubted.IMPOSSIBLE_RATE
 
 

@@ -1,0 +1,94 @@
+"""Brokers to hold the MQTT adapter against: our embedded one and mosquitto."""
+
+import asyncio
+import os
+import shutil
+import signal
+import socket
+import subprocess
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
+
+from controller.adapters.broker import embedded_broker
+
+MOSQUITTO = shutil.which("mosquitto", path=os.environ["PATH"] + ":/usr/sbin")
+
+
+def free_port() -> int:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        return taken.getsockname()[1]
+
+
+class Mosquitto:
+    """A mosquitto on a port of its own that a test may kill and start again."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port = free_port()
+        self._conf = folder / "mosquitto.conf"
+        self._conf.write_text(
+            f"listener {self.port} 127.0.0.1\nallow_anonymous true\n"
+            "persistence false\nuser root\n",
+            encoding="utf-8",
+        )
+        self._process: subprocess.Popen[bytes] | None = None
+
+    async def start(self) -> None:
+        assert MOSQUITTO is not None
+        self._process = subprocess.Popen(
+            [MOSQUITTO, "-c", str(self._conf)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        async with asyncio.timeout(10):
+            while not self._answers():
+                await asyncio.to_thread(self._process.poll)
+
+    def _answers(self) -> bool:
+        try:
+            socket.create_connection(("127.0.0.1", self.port), 1).close()
+        except OSError:
+            return False
+        return True
+
+    async def kill(self) -> None:
+        if self._process is not None:
+            self._process.send_signal(signal.SIGKILL)
+            await asyncio.to_thread(self._process.wait)
+            self._process = None
+
+
+@asynccontextmanager
+async def running_mosquitto(folder: Path) -> AsyncIterator[Mosquitto]:
+    broker = Mosquitto(folder)
+    await broker.start()
+    try:
+        yield broker
+    finally:
+        await broker.kill()
+
+
+needs_mosquitto = pytest.mark.skipif(
+    MOSQUITTO is None, reason="mosquitto is not installed"
+)
+
+
+@pytest.fixture(params=["embedded", pytest.param("mosquitto", marks=[needs_mosquitto])])
+async def broker_port(request, tmp_path) -> AsyncIterator[int]:
+    """A broker of each kind."""
+    if request.param == "embedded":
+        async with embedded_broker() as port:
+            yield port
+    else:
+        async with running_mosquitto(tmp_path) as broker:
+            yield broker.port
+
+
+@pytest.fixture
+async def mosquitto(tmp_path) -> AsyncIterator[Mosquitto]:
+    """A mosquitto that the test may kill."""
+    async with running_mosquitto(tmp_path) as broker:
+        yield broker
