@@ -1,0 +1,1 @@
+"""The daemon and everything it remembers."""

@@ -268,7 +268,7 @@ class Daemon:
         try:
             await asyncio.to_thread(self._parts.trips.save, trips)
         except OSError as error:
-            print(f"the file of trips could not be written: {error}", file=sys.stderr)
+            sys.stderr.write(f"the file of trips could not be written: {error}\n")
         else:
             self._kept_trips = trips
 

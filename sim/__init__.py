@@ -1,0 +1,1 @@
+"""A bench in virtual time: media, mats, room and probes."""

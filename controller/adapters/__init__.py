@@ -1,0 +1,1 @@
+"""The edges: clocks, MQTT, files; imported by the command line alone."""

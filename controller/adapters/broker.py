@@ -24,7 +24,7 @@ async def embedded_broker(port: int = 0) -> AsyncIterator[int]:
         BrokerMissingError: It needs the extra bottomheat[demo].
     """
     try:
-        from amqtt.broker import Broker
+        from amqtt.broker import Broker  # noqa: PLC0415 (an extra)
     except ImportError as error:
         message = "the embedded broker is not installed; it needs bottomheat[demo]"
         raise BrokerMissingError(message) from error

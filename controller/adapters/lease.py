@@ -59,26 +59,33 @@ def obeyed(lease: Lease, payload: bytes, now_ms: int, *, retained: bool) -> Leas
     command = _command(payload)
     if command is None:
         return replace(lease, energised=False, reason="command")
-    run, seq, valid_for_ms = command
-    if valid_for_ms is None:
-        newer = seq if run != lease.run else max(seq, lease.seq)
-        return Lease(run=run, seq=newer, reason="command")
-    if run == lease.run:
-        if seq <= lease.seq:
-            return lease
-    elif lease.energised:
+    if command.valid_for_ms is None:
+        same = command.run == lease.run
+        seq = max(command.seq, lease.seq) if same else command.seq
+        return Lease(run=command.run, seq=seq, reason="command")
+    if not _may_switch_on(lease, command):
         return lease
-    return Lease(
-        energised=True,
-        until_ms=now_ms + valid_for_ms,
-        run=run,
-        seq=seq,
-        reason="command",
-    )
+    until_ms = now_ms + command.valid_for_ms
+    return Lease(True, until_ms, command.run, command.seq, "command")  # noqa: FBT003
 
 
-def _command(payload: bytes) -> tuple[str, int, int | None] | None:
-    """Return run, number and lease [ms] (None: off); None: not understood."""
+def _may_switch_on(lease: Lease, command: "_Command") -> bool:
+    if command.run == lease.run:
+        return command.seq > lease.seq
+    return not lease.energised
+
+
+@dataclass(frozen=True, slots=True)
+class _Command:
+    """A command understood; valid_for_ms is None for "off"."""
+
+    run: str
+    seq: int
+    valid_for_ms: int | None
+
+
+def _command(payload: bytes) -> _Command | None:
+    """Return what a payload says; None: it is not understood."""
     try:
         body = strict_json.document(payload)
     except ValueError:
@@ -89,11 +96,10 @@ def _command(payload: bytes) -> tuple[str, int, int | None] | None:
     if not isinstance(run, str) or not run or seq is None:
         return None
     if body.get("energised") is False:
-        return run, seq, None
+        return _Command(run, seq, None)
     seconds = _seconds(body.get("valid_for_s"))
-    if body.get("energised") is not True or seconds is None:
-        return None
-    return run, seq, round(1000 * seconds)
+    on = body.get("energised") is True and seconds is not None
+    return _Command(run, seq, round(1000 * seconds)) if on and seconds else None
 
 
 def _seconds(value: object) -> float | None:

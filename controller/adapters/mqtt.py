@@ -214,8 +214,9 @@ class MqttLink:
 
     async def _read(self, client: aiomqtt.Client) -> None:
         async for message in client.messages:
-            payload = message.payload if isinstance(message.payload, bytes) else b""
-            self._arrived(str(message.topic), payload, retained=message.retain)
+            self._arrived(
+                str(message.topic), message.payload, retained=message.retain
+            )
             if len(client.messages) >= INBOX:
                 self._dropped += 1  # at least: the client drops what comes now
 
@@ -320,8 +321,7 @@ class Peer:
     async def messages(self) -> AsyncIterator[tuple[str, bytes, bool]]:
         """Yield topic, payload and whether the broker had kept it."""
         async for message in self._client.messages:
-            payload = message.payload if isinstance(message.payload, bytes) else b""
-            yield str(message.topic), payload, message.retain
+            yield str(message.topic), message.payload, message.retain
 
 
 @contextlib.asynccontextmanager

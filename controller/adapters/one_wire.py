@@ -98,7 +98,8 @@ class OneWire:
         while True:
             probe = min(due, key=lambda name: due[name])
             await self._clock.sleep_until(due[probe])
-            self._arrived.append(await self._measured(probe))
+            found = await self._measured(probe)
+            self._arrived.append(found)  # to the list of now: take() swaps it
             due[probe] = max(
                 due[probe] + self._every_ms[probe], self._clock.now().run_ms
             )

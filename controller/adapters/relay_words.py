@@ -71,11 +71,11 @@ def _understood(
     body = strict_json.document(payload)
     if not isinstance(body, dict):
         message = f"found {strict_json.kind(body)}: must be a JSON object"
-        raise ValueError(message)
+        raise ValueError(message)  # noqa: TRY004 (a message, not an argument)
     energised = body.get("energised")
     if not isinstance(energised, bool):
         message = 'no "energised" that is true or false: a relay must say which'
-        raise ValueError(message)
+        raise ValueError(message)  # noqa: TRY004
     reason = body.get("reason")
     seq = strict_json_integer(body.get("seq")) if body.get("run") == run else None
     return energised, seq, reason[:20] if isinstance(reason, str) else ""

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from controller.adapters.settings import Settings
     from controller.adapters.bench_on_mqtt import BenchOnMqtt
+    from controller.adapters.settings import Settings
     from controller.core.plan import MatPlan, TrayPlan
     from controller.ports import Clock, Snapshot
 

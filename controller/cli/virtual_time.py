@@ -86,10 +86,10 @@ def simulated(
             seq,
             Millis(now_ms),
             UtcMillis(utc_ms),
-            True,
-            day,
-            minute,
-            arrived.readings,  # noqa: FBT003
+            clock_ok=True,
+            local_day=day,
+            local_minute=minute,
+            readings=arrived.readings,
         )
         state, decisions = step(plan, state, scan)
         log.append(scan, decisions, state)

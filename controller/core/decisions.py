@@ -17,7 +17,7 @@ Numbers = tuple[tuple[str, float], ...]
 class Cause(Enum):
     """Why a mat is, or is not, energised; and why a reading is doubted."""
 
-    # protect: refused
+    # said by protect:
     WATCH_ONLY = "watch-only"
     TRIPPED = "tripped"
     DISABLED = "disabled"

@@ -1,0 +1,1 @@
+"""Batches, looks and events of a bench: to come."""

@@ -1,0 +1,1 @@
+"""What a season log tells without a model."""

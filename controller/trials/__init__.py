@@ -1,0 +1,1 @@
+"""Statistics of trials: to come."""

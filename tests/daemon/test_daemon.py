@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Sequence
+from typing import Self
 
 import pytest
 
@@ -133,6 +134,11 @@ class Dog:
         self.heard.append(status)
 
 
+async def others() -> None:
+    """Let every other task and thread have a turn."""
+    await asyncio.to_thread(lambda: None)
+
+
 class Stage:
     """A daemon with everything around it in a test's hands."""
 
@@ -166,7 +172,7 @@ class Stage:
         )
         self.stop = asyncio.Event()
 
-    async def __aenter__(self) -> "Stage":
+    async def __aenter__(self) -> Self:
         self.task = asyncio.create_task(self.daemon.run(self.stop))
         await self.scanned(1)
         return self
@@ -178,8 +184,7 @@ class Stage:
     async def scanned(self, seq: int) -> None:
         """Wait until a scan is finished."""
         while len(self.announced) < seq and not self.task.done():
-            await asyncio.sleep(0)
-            await asyncio.to_thread(lambda: None)
+            await others()
 
     async def next_scan(self, *readings_c: float) -> None:
         """Let five seconds pass with a reading of the only probe."""
@@ -189,7 +194,7 @@ class Stage:
             Arrivals(tuple(Reading("n1", now, round(c * 1000)) for c in readings_c))
         )
         while self.clock.wakes_at() is None and not self.task.done():
-            await asyncio.sleep(0)
+            await others()
         self.clock.advance(5_000)
         await self.scanned(before + 1)
 
@@ -317,10 +322,10 @@ async def test_subscribers_get_the_newest_snapshot_and_refusals_are_counted():
     async with Stage() as stage:
         feed = aiter(stage.daemon.subscribe())
         waiting = asyncio.ensure_future(anext(feed))
-        await asyncio.sleep(0)
+        await others()
         stage.source.arrivals.append(Arrivals(refusals=(Refusal("n1", 0, "rubbish"),)))
         while stage.clock.wakes_at() is None:
-            await asyncio.sleep(0)
+            await others()
         stage.clock.advance(5_000)
         snapshot = await waiting
         assert (snapshot.scan.seq, snapshot.refused) == (2, 1)

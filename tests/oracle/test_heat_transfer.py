@@ -1,6 +1,7 @@
 """Heat in media and at surfaces against handbooks and standards."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -89,9 +90,9 @@ def test_heat_of_evaporation_is_that_of_fao_56():
 
 
 def wide(medium="peat-perlite", depth_mm=60):
-    """A mat of 100 m by 100 m under one tray: what its rim loses is nothing."""
+    """A mat of 100 km by 100 km: what its tray's rim loses counts for nothing."""
     tray = a_tray("N1", medium=medium, depth_mm=depth_mm)
-    mat = replace(NORTH, length_mm=100_000, width_mm=100_000, trays=(tray,))
+    mat = replace(NORTH, length_mm=100_000_000, width_mm=100_000_000, trays=(tray,))
     return mat_network(mat)
 
 
@@ -104,15 +105,15 @@ def test_a_steady_stack_adds_up_by_hand_from_its_resistances(medium, depth_mm):
     net = wide(medium, depth_mm)
     tray = net.trays["N1"]
     conductivity = MEDIA[medium].conductivity()
-    heat = net.heat_share * 100.0 * 1e4  # 100 W/m²
+    heat = net.heat_share * 100.0 * 1e10  # 100 W/m²
     temps = np.linalg.solve(net.network.conductances, heat)
     up = 0.02 + depth_mm / 1000 / conductivity + 0.10
     down = 0.025 / 0.035 + 0.17
     sheet_k = 100 / (1 / up + 1 / down)
     middle_k = sheet_k / up * (depth_mm / 2000 / conductivity + 0.10)
     halfway = probe_weights(tray, None, len(temps)) @ temps
-    assert temps[net.surface] == pytest.approx(sheet_k, rel=2e-3)
-    assert halfway == pytest.approx(middle_k, rel=2e-3)
+    assert temps[net.surface] == pytest.approx(sheet_k, rel=1e-4)
+    assert halfway == pytest.approx(middle_k, rel=1e-4)
 
 
 def test_rises_per_watt_meet_the_hand_calculation_of_a_wet_medium():
@@ -124,7 +125,7 @@ def test_rises_per_watt_meet_the_hand_calculation_of_a_wet_medium():
     builder = NetworkBuilder()
     nodes = [builder.node(1e4) for _ in range(bench.LAYERS + 1)]
     builder.link(nodes[0], nodes[1], 1 / half)
-    for one, other in zip(nodes[1:], nodes[2:], strict=False):
+    for one, other in pairwise(nodes[1:]):
         builder.link(one, other, 1 / (2 * half))
     builder.ground(nodes[-1], 1 / (half + bench.FILM_UP_M2K_W))
     net = builder.build()
@@ -138,11 +139,12 @@ def test_rises_per_watt_meet_the_hand_calculation_of_a_wet_medium():
 def test_the_rise_at_published_powers_is_a_published_rise(w_m2):
     """15 to 25 Btu/h ft² (47 to 79 W/m²) of root-zone heat are adequate (Rutgers,
     quoted by J. Bartok, greenhousemag.com) and up to 30 (95 W/m²) obtainable
-    (ipm.cahnr.uconn.edu); soil on mats rises by 10 to 20 °F, 6 to 11 K, over its
+    (ipm.cahnr.uconn.edu); soil on mats rises by 10 to 20 °F over its
     surroundings (a seed merchant's figure). At 1 mm a day of evaporation.
     """
     net = mat_network(NORTH)
     heat = net.heat_share * (w_m2 * 0.636) - net.top_m2 * evaporation_w_m2(1.0)
     temps = np.linalg.solve(net.network.conductances, heat)
     for tray in net.trays.values():
-        assert 6 <= probe_weights(tray, None, len(temps)) @ temps <= 11
+        rise_k = probe_weights(tray, None, len(temps)) @ temps
+        assert 10 / 1.8 <= rise_k <= 20 / 1.8

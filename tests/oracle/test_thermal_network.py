@@ -69,13 +69,13 @@ def test_a_step_equals_the_matrix_exponential(net, lasting_s):
 @each_network
 @pytest.mark.parametrize("lasting_s", [5.0, 60.0, 600.0])
 def test_a_step_equals_the_zero_order_hold_of_scipy(net, lasting_s):
-    """scipy.signal.cont2discrete, method zoh."""
+    """scipy.signal.StateSpace.to_discrete (cont2discrete), method zoh."""
     temps, heat = start_and_heat(net, seed=2)
     a, b = continuous(net)
     eye = np.eye(len(temps))
-    ad, bd, *_ = signal.cont2discrete((a, b, eye, 0 * eye), lasting_s, method="zoh")
+    held = signal.StateSpace(a, b, eye, 0 * eye).to_discrete(lasting_s, method="zoh")
     assert stepped(net, temps, heat, lasting_s) == pytest.approx(
-        ad @ temps + bd @ heat, rel=1e-9, abs=1e-9
+        held.A @ temps + held.B @ heat, rel=1e-9, abs=1e-9
     )
 
 

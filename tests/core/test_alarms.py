@@ -1,0 +1,249 @@
+"""Alarms: each comes once, with its numbers, and goes once."""
+
+import pytest
+
+from controller.core.decisions import AlarmChange, AlarmKind
+from controller.core.plan import ProbePlan, Quantity, RelayKind, StepPlan
+from controller.core.scan import LogHealth, Reset
+from controller.core.state import Alarm
+from tests.builders import (
+    BROKEN,
+    UTC_MS,
+    Bench,
+    a_mat,
+    a_plan,
+    a_tray,
+    mc,
+    ms,
+    surface_probe,
+    uncertain,
+)
+
+COLD = {"n1": 20.0, "n2": 20.0}
+
+
+def warm(**changes):
+    return Bench(a_plan(a_mat(programme=(StepPlan(mc(29)),), **changes)))
+
+
+def came(kind, subject="", **numbers):
+    return AlarmChange(kind, subject, True, tuple(numbers.items()))
+
+
+def gone(kind, subject=""):
+    return AlarmChange(kind, subject, False)
+
+
+def news(bench):
+    return bench.decisions.alarm_changes
+
+
+def test_quiet_bench_has_no_alarms():
+    bench = Bench().heating().run(600, **COLD)
+    assert bench.alarms == set()
+    assert news(bench) == ()
+
+
+def test_alarm_comes_once_and_goes_once_and_is_known_in_between():
+    bench = warm().heating(n1=29.9, n2=28.0)
+    bench.scan(n1=30.0, n2=28.0)
+    change = came(AlarmKind.ROOT_ZONE_WARM, "n1", temp_mc=30_000, limit_mc=30_000)
+    assert news(bench) == (change,)
+    assert bench.decisions.flush
+    now_ms = ms(bench.now_s)
+    known = Alarm(change.kind, "n1", now_ms, UTC_MS + now_ms, change.numbers)
+    assert bench.state.alarms == (known,)
+    for temp_c in (30.5, 31.0, 30.0):
+        bench.scan(n1=temp_c, n2=28.0)
+        assert (news(bench), bench.decisions.flush) == ((), False)
+        assert bench.state.alarms == (known,), "as it came"
+    bench.scan(n1=29.0, n2=28.0)
+    assert news(bench) == (gone(AlarmKind.ROOT_ZONE_WARM, "n1"),)
+    assert bench.decisions.flush
+    assert bench.state.alarms == ()
+    bench.scan(n1=29.0, n2=28.0)
+    assert (news(bench), bench.decisions.flush) == ((), False)
+
+
+def test_warm_root_zone_must_cool_half_a_kelvin_before_its_alarm_ends():
+    bench = warm().scan(n1=29.5, n2=28.0)
+    assert bench.alarms == set()
+    warm_alarm = {(AlarmKind.ROOT_ZONE_WARM, "n1")}
+    assert bench.scan(n1=30.0, n2=28.0).alarms == warm_alarm
+    assert bench.scan(n1=29.5, n2=28.0).alarms == warm_alarm
+    assert bench.scan(n1=29.499, n2=28.0).alarms == set()
+    assert bench.scan(n1=29.999, n2=28.0).alarms == set()
+
+
+def test_every_warm_probe_has_its_own_alarm():
+    bench = warm(surface=surface_probe()).scan(n1=30.0, n2=30.2, s1=35.0)
+    warm_ones = {(AlarmKind.ROOT_ZONE_WARM, n) for n in ("n1", "n2")}
+    assert bench.alarms == warm_ones, "a surface is meant to be warm"
+    bench.scan(n1=29.0, n2=30.2, s1=35.0)
+    assert bench.alarms == {(AlarmKind.ROOT_ZONE_WARM, "n2")}
+
+
+def test_warm_probe_that_falls_silent_is_not_taken_to_have_cooled():
+    bench = warm().scan(n1=30.5, n2=28.0).run(600, n2=28.0)
+    assert (AlarmKind.ROOT_ZONE_WARM, "n1") in bench.alarms
+
+
+def test_alarms_are_kept_in_the_order_in_which_they_came():
+    bench = warm().scan(n1=28.0, n2=30.5).scan(n1=30.5, n2=30.5)
+    assert [alarm.subject for alarm in bench.state.alarms] == ["n2", "n1"]
+    bench.log = LogHealth.FAILED
+    bench.scan(n1=30.5, n2=29.0)
+    assert news(bench) == (
+        gone(AlarmKind.ROOT_ZONE_WARM, "n2"),
+        came(AlarmKind.LOG_FAILED),
+    )
+    assert [alarm.kind for alarm in bench.state.alarms] == [
+        AlarmKind.ROOT_ZONE_WARM,
+        AlarmKind.LOG_FAILED,
+    ]
+
+
+# ------------------------------------------------------------- lost, implausible
+
+
+def test_probe_that_falls_silent_is_lost_after_its_stale_time():
+    bench = Bench().heating(n1=20.5).run(120, n1=20.5)
+    assert bench.alarms == set()
+    bench.scan(n1=20.5)
+    assert news(bench) == (came(AlarmKind.PROBE_LOST, "n2", silent_ms=125_000),)
+    bench.scan(**COLD)
+    assert news(bench) == (gone(AlarmKind.PROBE_LOST, "n2"),)
+
+
+def test_probe_that_never_spoke_is_lost_after_its_stale_time_from_the_start():
+    bench = Bench(now_s=1_000).run(120, n1=20.0)
+    assert bench.alarms == set()
+    bench.scan(n1=20.0)
+    assert news(bench) == (came(AlarmKind.PROBE_LOST, "n2", silent_ms=125_000),)
+
+
+def test_probe_that_speaks_without_sense_is_implausible_after_two_turns():
+    bench = Bench().heating(n1=20.5).run(55, n1=20.5, n2=85.0)
+    assert bench.alarms == set()
+    bench.scan(n1=20.5, n2=85.0)
+    assert news(bench) == (came(AlarmKind.PROBE_IMPLAUSIBLE, "n2", silent_ms=60_000),)
+    bench.run(600, n1=20.5, n2=BROKEN)
+    assert bench.alarms == {(AlarmKind.PROBE_IMPLAUSIBLE, "n2")}
+    bench.scan(n1=20.5, n2=20.0)
+    assert news(bench) == (gone(AlarmKind.PROBE_IMPLAUSIBLE, "n2"),)
+
+
+def test_implausible_probe_that_falls_silent_is_lost():
+    bench = Bench().heating(n1=20.5).run(60, n1=20.5, n2=85.0).run(120, n1=20.5)
+    assert bench.alarms == {(AlarmKind.PROBE_IMPLAUSIBLE, "n2")}
+    bench.scan(n1=20.5)
+    assert news(bench) == (
+        gone(AlarmKind.PROBE_IMPLAUSIBLE, "n2"),
+        came(AlarmKind.PROBE_LOST, "n2", silent_ms=185_000),
+    )
+
+
+def test_probe_that_is_only_uncertain_is_not_implausible_but_lost_in_time():
+    bench = Bench().heating(n1=20.5).run(120, n1=20.5, n2=uncertain(20.0))
+    assert bench.alarms == set()
+    bench.scan(n1=20.5, n2=uncertain(20.0))
+    assert bench.alarms == {(AlarmKind.PROBE_LOST, "n2")}
+
+
+def test_single_implausible_reading_rings_nothing():
+    bench = Bench().heating(n1=20.5).scan(n1=20.5, n2=85.0).scan(**COLD)
+    assert bench.run(60, **COLD).alarms == set()
+
+
+@pytest.mark.parametrize("place", ["surface", "free tray", "room", "witness"])
+def test_every_probe_of_the_bench_is_missed(place):
+    mat, changes = a_mat(), {}
+    if place == "surface":
+        mat = a_mat(surface=surface_probe("x"))
+    elif place == "free tray":
+        changes = {"trays": (a_tray("shelf", "x"),)}
+    elif place == "room":
+        changes = {"room": (ProbePlan(name="x"),)}
+    else:
+        probe = ProbePlan(name="x", quantity=Quantity.HUMIDITY)
+        changes = {"witnesses": (probe,)}
+    bench = Bench(a_plan(mat, **changes)).run(120, **COLD)
+    assert bench.alarms == set()
+    assert bench.scan(**COLD).alarms == {(AlarmKind.PROBE_LOST, "x")}
+    assert bench.on, "it drives nothing"
+    assert bench.scan(**COLD, x=20.0).alarms == set()
+
+
+# ------------------------------------------------------------------ the bench
+
+
+def test_failing_log_rings():
+    bench = Bench().heating()
+    bench.log = LogHealth.FAILED
+    assert news(bench.scan(**COLD)) == (came(AlarmKind.LOG_FAILED),)
+    assert news(bench.scan(**COLD)) == ()
+    bench.log = LogHealth.OK
+    assert news(bench.scan(**COLD)) == (gone(AlarmKind.LOG_FAILED),)
+
+
+@pytest.mark.parametrize("kind", [RelayKind.LEASE, RelayKind.PLAIN])
+def test_link_that_is_down_for_longer_than_a_lease_rings(kind):
+    bench = Bench(a_plan(a_mat(relay=kind))).heating()
+    bench.link_up = False
+    bench.run(15, **COLD)
+    assert bench.alarms == set()
+    bench.scan(**COLD)
+    assert news(bench) == (came(AlarmKind.LINK_DOWN, down_ms=20_000),)
+    bench.link_up = True
+    assert news(bench.scan(**COLD)) == (gone(AlarmKind.LINK_DOWN),)
+
+
+@pytest.mark.parametrize("kind", [RelayKind.PIN, None])
+def test_link_that_no_relay_needs_rings_nothing(kind):
+    bench = Bench(a_plan(a_mat(relay=kind))).scan(**COLD)
+    bench.link_up = False
+    assert bench.run(600, **COLD).alarms == set()
+
+
+def test_link_rings_where_one_of_several_relays_needs_it():
+    pin = a_mat("south", relay=RelayKind.PIN, trays=(a_tray("S1", "m1"),))
+    bench = Bench(a_plan(pin, a_mat())).scan(**COLD, m1=20.0)
+    bench.link_up = False
+    bench.run(20, **COLD, m1=20.0)
+    assert bench.alarms == {(AlarmKind.LINK_DOWN, "")}
+
+
+# ------------------------------------------------------------------- the mats
+
+
+def test_limit_then_trip_then_reset_ring_one_after_the_other():
+    bench = warm().heating(n1=29.0, n2=28.0)
+    bench.scan(n1=33.0, n2=28.0)
+    assert news(bench) == (
+        came(AlarmKind.OVER_LIMIT, "north", temp_mc=33_000, limit_mc=33_000),
+        came(AlarmKind.ROOT_ZONE_WARM, "n1", temp_mc=33_000, limit_mc=30_000),
+    )
+    bench.scan(n1=33.5, n2=28.0)
+    assert news(bench) == (
+        gone(AlarmKind.OVER_LIMIT, "north"),
+        came(AlarmKind.TRIP, "north", temp_mc=33_500, limit_mc=33_000),
+    )
+    bench.scan(n1=29.6, n2=28.0)
+    assert news(bench) == ()
+    bench.scan(n1=28.0, n2=28.0, ask=[Reset("north")])
+    assert news(bench) == (
+        gone(AlarmKind.ROOT_ZONE_WARM, "n1"),
+        gone(AlarmKind.TRIP, "north"),
+    )
+
+
+def test_mat_without_a_driving_reading_rings():
+    bench = Bench(a_plan(a_mat(trays=(a_tray("N1", "n1"),)))).scan(n1=20.0)
+    bench.scan(n1=BROKEN)
+    assert news(bench) == (came(AlarmKind.NO_DRIVING_READING, "north"),)
+    bench.scan(n1=20.0)
+    assert news(bench) == (gone(AlarmKind.NO_DRIVING_READING, "north"),)
+
+
+def test_waiting_for_the_first_readings_rings_nothing():
+    assert Bench().run(120).alarms == set()
