@@ -29,7 +29,6 @@ Json = dict[str, object]
 T = TypeVar("T")
 
 _CONFIG = ConfigDict(extra="forbid", strict=True, ser_json_inf_nan="constants")
-_TAGGED = frozenset({"policy", "wish"})
 _LONGEST_FOUND = 60
 
 
@@ -46,10 +45,21 @@ class _Codec(Generic[T]):
     """
 
     def __init__(
-        self, name: str, make: Callable[[], TypeAdapter[Mapping[str, T]]]
+        self,
+        name: str,
+        make: Callable[[], TypeAdapter[Mapping[str, T]]],
+        tagged: tuple[str, str] | None = None,
     ) -> None:
+        """Describe a kind of record.
+
+        Args:
+            name: Its name.
+            make: Makes the adapter, when it is first needed.
+            tagged: Where tagged unions are: in which list, under which key.
+        """
         self._name = name
         self._make = make
+        self._tagged = tagged
 
     @cached_property
     def _adapter(self) -> TypeAdapter[Mapping[str, T]]:
@@ -72,10 +82,11 @@ class _Codec(Generic[T]):
 
     def decode_bare(self, record: object) -> T:
         """Return the value of what encode_bare made."""
-        boxed = {self._name: record}
-        _check_tags(boxed, self._name)
+        if self._tagged:
+            _check_tags(record, self._name, self._tagged)
+        boxed = to_text({self._name: record})
         try:
-            return self._adapter.validate_json(to_text(boxed))[self._name]
+            return self._adapter.validate_json(boxed)[self._name]
         except ValidationError as error:
             raise WireError(_explained(error)) from None
 
@@ -100,18 +111,14 @@ def _opened(record: object, name: str) -> object:
     return inside
 
 
-def _check_tags(record: object, name: str) -> None:
+def _check_tags(record: object, name: str, tagged: tuple[str, str]) -> None:
     """Refuse a tagged union without its tag: the other keys may fit several."""
-    waiting: list[tuple[str, object]] = [(name, record)]
-    while waiting:
-        place, value = waiting.pop()
-        if isinstance(value, list):
-            waiting += [(f"{place}.{n}", item) for n, item in enumerate(value)]
-        elif isinstance(value, dict):
-            for key, item in value.items():
-                if key in _TAGGED and isinstance(item, dict) and "kind" not in item:
-                    raise WireError(f'{place}.{key}: "kind" is missing')
-                waiting.append((f"{place}.{key}", item))
+    many, one = tagged
+    items = record.get(many) if isinstance(record, dict) else None
+    for n, item in enumerate(items if isinstance(items, list) else ()):
+        union = item.get(one) if isinstance(item, dict) else None
+        if isinstance(union, dict) and "kind" not in union:
+            raise WireError(f'{name}.{many}.{n}.{one}: "kind" is missing')
 
 
 def _explained(error: ValidationError) -> str:
@@ -138,13 +145,17 @@ def _shown(value: object) -> str:
 
 
 _PLAN: _Codec[Plan] = _Codec(
-    "plan", lambda: TypeAdapter(Mapping[str, Plan], config=_CONFIG)
+    "plan",
+    lambda: TypeAdapter(Mapping[str, Plan], config=_CONFIG),
+    ("mats", "policy"),
 )
 _STATE: _Codec[State] = _Codec(
     "state", lambda: TypeAdapter(Mapping[str, State], config=_CONFIG)
 )
 _SCAN: _Codec[Scan] = _Codec(
-    "scan", lambda: TypeAdapter(Mapping[str, Scan], config=_CONFIG)
+    "scan",
+    lambda: TypeAdapter(Mapping[str, Scan], config=_CONFIG),
+    ("requests", "wish"),
 )
 _DECISIONS: _Codec[Decisions] = _Codec(
     "decisions", lambda: TypeAdapter(Mapping[str, Decisions], config=_CONFIG)

@@ -93,7 +93,12 @@ class MatNetwork:
 
 
 def mat_network(mat: MatPlan) -> MatNetwork:
-    """Return the network of a mat; raise ValueError for an unknown medium."""
+    """Return the network of a mat.
+
+    Raises:
+        ValueError: A medium is not known, or two trays stand at one place.
+    """
+    _refuse_shared_places(mat)
     builder = NetworkBuilder()
     whole_m2 = mat.length_mm * mat.width_mm / 1e6
     rows = max((tray.row for tray in mat.trays), default=1)
@@ -119,6 +124,19 @@ def mat_network(mat: MatPlan) -> MatNetwork:
         top_m2[nodes.layers[-1]] = nodes.area_m2
     middle = parts[1 + len(mat.trays) // 2][0] if mat.trays else bare
     return MatNetwork(builder.build(), heat_share, trays, middle, top_m2)
+
+
+def _refuse_shared_places(mat: MatPlan) -> None:
+    taken: dict[tuple[int, int], str] = {}
+    for tray in mat.trays:
+        other = taken.setdefault((tray.row, tray.column), tray.name)
+        if other != tray.name:
+            message = (
+                f"tray {tray.name}: place = [{tray.row}, {tray.column}]: tray {other}"
+                f" stands there on mat {mat.name}; the simulated bench needs a row"
+                " and a column for each"
+            )
+            raise ValueError(message)
 
 
 def tray_alone(tray: TrayPlan) -> MatNetwork:

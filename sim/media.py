@@ -69,9 +69,9 @@ class Medium:
 
 
 MEDIA = {
-    # Solids of 7 to 25 % and water of 43 to 59 % of the volume are usual in
-    # drained containers (Univ. of Arkansas Greenhouse Management Online, unit 7;
-    # J. Environ. Hort. 5(4):180). The fractions themselves are chosen.
+    # The fractions are chosen. Drained containers of soilless media hold 43 to
+    # 59 % water by volume, by their depth (J. Environ. Hort. 5(4):180, abstract);
+    # bark with sand holds less.
     "coir-perlite": Medium(organic=0.06, mineral=0.0, perlite=0.03, water=0.50),
     "peat-perlite": Medium(organic=0.07, mineral=0.0, perlite=0.03, water=0.48),
     "bark-sand": Medium(

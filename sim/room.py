@@ -18,6 +18,7 @@ _WARMEST_MINUTE = 15 * 60
 _WEATHER_K = 0.9
 _WEATHER_DAYS = 2.0
 _DAY_MINUTES = 1440
+_MOST_HOURS = 1_000_000
 _ROOM_RANGE_C = (-40.0, 60.0)
 
 
@@ -101,10 +102,15 @@ def room_table(text: str) -> RoomTable:
         raise ValueError(message)
     times: list[float] = []
     temps: list[float] = []
+    kinds: set[bool] = set()
     for line, row in enumerate(rows[1:], start=2):
         if not row:
             continue
         time, temp = _row(line, row)
+        kinds.add("T" in row[0])
+        if len(kinds) > 1:
+            message = f"line {line}: {row[0]!r}: hours in one row, a moment in another"
+            raise ValueError(message)
         if times and time <= times[-1]:
             message = f"line {line}: {row[0]!r}: each time must be later than before"
             raise ValueError(message)
@@ -138,7 +144,7 @@ def _minutes(line: int, text: str) -> float:
     except ValueError:
         pass
     else:
-        if math.isfinite(hours):
+        if abs(hours) <= _MOST_HOURS:
             return hours * 60
     try:
         moment = datetime.fromisoformat(text)

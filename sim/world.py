@@ -104,11 +104,15 @@ class World:
         options: Weather and instruments.
 
     Raises:
-        ValueError: The room's table or a tray's medium is not understood.
+        ValueError: The room's table, a tray's medium or its place is of no use.
     """
 
     def __init__(self, plan: Plan, options: WorldOptions) -> None:
         self._options = options
+        for name in options.evaporation_by_tray:
+            if name not in {tray.name for tray in all_trays(plan)}:
+                message = f"evaporation of tray {name}: there is no such tray"
+                raise ValueError(message)
         self._start_ms = self._now_ms = options.start_ms
         self._room: Room = (
             DayAndNight(options.seed, options.start_minute_of_day)

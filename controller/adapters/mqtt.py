@@ -214,9 +214,7 @@ class MqttLink:
 
     async def _read(self, client: aiomqtt.Client) -> None:
         async for message in client.messages:
-            self._arrived(
-                str(message.topic), message.payload, retained=message.retain
-            )
+            self._arrived(str(message.topic), message.payload, retained=message.retain)
             if len(client.messages) >= INBOX:
                 self._dropped += 1  # at least: the client drops what comes now
 

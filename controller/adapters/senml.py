@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from controller.adapters import strict_json
+
 VERSION = 10
 """The version of RFC 8428, and the default (section 4.1)."""
 
@@ -79,7 +81,8 @@ def resolve(pack: object) -> tuple[SenmlRecord, ...]:
         SenmlError: The pack is not one that RFC 8428 allows.
     """
     if not isinstance(pack, list):
-        raise SenmlError("a SenML pack is a JSON array of records")
+        found = strict_json.kind(pack)
+        raise SenmlError(f"{found}; a JSON array of records is expected")
     base = _Base()
     records: list[SenmlRecord] = []
     versions: set[Decimal] = set()

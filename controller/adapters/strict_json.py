@@ -108,7 +108,9 @@ def document(payload: bytes) -> object:
             f"{error.msg} at character {error.pos}; a JSON document is expected"
         ) from None
     except RecursionError:
-        raise ValueError("nested too deeply; a flat JSON document is right") from None
+        raise ValueError(
+            "nested too deeply; a flat JSON document is expected"
+        ) from None
     return found
 
 

@@ -28,7 +28,7 @@ GROUPS = (
     (
         "now and then",
         (
-            ("demo", "run a simulated bench with its page: no hardware needed"),
+            ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
         ),
     ),

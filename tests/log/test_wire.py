@@ -9,9 +9,16 @@ from hypothesis import strategies as st
 
 from controller import wire
 from controller.core.decisions import Cause, Command, Decisions, Numbers
-from controller.core.plan import MatPlan, Pid, Plan, StepPlan
+from controller.core.plan import MatPlan, Pid, Plan, ProbePlan, StepPlan
 from controller.core.scan import Hold, Request, Scan, Wish
-from controller.core.state import MatState, ProbeState, State, ThermalAccount, Trip
+from controller.core.state import (
+    MatState,
+    ProbeState,
+    State,
+    ThermalAccount,
+    Trip,
+    fresh_state,
+)
 from controller.core.units import MilliC, Millis, UtcMillis
 
 NAME = st.text(max_size=8)
@@ -154,3 +161,13 @@ def test_a_command_is_news_when_its_mats_cause_or_state_changed(second, news):
     assert wire.take_news(said, [first]) == [first]
     assert wire.take_news(said, [second]) == ([second] if news else [])
     assert wire.take_news(said, [second]) == []
+
+
+@pytest.mark.parametrize("name", ["policy", "wish", "kind", "version"])
+def test_a_probe_may_have_the_name_of_any_key(name):
+    plan = Plan(bench="lean-to", room=(ProbePlan(name=name),))
+    state = fresh_state(plan)
+    assert (
+        wire.decode_state(wire.from_text(wire.to_text(wire.encode_state(state))))
+        == state
+    )

@@ -69,13 +69,14 @@ def test_a_step_equals_the_matrix_exponential(net, lasting_s):
 @each_network
 @pytest.mark.parametrize("lasting_s", [5.0, 60.0, 600.0])
 def test_a_step_equals_the_zero_order_hold_of_scipy(net, lasting_s):
-    """scipy.signal.StateSpace.to_discrete (cont2discrete), method zoh."""
+    """scipy.signal.cont2discrete, method zoh."""
     temps, heat = start_and_heat(net, seed=2)
     a, b = continuous(net)
     eye = np.eye(len(temps))
-    held = signal.StateSpace(a, b, eye, 0 * eye).to_discrete(lasting_s, method="zoh")
+    held = signal.cont2discrete((a, b, eye, 0 * eye), lasting_s, method="zoh")
+    ad, bd, *_ = held  # pyright: ignore[reportGeneralTypeIssues] untyped in scipy
     assert stepped(net, temps, heat, lasting_s) == pytest.approx(
-        held.A @ temps + held.B @ heat, rel=1e-9, abs=1e-9
+        ad @ temps + bd @ heat, rel=1e-9, abs=1e-9
     )
 
 

@@ -1,0 +1,311 @@
+"""Temperatures, degree-hours and the journal, read back from the season log."""
+
+import threading
+
+import anyio
+import pytest
+
+from api.app import create_app
+from controller.core.units import DAY_MS, HOUR_MS
+from controller.ports import LogEntry
+
+T_MS = 1_771_059_600_000  # 2026-02-14T09:00:00Z
+
+
+def every(step_ms, start_ms, count, temp_mc=20_000):
+    return [(start_ms + n * step_ms, temp_mc) for n in range(count)]
+
+
+async def temperatures(client, tray="N1", **query):
+    query = {name.rstrip("_"): value for name, value in query.items()}
+    answer = await client.get(f"/v1/trays/{tray}/temperatures", params=query)
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
+async def test_an_envelope_tells_least_mean_and_greatest_of_what_was_read(
+    client, reader
+):
+    reader.series["n1"] = [
+        (T_MS, 20_000),
+        (T_MS + 1_000, 21_000),
+        (T_MS + 2_000, 22_000),
+        (T_MS + 30_000, 19_500),
+    ]
+    body = await temperatures(
+        client, from_="2026-02-14T09:00:00Z", to="2026-02-14T09:00:40Z", points=4
+    )
+    assert body == {
+        "tray": "N1",
+        "start": "2026-02-14T09:00:00.000Z",
+        "end": "2026-02-14T09:00:40.000Z",
+        "bucket_s": 10,
+        "empty_buckets": "omitted",
+        "probes": [
+            {
+                "probe": "n1",
+                "buckets": [
+                    {
+                        "start": "2026-02-14T09:00:00.000Z",
+                        "n": 3,
+                        "min_c": 20,
+                        "mean_c": 21,
+                        "max_c": 22,
+                    },
+                    {
+                        "start": "2026-02-14T09:00:30.000Z",
+                        "n": 1,
+                        "min_c": 19.5,
+                        "mean_c": 19.5,
+                        "max_c": 19.5,
+                    },
+                ],
+            }
+        ],
+    }
+
+
+async def test_the_default_is_the_last_day_in_500_points(client, bench, reader):
+    reader.series["n1"] = every(30_000, T_MS - 2 * DAY_MS, 2 * 2_880 + 1)
+    body = await temperatures(client)
+    assert body["end"] == "2026-02-14T09:00:15.000Z"
+    assert body["start"] == "2026-02-13T09:00:15.000Z"
+    buckets = body["probes"][0]["buckets"]
+    assert len(buckets) == 500
+    assert sum(bucket["n"] for bucket in buckets) == 2_880
+
+
+async def test_every_probe_of_a_tray_is_told_and_one_without_readings_is_empty(
+    client, reader
+):
+    reader.series["n2b"] = [(T_MS, 20_000)]
+    body = await temperatures(client, "N2")
+    assert [(p["probe"], len(p["buckets"])) for p in body["probes"]] == [
+        ("n2a", 0),
+        ("n2b", 1),
+    ]
+    assert (await temperatures(client, "W1"))["probes"] == []
+
+
+async def test_a_season_is_fetched_a_day_at_a_time(client, reader):
+    await temperatures(client, from_="2025-08-01T00:00:00Z", to="2026-01-01T12:00:00Z")
+    spans = [to_ms - from_ms for _, from_ms, to_ms in reader.asked]
+    assert max(spans) == DAY_MS
+    assert sum(spans) == 153 * DAY_MS + DAY_MS // 2
+
+
+@pytest.mark.parametrize(
+    ("query", "parameter"),
+    [
+        ({"from": "yesterday"}, "from"),
+        ({"from": "2026-02-14"}, "from"),
+        ({"from": "2026-02-14T09:00:00"}, "from"),
+        ({"from": "1771059600"}, "from"),
+        ({"from": "2026-02-30T09:00:00Z"}, "from"),
+        ({"from": "2026-02-14T25:00:00Z"}, "from"),
+        ({"from": "0000-01-01T00:00:00Z"}, "from"),
+        ({"from": "2026-W07-6T09:00:00Z"}, "from"),
+        ({"from": "٢٠٢٦-02-14T09:00:00Z"}, "from"),
+        ({"from": "2026-02-14T09:00:00Z", "to": "2026-02-14T09:00:00Z"}, "from"),
+        ({"from": "2026-02-15T09:00:00Z", "to": "2026-02-14T09:00:00Z"}, "from"),
+        ({"from": "2027-01-01T00:00:00Z"}, "from"),
+        ({"from": "2025-02-14T09:00:00Z"}, "from"),
+        ({"to": "now"}, "to"),
+        ({"points": "1"}, "points"),
+        ({"points": "2001"}, "points"),
+        ({"points": "many"}, "points"),
+        ({"points": "1e2"}, "points"),
+        ({"points": "nan"}, "points"),
+    ],
+)
+async def test_a_stretch_that_makes_no_sense_is_refused_by_name(
+    client, as_problem, query, parameter
+):
+    answer = await client.get("/v1/trays/N1/temperatures", params=query)
+    assert as_problem(answer, 400)["errors"][0]["parameter"] == parameter
+
+
+async def test_a_plus_that_an_address_turned_into_a_space_is_explained(
+    client, as_problem
+):
+    path = "/v1/trays/N1/temperatures?from=2026-02-14T09:00:00+01:00"
+    detail = as_problem(await client.get(path), 400)["detail"]
+    assert "%2B" in detail
+    right = path.replace("+01", "%2B01").replace("09:00:00", "09:00:00.25")
+    body = (await client.get(right)).json()
+    assert body["start"] == "2026-02-14T08:00:00.250Z"
+
+
+async def test_the_earliest_and_latest_days_there_are_do_no_harm(client):
+    for from_, to in (
+        ("0001-01-01T00:00:00%2B14:00", "0001-01-02T00:00:00Z"),
+        ("9999-12-31T00:00:00Z", "9999-12-31T23:59:59-12:00"),
+    ):
+        path = f"/v1/trays/N1/temperatures?from={from_}&to={to}"
+        assert (await client.get(path)).status_code in {200, 400}
+
+
+# ------------------------------------------------------------------ degree-hours
+
+
+async def test_another_base_is_counted_again_from_the_log(client, reader):
+    """20 °C for a day, above 15 °C: 120 K·h (a rectangle)."""
+    reader.series["n1"] = every(60_000, T_MS - DAY_MS, 1_441)
+    answer = await client.get("/v1/trays/N1/degree-hours", params={"base": "15"})
+    body = answer.json()
+    assert body["source"] == "season log"
+    assert (body["base_c"], body["degree_hours_k_h"]) == (15, 120)
+    assert (body["hours_measured"], body["gaps"], body["mean_c"]) == (24, 0, 20)
+    assert body["start"] == "2025-07-29T09:00:15.000Z"
+    assert body["end"] == "2026-02-14T09:00:15.000Z"
+    assert body["equal_to"] == "equal to 0.8 days at 21 °C"
+
+
+async def test_a_gap_in_the_log_is_counted_and_not_bridged(client, reader):
+    reader.series["n1"] = every(60_000, T_MS - 4 * HOUR_MS, 61)
+    reader.series["n1"] += every(60_000, T_MS - HOUR_MS, 61)
+    answer = await client.get("/v1/trays/N1/degree-hours", params={"base": "15"})
+    body = answer.json()
+    assert (body["gaps"], body["gap_hours"], body["hours_measured"]) == (1, 2, 2)
+    assert body["degree_hours_k_h"] == 10
+
+
+async def test_an_upper_cutoff_and_a_stretch_may_be_asked_for(client, reader):
+    reader.series["s1"] = every(60_000, T_MS - DAY_MS, 1_441, 26_000)
+    query = {"upper": "22.5", "from": "2026-02-14T07:00:00Z"}
+    query["to"] = "2026-02-14T09:00:00.001Z"
+    answer = await client.get("/v1/trays/S1/degree-hours", params=query)
+    body = answer.json()
+    assert (body["base_c"], body["upper_c"]) == (10, 22.5)
+    assert (body["hours_measured"], body["degree_hours_k_h"]) == (2, 25)
+
+
+async def test_the_trays_own_base_asks_the_live_counter(client, reader):
+    answer = await client.get("/v1/trays/S1/degree-hours?base=10&upper=30")
+    assert answer.json()["source"] == "live counter"
+    assert reader.asked == []
+
+
+@pytest.mark.parametrize(
+    ("query", "parameter"),
+    [
+        ({"base": "warm"}, "base"),
+        ({"base": "nan"}, "base"),
+        ({"base": "inf"}, "base"),
+        ({"base": "75"}, "base"),
+        ({"base": "-11"}, "base"),
+        ({"upper": "71"}, "upper"),
+        ({"base": "20", "upper": "20"}, "upper"),
+        ({"base": "31"}, "upper"),
+        ({"from": "2026-02-15T09:00:00Z"}, "from"),
+        ({"from": "2020-02-15T09:00:00Z"}, "from"),
+    ],
+)
+async def test_a_base_that_counts_nothing_is_refused_by_name(
+    client, as_problem, query, parameter
+):
+    answer = await client.get("/v1/trays/S1/degree-hours", params=query)
+    assert as_problem(answer, 400)["errors"][0]["parameter"] == parameter
+
+
+# ------------------------------------------------------------------- the journal
+
+
+async def test_the_journal_goes_on_after_what_is_known(client, reader):
+    reader.entries = [
+        LogEntry(number, T_MS, "command", "north", {"energised": True})
+        for number in (3, 5, 8)
+    ]
+    first = (await client.get("/v1/log?limit=2")).json()
+    assert [entry["id"] for entry in first["entries"]] == [3, 5]
+    assert first["entries"][0] == {
+        "id": 3,
+        "at": "2026-02-14T09:00:00.000Z",
+        "kind": "command",
+        "subject": "north",
+        "body": {"energised": True},
+    }
+    rest = (await client.get(f"/v1/log?after={first['next_after']}")).json()
+    assert [entry["id"] for entry in rest["entries"]] == [8]
+    end = (await client.get("/v1/log?after=8")).json()
+    assert end == {"entries": [], "next_after": 8}
+
+
+@pytest.mark.parametrize(
+    "query", ["after=-1", "after=x", f"after={2**63}", "limit=0", "limit=1001"]
+)
+async def test_a_page_out_of_bounds_is_refused(client, as_problem, query):
+    fault = as_problem(await client.get(f"/v1/log?{query}"), 400)["errors"][0]
+    assert fault["parameter"] == query.split("=")[0]
+
+
+# ------------------------------------------------------------- what may go wrong
+
+
+@pytest.mark.parametrize("path", ["/v1/log", "/v1/trays/N1/temperatures"])
+async def test_a_bench_without_a_log_says_so(bench, connect, as_problem, path):
+    async with connect(create_app(bench, None, bench)) as client:
+        as_problem(await client.get(path), 503)
+
+
+class DamagedLogError(Exception):
+    """As an adapter might raise it."""
+
+
+@pytest.mark.parametrize("error", [OSError(5, "broken"), DamagedLogError("page 7")])
+async def test_a_log_that_cannot_be_read_is_no_mistake_of_ours(
+    client, reader, as_problem, caplog, error
+):
+    reader.error = error
+    for path in ("/v1/log", "/v1/trays/N1/temperatures", "/v1/trays/N1/degree-hours"):
+        query = {"base": "12"} if path.endswith("hours") else {}
+        answer = await client.get(path, params=query)
+        as_problem(answer, 503)
+        assert answer.headers["retry-after"] == "5"
+        assert "page 7" not in answer.text
+    assert str(error) in caplog.text
+
+
+async def test_a_log_that_cannot_be_opened_is_no_mistake_of_ours(
+    bench, connect, as_problem
+):
+    def make():
+        raise DamagedLogError
+
+    async with connect(create_app(bench, make, bench)) as client:
+        as_problem(await client.get("/v1/log"), 503)
+
+
+async def test_readers_of_the_log_are_bounded_and_the_next_one_is_turned_away(
+    bench, reader, connect, as_problem
+):
+    go, entered = threading.Event(), threading.Semaphore(0)
+
+    def slow():
+        entered.release()
+        go.wait(20)
+        return reader
+
+    app = create_app(bench, slow, bench)
+    statuses = []
+
+    async def ask(client):
+        statuses.append((await client.get("/v1/log")).status_code)
+
+    async with connect(app) as client, anyio.create_task_group() as group:
+        for _ in range(10):  # two read, eight wait
+            group.start_soon(ask, client)
+        try:
+            for _ in range(2):
+                await anyio.to_thread.run_sync(lambda: entered.acquire(timeout=10))
+            limiter = app.state.context.limiter
+            while limiter.statistics().tasks_waiting < 8:
+                await anyio.lowlevel.checkpoint()
+            answer = await client.get("/v1/log")
+            as_problem(answer, 503)
+            assert answer.headers["retry-after"] == "2"
+            assert (await client.get("/v1/bench")).status_code == 200
+            assert not entered.acquire(blocking=False)
+        finally:
+            go.set()
+    assert statuses == [200] * 10
