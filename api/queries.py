@@ -18,6 +18,7 @@ MOST_ENTRIES = 1_000
 _LARGEST_ID = 2**63 - 1
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_LATEST_MS = 253_402_300_799_999  # the last of the year 9999
 _RFC_3339 = re.compile(
     r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII
 )
@@ -36,10 +37,14 @@ def instant_ms(text: str) -> int:
         raise ValueError(msg)
     try:
         moment = datetime.fromisoformat(text.upper())
-        return (moment - _EPOCH) // timedelta(milliseconds=1)
-    except (ValueError, OverflowError):
+    except ValueError:
         msg = f"must be {wanted}: there is no such day or time"
         raise ValueError(msg) from None
+    found_ms = (moment - _EPOCH) // timedelta(milliseconds=1)
+    if not 0 <= found_ms <= _LATEST_MS:
+        msg = f"must be {wanted}, from 1970 to 9999 in UTC"
+        raise ValueError(msg)
+    return found_ms
 
 
 def _checked(text: str) -> str:

@@ -121,6 +121,7 @@ class World:
         )
         self._unlike = np.random.default_rng([options.seed, 3])
         self._minute = -1
+        self._minute_ms = options.start_ms
         self._room_c = 0.0
         self._blocks: dict[str, _Block] = {}
         self._modes = np.zeros(0)

@@ -259,9 +259,10 @@ def _blind(facts: Facts) -> Verdict | None:
             continue
         if any(surface.usable for surface in facts.observed.surface):
             return None
-        numbers: Numbers = (("last_mc", known.good_mc),)
+        numbers: Numbers = ()
         if known.good_at_ms is not None:
-            numbers += (("silent_ms", facts.now_ms - known.good_at_ms),)
+            silent_ms = facts.now_ms - known.good_at_ms
+            numbers = (("last_mc", known.good_mc), ("silent_ms", silent_ms))
         return Verdict(Condition.INHIBIT, Cause.WARMEST_LOST, numbers)
     return None
 

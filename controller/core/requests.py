@@ -5,6 +5,7 @@ A refused wish changes nothing. What may live here: what a person may change.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import assert_never
 
 from controller.core.decisions import Answer
 from controller.core.plan import MatPlan, Plan
@@ -87,6 +88,8 @@ def _wish(
             return _next_step(mat, known, now_ms)
         case Reset():
             return _reset(mat, known, state, now_ms)
+        case _:
+            assert_never(wish)
 
 
 def _setpoint(

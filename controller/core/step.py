@@ -105,14 +105,14 @@ def _decide(
     plan: Plan, mat: MatPlan, state: State, scan: Scan, now_ms: Millis
 ) -> _Outcome:
     observed = observe(mat, state.probes, now_ms)
-    known = _prepared(mat, observed, state.mats[mat.name], scan, now_ms)
+    known, setpoint_mc = _prepared(mat, observed, state.mats[mat.name], scan, now_ms)
     driven = driving_temp(mat, observed)
     found = verdict(
         Facts(plan, mat, known, observed, driven is not None, state, scan, now_ms)
     )
     known = _in_mode(known, found, now_ms)
     if driven and found is CLEAR and known.mode is Mode.REGULATING:
-        known, command = _regulated(mat, known, Driving(*driven), now_ms)
+        known, command = _regulated(mat, known, setpoint_mc, Driving(*driven), now_ms)
     else:
         known, command = _refused(mat, known, found)
     relay = switched(
@@ -125,15 +125,15 @@ def _decide(
 
 def _prepared(
     mat: MatPlan, observed: Observed, known: MatState, scan: Scan, now_ms: Millis
-) -> MatState:
-    """Bring programme, setpoint and warmest probe up to this scan."""
+) -> tuple[MatState, MilliC]:
+    """Bring programme and warmest probe up to this scan; return the setpoint too."""
     step, step_since_ms = present_step(mat, known, now_ms)
     override = _override(mat, known, step, now_ms)
     hold_ms = known.hold_until_ms
     wanted_mc = target(mat, step, override, scan)
     ramp = heading_for(known.ramp, wanted_mc, mat.ramp_mk_per_h, now_ms)
     setpoint_mc = on_ramp(ramp, mat.ramp_mk_per_h, now_ms)
-    return _with(
+    known = _with(
         known,
         step=step,
         step_since_ms=step_since_ms,
@@ -143,6 +143,7 @@ def _prepared(
         ramp=ramp,
         limit_ramp=limit_reference(known.limit_ramp, setpoint_mc, now_ms),
     )
+    return known, setpoint_mc
 
 
 def _override(
@@ -186,11 +187,12 @@ def _refused(mat: MatPlan, known: MatState, found: Verdict) -> tuple[MatState, C
 
 
 def _regulated(
-    mat: MatPlan, known: MatState, driving: Driving, now_ms: Millis
+    mat: MatPlan,
+    known: MatState,
+    setpoint_mc: MilliC,
+    driving: Driving,
+    now_ms: Millis,
 ) -> tuple[MatState, Command]:
-    setpoint_mc = mat.programme[0].setpoint_mc
-    if known.ramp is not None:
-        setpoint_mc = on_ramp(known.ramp, mat.ramp_mk_per_h, now_ms)
     if isinstance(mat.policy, OnOff):
         known, cause, numbers = _by_on_off(mat.policy, known, setpoint_mc, driving)
     else:

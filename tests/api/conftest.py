@@ -8,6 +8,7 @@ import httpx
 import pytest
 
 from api.app import create_app
+from api.context import Context
 from controller.core.decisions import Answer
 from controller.core.plan import (
     DrivenBy,
@@ -255,11 +256,17 @@ def reader() -> FakeReader:
     return FakeReader()
 
 
+@pytest.fixture(scope="session")
+def shared_app():
+    """One app for many tests, since making one takes longer than most of them."""
+    return create_app(None, None, None)
+
+
 @pytest.fixture
-async def client(bench, reader) -> AsyncIterator[httpx.AsyncClient]:
+async def client(shared_app, bench, reader) -> AsyncIterator[httpx.AsyncClient]:
     """A client of this machine; errors of the app become answers."""
-    app = create_app(bench, lambda: reader, bench)
-    async with connected(app) as found:
+    shared_app.state.context = Context(bench, lambda: reader, bench)
+    async with connected(shared_app) as found:
         yield found
 
 

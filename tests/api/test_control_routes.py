@@ -154,7 +154,7 @@ async def test_a_setpoint_out_of_bounds_is_refused_at_once(
         ("setpoint", b'{"setpoint_c": 22, "for_s": NaN}', "#/for_s"),
         ("setpoint", b'{"setpoint_c": 22, "for_s": 1e300}', "#/for_s"),
         ("setpoint", b'{"setpoint_c": 22, "a/b~c d": 1}', "#/a~1b~0c%20d"),
-        ("setpoint", b'{"setpoint_c": 22, "\\ud800": 1}', "#/%3F"),
+        ("setpoint", b'{"setpoint_c": 22, "\\ud800": 1}', "#"),
         ("setpoint", b"[]", "#"),
         ("setpoint", b"null", "#"),
         ("setpoint", b"24", "#"),

@@ -1,5 +1,8 @@
 """Every error is RFC 9457 application/problem+json, in one shape."""
 
+import json
+from urllib.parse import quote
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -177,8 +180,6 @@ JSON_VALUES = st.recursive(
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 async def test_no_json_is_ever_a_mistake_of_our_own(client, bench, body, action):
-    import json
-
     method, name = action
     answer = await client.request(
         method,
@@ -197,8 +198,6 @@ async def test_no_json_is_ever_a_mistake_of_our_own(client, bench, body, action)
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 async def test_no_address_is_ever_a_mistake_of_our_own(client, path, query):
-    from urllib.parse import quote
-
     for place in ("/v1/trays/", "/v1/mats/", "/v1/requests/", "/"):
         asked = place + quote(path, safe="", errors="replace")
         answer = await client.get(asked, params={query: path})

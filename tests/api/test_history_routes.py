@@ -136,13 +136,27 @@ async def test_a_plus_that_an_address_turned_into_a_space_is_explained(
     assert body["start"] == "2026-02-14T08:00:00.250Z"
 
 
-async def test_the_earliest_and_latest_days_there_are_do_no_harm(client):
-    for from_, to in (
-        ("0001-01-01T00:00:00%2B14:00", "0001-01-02T00:00:00Z"),
-        ("9999-12-31T00:00:00Z", "9999-12-31T23:59:59-12:00"),
-    ):
-        path = f"/v1/trays/N1/temperatures?from={from_}&to={to}"
-        assert (await client.get(path)).status_code in {200, 400}
+@pytest.mark.parametrize(
+    ("from_", "to", "status"),
+    [
+        ("0001-01-01T00:00:00%2B14:00", "0001-01-02T00:00:00Z", 400),
+        ("1969-12-31T23:59:59.999Z", "1970-01-01T00:00:00Z", 400),
+        ("1970-01-01T00:00:00Z", "1970-01-01T00:00:00.001Z", 200),
+        ("9999-12-31T00:00:00Z", "9999-12-31T23:59:59.999Z", 200),
+        ("9999-12-31T00:00:00Z", "9999-12-31T23:59:59-12:00", 400),
+        ("0001-01-01T00:00:00Z", "9999-12-31T00:00:00Z", 400),
+    ],
+)
+async def test_the_earliest_and_latest_days_there_are_do_no_harm(
+    client, from_, to, status
+):
+    path = f"/v1/trays/N1/temperatures?from={from_}&to={to}"
+    assert (await client.get(path)).status_code == status
+
+
+async def test_a_default_start_before_1970_does_no_harm(client):
+    answer = await client.get("/v1/trays/N1/temperatures?to=1970-01-01T00:00:00Z")
+    assert answer.json()["start"] == "1969-12-31T00:00:00.000Z"
 
 
 # ------------------------------------------------------------------ degree-hours

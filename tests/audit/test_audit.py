@@ -6,7 +6,9 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decisions import AlarmChange, AlarmKind, Cause, Command, Decisions
+from controller.core.plan import Plan
 from controller.core.scan import Scan
+from controller.core.state import State
 from controller.core.step import DECISIONS_VERSION, step
 from controller.ports import RecordedScan
 from controller.review import audit as audit_module
@@ -206,18 +208,19 @@ def test_the_list_of_differences_is_bounded_and_their_count_is_not(season, monke
 
 def test_the_state_that_is_carried_on_is_the_one_decided_again(season):
     """The record knows nothing of states, so any step may be put to the test."""
-    seen = []
+    seen: list[int] = []
 
-    def counting(plan, state: int, scan: Scan) -> tuple[int, Decisions]:
-        seen.append(state)
-        return state + 1, Decisions(commands=())
+    def counting(plan: Plan, state: State, scan: Scan) -> tuple[State, Decisions]:
+        seen.append(state.run_ms)
+        assert plan is season.plan
+        return replace(state, run_ms=state.run_ms + scan.seq), Decisions(commands=())
 
     bare = [
         replace(one, commands=(), decisions=Decisions(commands=()))
         for one in season.record()[:5]
     ]
-    report = audit(replace(season.header, state=7), bare, counting, 1)
-    assert seen == [7, 8, 9, 10, 11]
+    report = audit(season.header, bare, counting, DECISIONS_VERSION)
+    assert seen == [0, 1, 3, 6, 10]
     assert report.mismatches == 0
 
 

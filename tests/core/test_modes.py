@@ -11,22 +11,27 @@ RUNNING = {Mode.REGULATING, Mode.INHIBITED}
 AFTER_HANDS = {Mode.HELD, Mode.OFF}
 
 
+BY_HAND = {
+    Condition.DISABLED: Mode.OFF,
+    Condition.HOLD: Mode.HELD,
+    Condition.RESET: Mode.STARTING,
+}
+
+
 def ruled(mode: Mode, condition: Condition) -> Mode:
     """Say in sentences where a mat goes; the table must agree."""
-    # A mat that is locked off stays so until a person resets it, whatever else.
-    if mode is Mode.TRIPPED and condition is not Condition.RESET:
+    # A mat that is locked off stays so until a person resets it, whatever else;
+    # and what is too hot twice locks off from everywhere.
+    locked = mode is Mode.TRIPPED and condition is not Condition.RESET
+    if locked or condition is Condition.TRIP:
         return Mode.TRIPPED
-    # What is too hot twice locks off from everywhere.
-    if condition is Condition.TRIP:
-        return Mode.TRIPPED
-    # A person's switch and a person's hold work from everywhere else.
-    if condition is Condition.DISABLED:
-        return Mode.OFF
-    if condition is Condition.HOLD:
-        return Mode.HELD
-    # A reset begins anew, whoever is reset.
-    if condition is Condition.RESET:
-        return Mode.STARTING
+    # A person's switch, hold and reset work from everywhere else.
+    if condition in BY_HAND:
+        return BY_HAND[condition]
+    return ruled_by_itself(mode, condition)
+
+
+def ruled_by_itself(mode: Mode, condition: Condition) -> Mode:
     # From a person's off or hold there is one way back: through a new start.
     if mode in AFTER_HANDS:
         return Mode.STARTING
@@ -57,7 +62,9 @@ def test_heat_is_reached_only_by_a_clear_condition_and_never_from_hands_or_a_tri
 
 
 def test_only_a_reset_leads_out_of_a_trip_and_only_to_a_start():
-    ways = {(c, to) for c, to in MODE_TABLE[Mode.TRIPPED].items() if to is not Mode.TRIPPED}
+    ways = {
+        (c, to) for c, to in MODE_TABLE[Mode.TRIPPED].items() if to is not Mode.TRIPPED
+    }
     assert ways == {(Condition.RESET, Mode.STARTING)}
 
 

@@ -629,12 +629,16 @@ def test_after_hands_heat_comes_back_only_on_good_readings_taken_since(begin, en
     assert bench.scan(n2=20.0).on
 
 
-@pytest.mark.parametrize("wish", [Hold("north", ms(0)), SetEnabled("north", True)])
-def test_readings_of_the_very_moment_count_one_scan_later(wish):
-    bench = Bench().heating().scan(n1=20.0, n2=20.0, ask=[Hold("north", ms(600))])
-    bench.scan(n1=20.0, n2=20.0, ask=[SetEnabled("north", False)])
-    enable = [SetEnabled("north", True), Hold("north", ms(0))]
-    bench.scan(n1=20.0, n2=20.0, ask=[wish, *enable])
+@pytest.mark.parametrize(
+    ("begin", "end"),
+    [
+        (Hold("north", ms(600)), Hold("north", ms(0))),
+        (SetEnabled("north", False), SetEnabled("north", True)),
+    ],
+)
+def test_after_hands_readings_of_the_very_moment_count_one_scan_later(begin, end):
+    bench = Bench().heating().scan(n1=20.0, n2=20.0, ask=[begin])
+    bench.scan(n1=20.0, n2=20.0, ask=[end])
     assert (bench.on, bench.mode) == (False, Mode.STARTING)
     assert bench.cause is Cause.AWAITING_READINGS
     assert bench.scan().on

@@ -4,6 +4,7 @@ import sqlite3
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import get_args
 
 import pytest
 from hypothesis import given, settings
@@ -44,6 +45,7 @@ def some(strategy: st.SearchStrategy) -> st.SearchStrategy:
     return st.lists(strategy, max_size=FEW).map(tuple)
 
 
+WISHES = st.one_of(*map(st.from_type, get_args(Wish)))
 SCANS = st.builds(
     Scan,
     run_ms=TIMES,
@@ -60,7 +62,7 @@ SCANS = st.builds(
             reason=st.sampled_from(["", "command", "lease"]) | st.text(),
         )
     ),
-    requests=some(st.builds(Request, id=WHOLE, wish=st.from_type(Wish))),
+    requests=some(st.builds(Request, id=WHOLE, wish=WISHES)),
 )
 DECISIONS = st.builds(
     Decisions,

@@ -48,11 +48,11 @@ class Disk:
         disk = self
 
         class Connection(sqlite3.Connection):
-            def execute(self, sql: str, *args: object) -> sqlite3.Cursor:
+            def execute(self, sql: str, *args) -> sqlite3.Cursor:
                 disk.check(sql)
                 return super().execute(sql, *args)
 
-            def executemany(self, sql: str, *args: object) -> sqlite3.Cursor:
+            def executemany(self, sql: str, *args) -> sqlite3.Cursor:
                 disk.check(sql)
                 return super().executemany(sql, *args)
 
@@ -62,6 +62,21 @@ class Disk:
         self.gate.wait()
         if self.refuses and sql.startswith(self.refuses):
             self.asked.release()
+            raise self.error
+
+
+class Liar(Disk):
+    """A disk that takes a commit and then says that it did not."""
+
+    connection: sqlite3.Connection
+
+    def _connect(self, path: Path) -> sqlite3.Connection:
+        self.connection = super()._connect(path)
+        return self.connection
+
+    def check(self, sql: str) -> None:
+        if sql == "COMMIT" and self.refuses:
+            self.connection.commit()
             raise self.error
 
 
@@ -196,11 +211,12 @@ async def test_who_waits_when_the_log_closes_is_told_the_truth(log, samples):
 def test_a_waiter_whose_loop_has_gone_does_not_disturb_the_writer(
     log, samples, on_disk
 ):
+    async def ask() -> asyncio.Future[bool]:
+        with log._changed:
+            return log._waiters.add(1)
+
     loop = asyncio.new_event_loop()
-    waiter = loop.create_task(log.committed(1))
-    loop.call_soon(loop.stop)
-    loop.run_forever()
-    waiter._log_destroy_pending = False
+    loop.run_until_complete(ask())
     loop.close()
     log.append(*samples.taken(1, flush=True))
     assert settled(log) == (OK, 0)
@@ -250,26 +266,12 @@ async def test_after_trouble_commands_and_times_go_on_as_if_nothing_had_been(
 async def test_a_commit_that_only_seemed_to_fail_is_not_written_twice(
     log, samples, path, on_disk
 ):
-    """The disk took it, and then said it had not."""
     log.append(*samples.taken(1, flush=True))
     assert await log.committed(1)
-
-    class Liar(Disk):
-        def check(self, sql: str) -> None:
-            if sql == "COMMIT" and self.refuses:
-                self.connection.commit()
-                raise self.error
 
     liar = Liar()
     log._keeper._open_log = liar.open
     log._keeper.abandon()
-    real_connect = liar._connect
-
-    def connect(path: Path) -> sqlite3.Connection:
-        liar.connection = real_connect(path)
-        return liar.connection
-
-    liar._connect = connect
     liar.refuses = ("COMMIT",)
     log.append(*samples.taken(2, flush=True, energised=True))
     assert not await log.committed(2)
@@ -409,9 +411,10 @@ def test_a_disk_that_does_not_answer_is_ill_health_after_a_while(
 
 
 def test_closing_does_not_wait_for_ever_for_a_stuck_disk(path, disk, samples):
-    log = SeasonLogWriter(path, patience_s=0.01, open_log=disk.open)
+    log = SeasonLogWriter(path, open_log=disk.open)
     log.begin(samples.header())
     assert settled(log) == (OK, 0)
+    log._patience_s = 0.01
     disk.gate.clear()
     log.append(*samples.taken(1, flush=True))
     log.close()

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from typing import get_args
 
 import pytest
 from hypothesis import given, settings
@@ -28,6 +29,7 @@ STATES = st.builds(
     accounts=st.dictionaries(NAME, st.from_type(ThermalAccount), max_size=3),
     mats=st.dictionaries(NAME, st.from_type(MatState), max_size=3),
 )
+WISHES = st.one_of(*map(st.from_type, get_args(Wish)))
 TRIPS = st.dictionaries(NAME, st.from_type(Trip), max_size=3)
 
 CODECS: list[tuple[st.SearchStrategy, Callable, Callable]] = [
@@ -37,7 +39,7 @@ CODECS: list[tuple[st.SearchStrategy, Callable, Callable]] = [
     (st.from_type(Decisions), wire.encode_decisions, wire.decode_decisions),
     (TRIPS, wire.encode_trips, wire.decode_trips),
     (st.from_type(Command), wire.encode_command, wire.decode_command),
-    (st.from_type(Wish), wire.encode_wish, wire.decode_wish),
+    (WISHES, wire.encode_wish, wire.decode_wish),
     (st.from_type(Numbers), wire.encode_numbers, wire.decode_numbers),
 ]
 NAMES = ["plan", "state", "scan", "decisions", "trips", "command", "wish", "numbers"]
@@ -62,7 +64,7 @@ def small_plan(policy: object = None) -> dict:
         policy=Pid(),
         programme=(StepPlan(MilliC(21_000)),),
     )
-    record = wire.encode_plan(Plan(bench="lean-to", mats=(mat,)))
+    record: dict = wire.encode_plan(Plan(bench="lean-to", mats=(mat,)))
     if policy is not None:
         record["plan"]["mats"][0]["policy"] = policy
     return record
@@ -122,7 +124,7 @@ def test_what_is_no_plan_at_all_is_refused(record, complaint):
 def test_a_request_without_the_kind_of_its_wish_is_refused():
     request = Request(1, "Ann", Hold("north", Millis(1)))
     scan = Scan(1, Millis(0), UtcMillis(0), True, 0, 0, requests=(request,))
-    record = wire.encode_scan(scan)
+    record: dict = wire.encode_scan(scan)
     del record["scan"]["requests"][0]["wish"]["kind"]
     with pytest.raises(wire.WireError, match=r"scan\.requests\.0\.wish: \"kind\""):
         wire.decode_scan(record)

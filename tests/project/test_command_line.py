@@ -5,6 +5,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
+from importlib import metadata
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -89,8 +90,6 @@ def test_version_is_the_one_of_the_installed_package(capsys, monkeypatch):
 def test_version_of_sources_that_are_not_installed_is_said_in_words(
     capsys, monkeypatch
 ):
-    import importlib.metadata as metadata  # noqa: PLC0415 - the one to be patched
-
     def absent(name: str) -> str:
         raise metadata.PackageNotFoundError(name)
 

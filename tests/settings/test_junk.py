@@ -70,7 +70,7 @@ def _try(path: Path, environ: Mapping[str, str]) -> None:
         found = load(path, environ)
     except SettingsError as error:
         lines = str(error).splitlines()
-        assert len(lines) == len(error.findings) >= 1  # noqa: PT017
+        assert len(lines) == len(error.findings) >= 1
         assert all(line.startswith((f"{path}: ", "environment: ")) for line in lines)
     else:
         assert problems(found.plan) == ()

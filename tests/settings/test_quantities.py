@@ -222,4 +222,4 @@ def test_any_text_is_taken_or_refused_with_a_sentence(text):
         try:
             parse(text)
         except ValueError as error:
-            assert str(error).startswith("write ")  # noqa: PT017
+            assert str(error).startswith("write ")

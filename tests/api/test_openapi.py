@@ -1,0 +1,119 @@
+"""What the OpenAPI document promises, and that answers keep it."""
+
+import json
+
+import pytest
+from pydantic import TypeAdapter
+
+from api import shapes
+from api.problems import Problem
+
+READING = [
+    "/",
+    "/v1/health",
+    "/v1/bench",
+    "/v1/trays",
+    "/v1/trays/{tray}",
+    "/v1/trays/{tray}/temperatures",
+    "/v1/trays/{tray}/degree-hours",
+    "/v1/mats",
+    "/v1/mats/{mat}",
+    "/v1/mats/{mat}/why",
+    "/v1/alarms",
+    "/v1/log",
+    "/v1/requests/{number}",
+]
+WRITING = {
+    "/v1/mats/{mat}/setpoint": {"put", "delete"},
+    "/v1/mats/{mat}/enabled": {"put"},
+    "/v1/mats/{mat}/reset": {"post"},
+    "/v1/mats/{mat}/hold": {"post"},
+    "/v1/mats/{mat}/step": {"post"},
+}
+
+
+@pytest.fixture(scope="module")
+def document(shared_app):
+    return shared_app.openapi()
+
+
+def operations(document):
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            yield f"{method} {path}", operation
+
+
+def test_the_routes_are_those_of_the_contract(document):
+    found = {path: set(methods) for path, methods in document["paths"].items()}
+    assert found == {path: {"get"} for path in READING} | WRITING
+
+
+def test_every_operation_says_which_errors_it_gives_in_the_one_shape(document):
+    for name, operation in operations(document):
+        errors = {
+            status: answer
+            for status, answer in operation["responses"].items()
+            if status[0] in "45"
+        }
+        assert {"400", "404", "405", "421", "500", "503"} <= errors.keys(), name
+        if not name.startswith("get"):
+            assert {"403", "409", "413", "415", "422", "429"} <= errors.keys(), name
+        for status, answer in errors.items():
+            assert list(answer["content"]) == ["application/problem+json"], name
+            schema = answer["content"]["application/problem+json"]["schema"]
+            assert schema == {"$ref": "#/components/schemas/Problem"}, (name, status)
+
+
+def test_every_operation_has_words_and_a_schema_for_its_success(document):
+    for name, operation in operations(document):
+        assert operation["description"], name
+        success = operation["responses"]["200" if name.startswith("get") else "202"]
+        assert "$ref" in success["content"]["application/json"]["schema"], name
+
+
+def test_every_reference_leads_somewhere(document):
+    schemas = document["components"]["schemas"]
+    text = json.dumps(document)
+    named = {part.split('"')[0] for part in text.split("#/components/schemas/")[1:]}
+    assert named <= schemas.keys()
+    assert "Problem" in schemas
+    assert "HTTPValidationError" not in schemas
+
+
+def test_the_document_stays_the_same_when_asked_for_twice(shared_app, document):
+    before = json.dumps(document)
+    assert json.dumps(shared_app.openapi()) == before
+
+
+def test_queries_say_their_names_and_bounds(document):
+    asked = document["paths"]["/v1/trays/{tray}/temperatures"]["get"]["parameters"]
+    found = {item["name"]: item["schema"] for item in asked}
+    assert found.keys() == {"tray", "from", "to", "points"}
+    assert (found["points"]["minimum"], found["points"]["maximum"]) == (2, 2_000)
+
+
+SHAPES = {
+    "/": shapes.PointerView,
+    "/v1/health": shapes.HealthView,
+    "/v1/bench": shapes.BenchView,
+    "/v1/trays": shapes.TraysView,
+    "/v1/trays/N1": shapes.TrayView,
+    "/v1/trays/N1/temperatures": shapes.TemperaturesView,
+    "/v1/trays/N1/degree-hours": shapes.DegreeHoursView,
+    "/v1/mats": shapes.MatsView,
+    "/v1/mats/north": shapes.MatView,
+    "/v1/mats/north/why": shapes.WhyView,
+    "/v1/alarms": shapes.AlarmsView,
+    "/v1/log": shapes.LogView,
+    "/v1/trays/Z9": Problem,
+    "/v1/log?after=x": Problem,
+}
+
+
+@pytest.mark.parametrize("path", list(SHAPES))
+async def test_answers_have_exactly_the_keys_that_are_promised(client, path):
+    answer = (await client.get(path)).json()
+    shape = SHAPES[path]
+    TypeAdapter(shape).validate_python(answer)
+    assert answer.keys() <= shape.__annotations__.keys()
+    assert answer.keys() >= shape.__required_keys__
