@@ -32,6 +32,7 @@ _WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
 class _Refused:
     status: int
     detail: str
+    hang_up: bool = False
 
 
 class Door:
@@ -64,7 +65,8 @@ class Door:
             body = await self._body(receive)
             refused = body if isinstance(body, _Refused) else None
         if refused is not None:
-            answer = problem(refused.status, refused.detail)
+            headers = {"Connection": "close"} if refused.hang_up else {}
+            answer = problem(refused.status, refused.detail, headers=headers)
             await answer(scope, receive, send)
             return
         if scope["method"] == "HEAD":
@@ -76,7 +78,8 @@ class Door:
     def _refusal(self, scope: Scope) -> _Refused | None:
         headers = Headers(scope=scope)
         return (
-            _host(headers, self._names)
+            _framing(headers)
+            or _host(headers, self._names)
             or _origin(scope, headers)
             or _content(scope, headers)
         )
@@ -87,7 +90,8 @@ class Door:
             async with asyncio.timeout(self._body_within_s):
                 return await _gathered(receive)
         except TimeoutError:
-            return _Refused(408, f"no whole body within {self._body_within_s:g} s")
+            detail = f"no whole body within {self._body_within_s:g} s"
+            return _Refused(408, detail, hang_up=True)
 
 
 async def _gathered(receive: Receive) -> bytes | _Refused:
@@ -104,6 +108,17 @@ async def _gathered(receive: Receive) -> bytes | _Refused:
 
 
 _TOO_LARGE = _Refused(413, f"a body may have at most {LARGEST_BODY} bytes")
+
+
+def _framing(headers: Headers) -> _Refused | None:
+    """Refuse two lengths at once: what follows might be taken for a request.
+
+    RFC 9112, section 6.1, allows to refuse it and asks to close the connection.
+    """
+    if "content-length" in headers and "transfer-encoding" in headers:
+        detail = "there must not be both Content-Length and Transfer-Encoding"
+        return _Refused(400, detail, hang_up=True)
+    return None
 
 
 def _host(headers: Headers, names: frozenset[str]) -> _Refused | None:

@@ -1,4 +1,4 @@
-"""How numbers become text: times, temperatures, differences, durations.
+"""How numbers become text: times, temperatures, durations.
 
 What may live here: pure formatting. Nothing about mats or trays.
 """
@@ -50,13 +50,6 @@ def temp_text(temp_mc: float, unit: str, decimals: int = 1) -> str:
 def short_temp_text(temp_mc: float, unit: str) -> str:
     """Return a temperature [m°C] without needless decimals: "24 °C"."""
     return temp_text(temp_mc, unit).replace(".0 ", " ")
-
-
-def difference_text(difference_mk: float, unit: str) -> str:
-    """Return a temperature difference [mK] in K or, for °F, in °F."""
-    if unit == FAHRENHEIT:
-        return f"{difference_mk / 1000 * 9 / 5:.1f} {FAHRENHEIT}"
-    return f"{difference_mk / 1000:.1f} K"
 
 
 def duration_text(lasting_ms: float) -> str:

@@ -37,9 +37,8 @@ def scan_age_ms(look: Moment) -> int:
 
 def reader_of(look: Moment) -> Reader:
     """Return for whom and when sentences of this look are written."""
-    snapshot = look.snapshot
-    scan = snapshot.scan
-    return Reader(snapshot.display_unit, snapshot.timezone, scan.run_ms, scan.utc_ms)
+    scan = look.snapshot.scan
+    return Reader(look.snapshot.display_unit, scan.run_ms, scan.utc_ms)
 
 
 def wall_ms(look: Moment, run_ms: int) -> int:

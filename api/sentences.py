@@ -9,14 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from string import Formatter
 
-from api.formats import (
-    difference_text,
-    duration_text,
-    local_text,
-    percent_text,
-    temp_text,
-    utc_text,
-)
+from api.formats import duration_text, percent_text, temp_text, utc_text
 from api.shapes import Numbers
 from controller.core.decisions import AlarmKind, Cause, Doubted
 from controller.core.decisions import Numbers as CoreNumbers
@@ -30,13 +23,11 @@ class Reader:
 
     Attributes:
         unit: "°C" or "°F".
-        timezone: IANA name of the bench's time zone.
         run_ms: The present on the run clock [ms].
         utc_ms: The present on the wall clock [ms].
     """
 
     unit: str
-    timezone: str
     run_ms: int
     utc_ms: int
 
@@ -238,13 +229,8 @@ def _fields(numbers: CoreNumbers, reader: Reader) -> dict[str, str]:
 
 def _field(name: str, value: float, reader: Reader) -> tuple[str, str]:
     stem, _, unit = name.rpartition("_")
-    if name == "until_ms":
-        at_ms = _on_the_wall_ms(value, reader)
-        return "until", local_text(at_ms, reader.utc_ms, reader.timezone)
     if unit == "mc":
         return stem, temp_text(value, reader.unit, 2)
-    if unit == "mk":
-        return stem, difference_text(value, reader.unit)
     if unit == "ms":
         return stem, duration_text(value)
     return name, percent_text(value) if name == "duty" else f"{value:g}"

@@ -24,7 +24,6 @@ from api.shapes import (
 )
 from api.tray_views import probe_view, tray_view, witness_view
 from controller.core.plan import all_trays
-from controller.core.scan import LogHealth
 from controller.core.state import Alarm
 from controller.ports import LogEntry
 from controller.review.envelopes import Bucket
@@ -133,8 +132,6 @@ def _reasons(look: Moment) -> list[str]:
     reasons = [_alarm_view(look, alarm)["sentence"] for alarm in alarms]
     if not scan.clock_ok:
         reasons.append("The wall clock is not known to be right.")
-    if scan.log_health is not LogHealth.OK and not reasons:
-        reasons.append("The season log cannot be written.")
     return reasons
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from controller.core.decisions import AlarmKind, Cause, Command, Decisions
 from controller.core.plan import (
+    DrivenBy,
     MatPlan,
     OnOff,
     Plan,
@@ -231,3 +232,27 @@ class Bench:
     def probe(self, name: str) -> ProbeState:
         """Return what is known of a probe."""
         return self.state.probes[name]
+
+
+def n2_drives(**changes: object) -> MatPlan:
+    """Return a mat that tray N2 drives, so that N1 only guards."""
+    return a_mat(driven_by=DrivenBy.TRAY, driving_tray="N2", **changes)
+
+
+def warm(setpoint_c: float = 29, **changes: object) -> Bench:
+    """Return such a bench at 29 °C, so that its tray limit is the cut-out, 33 °C."""
+    programme = (StepPlan(mc(setpoint_c)),)
+    return Bench(a_plan(n2_drives(programme=programme, **changes)))
+
+
+def warm_heating(**changes: object) -> Bench:
+    """Return that bench heating, the guarded tray N1 one kelvin from the cut-out."""
+    extra = {"s1": 41.0} if "surface" in changes else {}
+    return warm(**changes).heating(n1=32.0, n2=28.0, **extra)
+
+
+def tripped(**changes: object) -> Bench:
+    """Return that bench locked off: N1 read 33.0 and then 33.2 °C."""
+    bench = warm_heating(**changes).scan(n1=33.0, n2=28.0).scan(n1=33.2, n2=28.0)
+    assert bench.mode is Mode.TRIPPED
+    return bench

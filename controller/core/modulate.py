@@ -16,7 +16,8 @@ def cycle_for(
     """Return the time-proportioning cycle that holds now.
 
     The duty is latched at the start of a cycle. On-time too short to be worth
-    a switch is carried to the next cycle, and so is time off.
+    a switch is carried to the next cycle, and so is time off. Where the minimum
+    time off leaves only none or all of a cycle, the nearer one is taken.
     """
     if before is not None and now_ms - before.start_ms < policy.cycle_ms:
         return before
@@ -25,9 +26,10 @@ def cycle_for(
     if before is not None and now_ms - before.start_ms < 2 * policy.cycle_ms:
         start_ms = Millis(before.start_ms + policy.cycle_ms)
     asked_ms = round(duty * policy.cycle_ms) + (carry_ms if 0.0 < duty < 1.0 else 0)
-    if asked_ms < plan.min_on_ms:
-        return Cycle(start_ms, 0, max(asked_ms, -plan.min_off_ms))
-    if policy.cycle_ms - asked_ms < plan.min_off_ms:
+    off_too_short = policy.cycle_ms - asked_ms < plan.min_off_ms
+    if asked_ms < plan.min_on_ms or (off_too_short and 2 * asked_ms < policy.cycle_ms):
+        return Cycle(start_ms, 0, asked_ms)
+    if off_too_short:
         return Cycle(start_ms, policy.cycle_ms, asked_ms - policy.cycle_ms)
     return Cycle(start_ms, asked_ms, 0)
 

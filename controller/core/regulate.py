@@ -98,17 +98,14 @@ def pid(
     lasting_ms = now_ms - before.at_ms
     if lasting_ms < COMPUTE_EVERY_MS and before.setpoint_mc == setpoint_mc:
         return before
-    step_s = lasting_ms / 1000 if lasting_ms <= LONGEST_STEP_MS else 0.0
-    filtered_mc = _filtered(policy, before.filtered_mc, driving.root_mc, step_s)
-    rate_k_per_s = (filtered_mc - before.filtered_mc) / 1000 / step_s if step_s else 0.0
-    integral = before.integral
-    if step_s:
-        integral += _transfer(policy, before, setpoint_mc, driving, error_k, ramped)
-    else:
-        filtered_mc = float(driving.root_mc)
+    step_s = lasting_ms / 1000 if 0 < lasting_ms <= LONGEST_STEP_MS else 0.0
+    filtered_mc, rate_k_per_s = _filtered(policy, before, driving, step_s)
+    moved = 0.0
+    if lasting_ms <= LONGEST_STEP_MS:
+        moved = _transfer(policy, before, setpoint_mc, driving, ramped)
     carried = PidState(
         now_ms,
-        integral,
+        before.integral + moved,
         policy.gain_per_k,
         error_k,
         setpoint_mc,
@@ -156,11 +153,9 @@ def _computed(
     )
     library.set_auto_mode(True, last_output=carried.integral)
     input_c = kelvin(carried.setpoint_mc) - carried.error_k
-    total = library(input_c, dt=step_s or 1.0)
-    integral = library.components[1]
-    if total is None:  # simple-pid's answer in manual mode, which this is not
-        total = 0.0
-    total -= gain * policy.derivative_s * rate_k_per_s
+    library(input_c, dt=step_s or 1.0)
+    proportional, integral, _ = library.components
+    total = proportional + integral - gain * policy.derivative_s * rate_k_per_s
     duty = min(1.0, max(0.0, total))
     if step_s:
         tracking_s = policy.integral_s * TRACKING_SHARE
@@ -183,27 +178,32 @@ def _no_clock() -> float:
 
 
 def _transfer(
-    policy: Pid,
-    before: PidState,
-    setpoint_mc: MilliC,
-    driving: Driving,
-    error_k: float,
-    ramped: bool,
+    policy: Pid, before: PidState, setpoint_mc: MilliC, driving: Driving, ramped: bool
 ) -> float:
-    """Return what the integral takes over, so that the output does not jump."""
-    gain = policy.gain_per_k
-    moved = (before.gain_per_k - gain) * error_k
-    if setpoint_mc != before.setpoint_mc and not ramped:
-        moved -= gain * kelvin(setpoint_mc - before.setpoint_mc)
+    """Return what the integral takes over, so that the output does not jump.
+
+    It is the proportional part with the gain, setpoint and trays of before,
+    less the one with those of now: nothing where none of them has changed.
+    """
+    held_mc = setpoint_mc if ramped else before.setpoint_mc
+    root_mc = int(driving.root_mc)
     if driving.driver != before.driver:
-        root_before_c = kelvin(before.setpoint_mc) - before.error_k
-        moved += gain * (kelvin(driving.root_mc) - root_before_c)
-    return moved
+        root_mc = before.setpoint_mc - round(before.error_k * 1000)
+    error_k = kelvin(setpoint_mc - driving.root_mc)
+    return before.gain_per_k * kelvin(held_mc - root_mc) - policy.gain_per_k * error_k
 
 
-def _filtered(policy: Pid, before_mc: float, root_mc: int, step_s: float) -> float:
-    """Return the first-order filtered measurement for the derivative [m°C]."""
-    if not policy.derivative_s:
-        return float(root_mc)
+def _filtered(
+    policy: Pid, before: PidState, driving: Driving, step_s: float
+) -> tuple[float, float]:
+    """Return the filtered measurement [m°C] and its rate [K/s].
+
+    First order. Other trays, or a time of which nothing is known, begin it
+    anew: a jump from one tray's temperature to another's is no rate.
+    """
+    root_mc = float(driving.root_mc)
+    if not (policy.derivative_s and step_s and driving.driver == before.driver):
+        return root_mc, 0.0
     share = step_s / (policy.derivative_s / FILTER_SHARE + step_s)
-    return before_mc + (root_mc - before_mc) * share
+    moved_mk = (root_mc - before.filtered_mc) * share
+    return before.filtered_mc + moved_mk, moved_mk / 1000 / step_s

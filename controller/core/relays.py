@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from controller.core.plan import MatPlan, Plan, RelayKind
 from controller.core.scan import RelayReport, Scan
-from controller.core.state import MatState, RelayState, State
+from controller.core.state import RelayState, State
 from controller.core.units import HOUR_MS, Millis
 
 DUTY_MEMORY_MS = 6 * HOUR_MS
@@ -65,44 +65,37 @@ def hear_relays(plan: Plan, state: State, scan: Scan, now_ms: Millis) -> State:
     """Take what a scan tells of the relays, before anything is decided.
 
     The state is still the one after the scan before: it knows when commands
-    could last be sent.
+    could last be sent. Renewals unsent for longer than a lease are taken as
+    "off since then".
     """
-    mats = {
-        mat.name: _believed(plan, mat, state, scan, now_ms)
-        for mat in plan.mats
-        if mat.relay is not None
-    }
-    if all(mats[name] is state.mats[name] for name in mats):
+    sent_ms = state.run_ms if state.link_down_ms is None else state.link_down_ms
+    ended_ms = Millis(sent_ms + plan.valid_for_ms)
+    if now_ms <= ended_ms and not scan.relay_reports:
         return state
-    return replace(state, mats={**state.mats, **mats})
-
-
-def _believed(
-    plan: Plan, mat: MatPlan, state: State, scan: Scan, now_ms: Millis
-) -> MatState:
-    known = state.mats[mat.name]
-    relay = _lease_run_out(plan, mat, known.relay, state, now_ms)
-    for report in scan.relay_reports:
-        if report.mat == mat.name:
-            relay = _reported(plan, relay, report, now_ms)
-    return known if relay is known.relay else replace(known, relay=relay)
-
-
-def _lease_run_out(
-    plan: Plan, mat: MatPlan, relay: RelayState, state: State, now_ms: Millis
-) -> RelayState:
-    """Take renewals unsent for longer than a lease as "off since then"."""
-    if not relay.energised or mat.relay is not RelayKind.LEASE:
-        return relay
-    renewed_ms = state.run_ms if state.link_down_ms is None else state.link_down_ms
-    ended_ms = renewed_ms + plan.valid_for_ms
-    if now_ms <= ended_ms:
-        return relay
-    at_ms = Millis(max(ended_ms, relay.since_ms))
-    return switched(relay, energised=False, at_ms=at_ms)
+    mats = dict(state.mats)
+    for mat in plan.mats:
+        known = mats[mat.name]
+        relay = known.relay
+        if mat.relay is RelayKind.LEASE and now_ms > ended_ms:
+            at_ms = max(ended_ms, relay.since_ms)
+            relay = switched(relay, energised=False, at_ms=at_ms)
+        if mat.relay is not None:
+            relay = _reported(plan, mat, relay, scan, now_ms)
+        if relay is not known.relay:
+            mats[mat.name] = replace(known, relay=relay)
+    return replace(state, mats=mats)
 
 
 def _reported(
+    plan: Plan, mat: MatPlan, relay: RelayState, scan: Scan, now_ms: Millis
+) -> RelayState:
+    for report in scan.relay_reports:
+        if report.mat == mat.name:
+            relay = _after(plan, relay, report, now_ms)
+    return relay
+
+
+def _after(
     plan: Plan, relay: RelayState, report: RelayReport, now_ms: Millis
 ) -> RelayState:
     at_ms = Millis(min(max(report.at_ms, relay.since_ms), now_ms))

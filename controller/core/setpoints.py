@@ -68,18 +68,31 @@ def on_ramp(ramp: Ramp, mk_per_h: int | None, now_ms: Millis) -> MilliC:
 def heading_for(
     ramp: Ramp | None, to_mc: MilliC, mk_per_h: int | None, now_ms: Millis
 ) -> Ramp:
-    """Return the ramp towards a target; a new one starts where the old stands."""
+    """Return the ramp towards a target; a new one starts where the old stands.
+
+    One that has arrived is at rest from then on: no other rate, of a later
+    plan, can put it back on its way.
+    """
     if ramp is None:
         return Ramp(to_mc, now_ms, to_mc)
-    if ramp.to_mc == to_mc:
-        return ramp
-    return Ramp(on_ramp(ramp, mk_per_h, now_ms), now_ms, to_mc)
+    stands_mc = on_ramp(ramp, mk_per_h, now_ms)
+    on_its_way = ramp.to_mc == to_mc != stands_mc
+    at_rest = ramp.from_mc == ramp.to_mc == to_mc
+    return ramp if on_its_way or at_rest else Ramp(stands_mc, now_ms, to_mc)
 
 
 def limit_reference(ramp: Ramp | None, setpoint_mc: MilliC, now_ms: Millis) -> Ramp:
-    """Return the reference of the tray limit: up at once, down slowly."""
-    if ramp is None or setpoint_mc >= on_ramp(ramp, LIMIT_FALL_MK_PER_H, now_ms):
-        if ramp is not None and ramp.from_mc == ramp.to_mc == setpoint_mc:
-            return ramp
+    """Return the reference of the tray limit: up at once, down slowly.
+
+    While the setpoint is on its own way down the fall is not begun anew with
+    each scan: the part of a thousandth gone since the last one would be lost.
+    """
+    if ramp is None:
         return Ramp(setpoint_mc, now_ms, setpoint_mc)
-    return heading_for(ramp, setpoint_mc, LIMIT_FALL_MK_PER_H, now_ms)
+    stands_mc = on_ramp(ramp, LIMIT_FALL_MK_PER_H, now_ms)
+    if stands_mc <= setpoint_mc:
+        at_rest = ramp.from_mc == ramp.to_mc == setpoint_mc
+        return ramp if at_rest else Ramp(setpoint_mc, now_ms, setpoint_mc)
+    if stands_mc == ramp.to_mc:
+        return Ramp(stands_mc, now_ms, setpoint_mc)
+    return Ramp(ramp.from_mc, ramp.at_ms, setpoint_mc)

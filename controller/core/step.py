@@ -223,7 +223,8 @@ def _by_on_off(
         ("low_mc", low_mc),
         ("high_mc", high_mc),
     )
-    return _with(known, demand=demand), cause, numbers
+    # A PID of a later plan shall begin with the duty of this time, not an old one's.
+    return _with(known, demand=demand, pid=None), cause, numbers
 
 
 def _by_pid(

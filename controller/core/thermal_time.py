@@ -12,30 +12,39 @@ from controller.core.state import ThermalAccount
 from controller.core.units import MilliC, Millis
 
 
-def above_line(from_mc: int, to_mc: int, threshold_mc: int, lasting_ms: int) -> int:
-    """Integrate max(0, T - threshold) along a straight line [mK·ms].
+def heat_along(
+    from_mc: int, to_mc: int, base_mc: int, upper_mc: int | None, lasting_ms: int
+) -> int:
+    """Integrate the temperature above base and below upper along a line [mK·ms].
 
-    For a line that crosses the threshold this is the triangle
-    (M - T0)² / (2 (M - m)) of the single-triangle method (Zalom et al. 1983,
-    UC Leaflet 21373), with the exact time in place of half a day.
+    Where the line crosses the base this is the triangle (M - T0)² / (2 (M - m))
+    of the single-triangle method, less the same for the upper cut-off (Zalom et
+    al. 1983, UC Leaflet 21373), with the exact time in place of half a day.
 
     Args:
         from_mc: Temperature at the start [m°C].
         to_mc: Temperature at the end [m°C].
-        threshold_mc: The threshold [m°C].
+        base_mc: Base temperature [m°C].
+        upper_mc: Horizontal upper cut-off [m°C]; None: none.
         lasting_ms: Length of the interval [ms].
 
     Returns:
         The integral, rounded half to even.
     """
-    low, high = from_mc - threshold_mc, to_mc - threshold_mc
-    if low > high:
-        low, high = high, low
-    if high <= 0:
-        return 0
-    if low >= 0:
-        return _half_even((low + high) * lasting_ms, 2)
-    return _half_even(high * high * lasting_ms, 2 * (high - low))
+    above = _above(from_mc, to_mc, base_mc)
+    if upper_mc is not None:
+        above -= _above(from_mc, to_mc, upper_mc)
+    return _half_even(above * lasting_ms, 2 * (abs(to_mc - from_mc) or 1))
+
+
+def _above(from_mc: int, to_mc: int, threshold_mc: int) -> int:
+    """Return twice the mean height of a line above a threshold times its rise.
+
+    The rise is the common denominator: whole numbers until the one rounding. A
+    level line is taken to rise by one, being of the same height all along.
+    """
+    low, high = max(0, from_mc - threshold_mc), max(0, to_mc - threshold_mc)
+    return abs(high * high - low * low) if from_mc != to_mc else 2 * high
 
 
 def add_sample(
@@ -58,9 +67,7 @@ def add_sample(
     if lasting_ms > stale_after_ms:
         return _moved(account, at_ms, temp_mc, gap_ms=lasting_ms, gaps=1)
     last_mc = account.last_mc
-    heat = above_line(last_mc, temp_mc, account.base_mc, lasting_ms)
-    if account.upper_mc is not None:
-        heat -= above_line(last_mc, temp_mc, account.upper_mc, lasting_ms)
+    heat = heat_along(last_mc, temp_mc, account.base_mc, account.upper_mc, lasting_ms)
     warmth = _half_even((last_mc + temp_mc) * lasting_ms, 2)
     return ThermalAccount(
         account.base_mc,

@@ -193,6 +193,7 @@ async def test_a_body_that_does_not_come_is_not_waited_for():
 
     start, _ = await through(Door(echo, body_within_s=0), scope_of(), receive)
     assert start["status"] == 408
+    assert (b"connection", b"close") in start["headers"]
 
 
 async def test_a_body_that_breaks_off_is_a_bad_request():

@@ -33,11 +33,6 @@ def test_a_temperature_is_in_the_display_unit(temp_mc, unit, text):
     assert formats.temp_text(temp_mc, unit) == text
 
 
-def test_a_difference_has_no_offset():
-    assert formats.difference_text(5_000, "°F") == "9.0 °F"
-    assert formats.difference_text(5_000, "°C") == "5.0 K"
-
-
 @pytest.mark.parametrize(
     ("lasting_ms", "text"),
     [

@@ -8,7 +8,7 @@ from api import sentences
 from api.sentences import Reader, alarm_sentence, cause_sentence, doubt_sentence
 from controller.core.decisions import AlarmKind, Cause, Doubted
 
-READER = Reader("°C", "Europe/Lisbon", 0, 1_771_059_600_000)
+READER = Reader("°C", 0, 1_771_059_600_000)
 NAMES = ("temp", "limit", "root", "setpoint", "low", "high", "last")
 TIMES = ("left", "down", "waited", "silent", "unheated", "on", "cycle", "lasting")
 NUMBERS = (

@@ -166,7 +166,7 @@ async def test_a_head_that_is_too_large_is_answered_in_our_shape(served):
 
 
 async def test_length_and_chunks_together_are_not_taken_for_two_requests(served, bench):
-    """Request smuggling (RFC 9112, 6.3): what follows is no request of its own."""
+    """RFC 9112, 6.1: it may be refused, and the connection must be closed."""
     _, port = served
     async with raw(port) as (reader, writer):
         inner = (

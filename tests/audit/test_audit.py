@@ -59,7 +59,7 @@ def without_commands(one: RecordedScan) -> RecordedScan:
     return replace(one, commands=one.commands[1:])
 
 
-def findings(**changes: object) -> Callable[[RecordedScan], RecordedScan]:
+def findings(**changes: Callable) -> Callable[[RecordedScan], RecordedScan]:
     def change(one: RecordedScan) -> RecordedScan:
         made = {
             key: value(getattr(one.decisions, key)) for key, value in changes.items()

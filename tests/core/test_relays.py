@@ -260,6 +260,13 @@ def test_scan_that_comes_too_late_ends_the_lease():
     assert bench.cause is Cause.MIN_OFF
 
 
+def test_lease_holds_to_its_last_moment_whatever_is_reported_meanwhile():
+    bench = bench_with(min_off_ms=ms(60)).run(60, **COLD)
+    report = bench.report(on=True)
+    bench.scan(**COLD, after_s=15, reports=[report])
+    assert (bench.on, bench.relay.since_ms) == (True, ms(60))
+
+
 def test_link_that_returns_after_the_lease_ended_does_not_undo_that():
     bench = bench_with(min_off_ms=ms(60)).run(60, **COLD)
     bench.link_up = False

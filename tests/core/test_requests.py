@@ -1,14 +1,19 @@
 """A person's wishes: what is granted, what is refused, and in which words."""
 
+from dataclasses import replace
+
 import pytest
 
 from controller.core.decisions import Answer
 from controller.core.plan import StepPlan
+from controller.core.requests import grant
 from controller.core.scan import (
     Hold,
     LogHealth,
     NextStep,
+    Request,
     Reset,
+    Scan,
     SetEnabled,
     SetSetpoint,
 )
@@ -124,6 +129,14 @@ def test_setpoint_of_a_person_goes_before_the_programme():
     assert setpoint_c(bench) == 23.25
     bench.scan(**COLD, after_s=1_000 * HOUR_S)
     assert bench.mat.override == override, "it stays"
+
+
+def test_setpoint_of_a_person_remembers_what_it_replaced_when_it_was_granted():
+    bench = Bench()
+    scan = Scan(1, ms(5), UTC_MS, True, 20_000, 720)
+    scan = replace(scan, requests=(Request(1, "Ada", SetSetpoint("north", mc(23))),))
+    state, _ = grant(bench.plan, bench.state, scan, ms(5))
+    assert state.mats["north"].override.planned_mc == mc(21)
 
 
 def test_setpoint_for_a_time_ends_by_itself():

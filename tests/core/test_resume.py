@@ -76,8 +76,11 @@ def test_trip_of_a_probe_that_the_plan_no_longer_has_can_be_reset():
 
 
 def test_trip_outlasts_a_run_in_which_the_mat_is_only_watched():
-    bench = restarted(tripped(), plan=a_plan(a_mat(relay=None))).run(60, **COLD)
+    bench = restarted(tripped(), plan=a_plan(a_mat(relay=None)))
+    began_ms = ms(bench.now_s)
+    bench.run(60, **COLD)
     assert (bench.on, bench.cause) == (False, Cause.WATCH_ONLY)
+    assert (bench.mode, bench.mat.mode_since_ms) == (Mode.TRIPPED, began_ms)
     bench = restarted(bench, plan=a_plan(a_mat())).run(60, **COLD)
     assert (bench.on, bench.cause) == (False, Cause.TRIPPED)
 
@@ -86,6 +89,7 @@ def test_trips_of_the_side_file_are_united_with_the_log():
     plan = a_plan()
     state = with_trips(fresh_state(plan), {"north": a_trip(), "gone": a_trip()})
     assert set(state.mats) == {"north"}
+    assert state.mats["north"].mode is Mode.TRIPPED
     bench = Bench(plan, state).run(60, **COLD)
     assert (bench.on, bench.mode, bench.cause) == (
         False,
@@ -172,6 +176,13 @@ def test_time_on_is_counted_up_to_the_last_scan_that_saw_it():
         on_ms=ms(600),
         operations=1,
     )
+
+
+def test_time_on_is_added_up_over_many_runs():
+    bench = Bench().heating().run(600, **COLD)
+    bench = restarted(restarted(bench).heating().run(300, **COLD))
+    assert bench.relay.on_ms == ms(900)
+    assert bench.relay.operations == 2
 
 
 def test_time_off_adds_nothing_and_forgets_nothing():

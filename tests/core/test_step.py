@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decisions import Cause, Doubted
-from controller.core.plan import Pid, ProbePlan
+from controller.core.plan import Pid, ProbePlan, StepPlan
 from controller.core.scan import Hold, Reading, Scan, SetSetpoint
 from controller.core.state import Mode
 from controller.core.step import step
@@ -68,8 +68,11 @@ def test_refused_mat_forgets_what_was_demanded():
 
 def test_minimum_times_hold_regulation_back_and_say_for_how_long_it_has_lasted():
     bench = Bench(a_plan(a_mat(min_on_ms=ms(20), min_off_ms=ms(30))))
-    bench.run(25, **COLD)
+    bench.scan(**WARM)
+    assert bench.cause is Cause.ABOVE_BAND, "nothing is held back"
+    bench.run(20, **COLD)
     assert (bench.on, bench.cause) == (False, Cause.MIN_OFF)
+    assert bench.command.mat == "north"
     assert bench.numbers["lasting_ms"] == 25_000
     assert bench.numbers["root_mc"] == 20_000, "and what was demanded"
     assert bench.scan(**COLD).on
@@ -84,6 +87,53 @@ def test_setpoint_in_force_is_the_one_on_its_ramp():
     bench.scan(**COLD, ask=[SetSetpoint("north", mc(25))])
     bench.scan(**COLD, after_s=1_800).scan(**COLD, after_s=0.001)
     assert bench.numbers["setpoint_mc"] == 21_500
+
+
+def test_setpoint_that_changes_on_its_way_turns_where_it_stands():
+    bench = Bench(a_plan(a_mat(ramp_mk_per_h=1_000))).scan(**COLD)
+    bench.scan(**COLD, ask=[SetSetpoint("north", mc(25))])
+    bench.scan(**COLD, after_s=3_600)
+    bench.scan(ask=[SetSetpoint("north", mc(24))], after_s=0)
+    assert bench.numbers["setpoint_mc"] == 22_000
+    bench.scan(**COLD, after_s=3_600)
+    assert bench.numbers["setpoint_mc"] == 23_000
+
+
+@pytest.mark.parametrize(("minute", "temp_c"), [(720, 21), (1_380, 18)])
+def test_night_setpoint_is_in_force_by_night(minute, temp_c):
+    plan = a_plan(a_mat(programme=(StepPlan(mc(21), night_mc=mc(18)),)))
+    bench = Bench(plan)
+    cold = tuple(Reading(name, ms(5), 15_000) for name in COLD)
+    scan = next_scan(bench, local_minute=minute, readings=cold)
+    _, decisions = step(plan, bench.state, scan)
+    assert dict(decisions.commands[0].numbers)["setpoint_mc"] == mc(temp_c)
+
+
+def test_pid_gathers_what_is_missing_from_scan_to_scan():
+    bench = Bench(a_plan(a_mat(policy=Pid()))).run(60, n1=20.8, n2=20.8)
+    early = bench.numbers["integral"]
+    bench.run(1_800, n1=20.8, n2=20.8)
+    assert bench.numbers["integral"] > early + 0.01
+
+
+def test_pid_that_remembers_nothing_begins_with_what_the_mat_was_lately_on():
+    bench = Bench(a_plan(a_mat(policy=Pid())))
+    known = bench.state.mats["north"]
+    relay = replace(known.relay, mean_duty=0.375)
+    bench.state = replace(bench.state, mats={"north": replace(known, relay=relay)})
+    bench.scan(n1=21.0, n2=21.0)
+    assert bench.numbers["integral"] == pytest.approx(0.375, abs=1e-3)
+
+
+@pytest.mark.parametrize(("ramp", "follows"), [(60_000, True), (None, False)])
+def test_proportional_part_follows_a_ramp_and_takes_a_jump_over_smoothly(ramp, follows):
+    bench = Bench(a_plan(a_mat(policy=Pid(gain_per_k=0.3), ramp_mk_per_h=ramp)))
+    bench.run(60, n1=21.0, n2=21.0)
+    before = bench.numbers["duty"]
+    bench.scan(ask=[SetSetpoint("north", mc(22))]).run(60, n1=21.0, n2=21.0)
+    rose = bench.numbers["duty"] - before
+    # 0.3 of full power for one kelvin, where the setpoint came by its ramp
+    assert rose == pytest.approx(0.3 if follows else 0.0, abs=0.02)
 
 
 def test_pid_mat_is_on_for_the_first_part_of_each_cycle():
@@ -173,6 +223,8 @@ def test_unknown_probes_are_passed_over():
     assert bench.decisions.doubts == ()
     assert bench.state.probes == before.probes
     assert bench.state.accounts == before.accounts
+    bench.scan([Reading("stranger", ms(15), 99_000)], n2=20.5)
+    assert bench.probe("n2").good_mc == 20_500, "those after them are heard"
 
 
 # ------------------------------------------------------------------------ time

@@ -258,6 +258,25 @@ async def test_a_direct_log_commits_when_it_is_asked(samples, path, on_disk):
     log.close()
 
 
+def test_a_direct_log_commits_by_count(samples, path, on_disk):
+    log = DirectSeasonLog(path, commit_every_scans=1_000)
+    log.begin(samples.header())
+    for taken in samples.many(1, 1_200):
+        log.append(*taken)
+    assert len(on_disk.seqs()) == 1_000
+    log.close()
+    assert len(on_disk.seqs()) == 1_200
+
+
+def test_a_direct_log_takes_scans_from_begin_to_close_only(samples, path):
+    log = DirectSeasonLog(path)
+    log.append(*samples.taken(1))
+    with pytest.raises(LogError, match="no run has begun"):
+        log.close()
+    with pytest.raises(LogError, match="is closed"):
+        log.begin(samples.header())
+
+
 def test_a_doubt_is_tied_to_the_later_of_two_readings_alike(samples, path):
     """The first of them was taken, and stays among the samples."""
     same = Reading("n1", Millis(4_000), 20_125)

@@ -84,10 +84,18 @@ def test_small_jitter_and_drift_need_no_new_stretch(samples, path):
     assert stretches(path) == 1
 
 
-def test_a_clock_that_is_set_begins_a_new_stretch(samples, path):
-    at_ms = samples.taken(1)[0].utc_ms
-    write(samples, path, [{}, {"utc_ms": at_ms + 3_600_000, "local_day": 1}, {}])
-    assert stretches(path) == 3
+@pytest.mark.parametrize(("step_ms", "count"), [(2_000, 1), (2_001, 2), (-2_001, 2)])
+def test_a_clock_that_is_set_begins_a_new_stretch(samples, path, step_ms, count):
+    """By more than two seconds; the local time goes with it."""
+    wanted = []
+    for seq in range(1, 21):
+        utc_ms = samples.taken(seq)[0].utc_ms + (step_ms if seq > 10 else 0)
+        day, minute = divmod(utc_ms // 60_000 + 120, 1_440)
+        wanted.append({"utc_ms": utc_ms, "local_day": day, "local_minute": minute})
+    write(samples, path, wanted)
+    read = [recorded.scan.utc_ms for recorded in SeasonLogReader(path).scans("run-1")]
+    assert read == [one["utc_ms"] for one in wanted]
+    assert stretches(path) == count
 
 
 @pytest.mark.parametrize(

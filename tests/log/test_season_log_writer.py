@@ -68,14 +68,16 @@ class Disk:
 class Liar(Disk):
     """A disk that takes a commit and then says that it did not."""
 
-    connection: sqlite3.Connection
+    def __init__(self) -> None:
+        super().__init__()
+        self.connection: sqlite3.Connection | None = None
 
     def _connect(self, path: Path) -> sqlite3.Connection:
         self.connection = super()._connect(path)
         return self.connection
 
     def check(self, sql: str) -> None:
-        if sql == "COMMIT" and self.refuses:
+        if sql == "COMMIT" and self.refuses and self.connection:
             self.connection.commit()
             raise self.error
 
@@ -282,6 +284,7 @@ async def test_a_commit_that_only_seemed_to_fail_is_not_written_twice(
     assert on_disk.seqs() == [1, 2, 3]
     told = [len(one.commands) for one in SeasonLogReader(path).scans("run-1")]
     assert told == [1, 1, 0]
+    assert log.dropped == 0
     log.begin(samples.header("run-2"))
     assert settled(log) == (OK, 0)
 
@@ -306,6 +309,31 @@ def _header_row(samples):
     from controller.adapters.season_log.rows import header_row  # noqa: PLC0415
 
     return header_row(samples.header())
+
+
+async def test_a_run_that_ends_and_one_that_begins_in_trouble_are_both_kept(
+    log, disk, samples, on_disk
+):
+    log.append(*samples.taken(1, flush=True))
+    assert await log.committed(1)
+    disk.refuses = ("COMMIT",)
+    log.append(*samples.taken(2))
+    log.begin(samples.header("run-2"))
+    log.append(*samples.taken(1, flush=True))
+    assert settled(log) == (FAILED, 3)
+    disk.refuses = ()
+    log.append(*samples.taken(2))
+    assert settled(log) == (OK, 0)
+    assert (on_disk.seqs("run-1"), on_disk.seqs("run-2")) == ([1, 2], [1, 2])
+
+
+def test_what_is_committed_is_synced(path):
+    """SQLite's manual: in WAL mode FULL (2) syncs at every commit."""
+    file = LogFile(path)
+    pragmas = ["synchronous", "journal_mode", "busy_timeout", "wal_autocheckpoint"]
+    found = [file._db.execute(f"PRAGMA {one}").fetchone()[0] for one in pragmas]
+    file.close()
+    assert found == [2, "wal", 5_000, 1_000]
 
 
 def test_the_disk_is_tried_again_without_a_new_scan(path, samples, on_disk):
@@ -422,6 +450,18 @@ def test_closing_does_not_wait_for_ever_for_a_stuck_disk(path, disk, samples):
     assert "does not answer" in log.trouble
     disk.gate.set()
     log._thread.join()
+
+
+def test_a_last_state_that_the_disk_refuses_is_told_and_loses_no_scan(
+    log, disk, samples, on_disk
+):
+    log.append(*samples.taken(1, flush=True))
+    log.append(*samples.taken(2, flush=True))
+    assert settled(log) == (OK, 0)
+    disk.refuses = ("INSERT INTO snapshot",)
+    log.close()
+    assert (log.health(), log.trouble) == (FAILED, "disk I/O error")
+    assert on_disk.seqs() == [1, 2]
 
 
 # --------------------------------------------------------- scans that cannot be

@@ -63,9 +63,10 @@ def test_help_imports_no_command_and_nothing_slow():
     """Else it would take a second or more on a small board."""
     code = (
         "import json, sys\n"
+        "before = set(sys.modules)\n"
         "from controller import cli\n"
         "try:\n    cli.main(['--help'])\n"
-        "except SystemExit:\n    print(json.dumps(sorted(sys.modules)))\n"
+        "except SystemExit:\n    print(json.dumps(sorted({*sys.modules} - before)))\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", code],

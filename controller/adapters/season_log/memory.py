@@ -45,7 +45,7 @@ class RunMemory:
         every_ms: From scan to scan [ms].
         offsets: What is added to the readings of each probe [mK].
         last_id: Number of the last scan written; at first the run's.
-        stretch: The present stretch of even time; None before the first scan.
+        stretch: The present stretch of even time; None: a scan begins one.
         said: The last command recorded of each mat.
         snapshot_ms: Run clock of the last snapshot [ms]; None: none yet.
         unsaved: The last state, where no snapshot holds it.
@@ -73,7 +73,8 @@ def _memory(run_id: int, plan: Plan) -> RunMemory:
 def regained(connection: sqlite3.Connection, run: str) -> RunMemory | None:
     """Return the memory of a run as the file has it; None: it has no such run.
 
-    Only the newest run of a file can be written on.
+    Only the newest run of a file can be written on. It goes on in a stretch of
+    even time of its own, with a snapshot.
     """
     found = connection.execute(
         "SELECT id, plan FROM run WHERE run = ? AND id = (SELECT max(id) FROM run)",
@@ -83,7 +84,6 @@ def regained(connection: sqlite3.Connection, run: str) -> RunMemory | None:
         return None
     memory = _memory(found[0], plan_of(found[1]))
     memory.last_id = max(memory.run_id, newest_id(connection))
-    memory.stretch = _newest_stretch(connection, memory.run_id)
     memory.said = _said(connection, memory.run_id)
     return memory
 
@@ -96,13 +96,6 @@ def newest_id(connection: sqlite3.Connection) -> int:
         " coalesce((SELECT max(last) FROM lost), 0))"
     ).fetchone()
     return int(newest)
-
-
-def _newest_stretch(connection: sqlite3.Connection, run_id: int) -> Stretch | None:
-    row = connection.execute(
-        "SELECT * FROM clock WHERE scan > ? ORDER BY scan DESC LIMIT 1", (run_id,)
-    ).fetchone()
-    return None if row is None else Stretch(*row)
 
 
 def _said(connection: sqlite3.Connection, run_id: int) -> dict[str, Command]:
