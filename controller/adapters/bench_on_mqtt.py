@@ -8,6 +8,7 @@ bench of wood and wire.
 import asyncio
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 
 from controller.adapters.lease import Lease, expired, obeyed
 from controller.adapters.mqtt import Peer, connected_peer
@@ -63,9 +64,28 @@ class BenchOnMqtt:
         async with connected_peer(host, port, self._name) as peer:
             for topic in self._relays:
                 await peer.subscribe(topic)
-            async with asyncio.TaskGroup() as group:
-                group.create_task(self._obey(peer))
-                group.create_task(self._live(peer))
+            parts = [self._obey(peer), self._live(peer)]
+            tasks = [asyncio.ensure_future(part) for part in parts]
+            try:
+                done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+            except asyncio.CancelledError:
+                await self._stop(peer, tasks)
+                raise
+            finally:
+                for task in tasks:
+                    task.cancel()
+                await asyncio.gather(*tasks, return_exceptions=True)
+            for task in done:
+                task.result()
+
+    async def _stop(self, peer: Peer, tasks: list[asyncio.Task[None]]) -> None:
+        """Drop every relay and say so."""
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        for mat, lease in self._leases.items():
+            self._leases[mat] = replace(lease, energised=False, reason="lost")
+        await self._report(peer)
 
     async def _live(self, peer: Peer) -> None:
         due_ms = self._clock.now().run_ms

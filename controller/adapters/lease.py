@@ -5,6 +5,7 @@ use it; so does the simulated bench.
 """
 
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from controller.adapters import strict_json
 from controller.adapters.relay_words import strict_json_integer
@@ -19,7 +20,8 @@ class Lease:
 
     Attributes:
         energised: Whether its contact is closed.
-        until_ms: When that ends, on the relay's own clock [ms].
+        until_ms: When that ends, on the relay's own clock [ms]; an "off" leaves
+            it, since until then no other run may switch on.
         run: The run that it obeys; empty: none yet.
         seq: The newest command of that run.
         reason: Why it is as it is: command, lease, start or lost.
@@ -45,7 +47,7 @@ def obeyed(lease: Lease, payload: bytes, now_ms: int, *, retained: bool) -> Leas
     "Off" is obeyed always, whoever sends it and however broken it is: what
     cannot be understood is off as well. "On" needs the run that is obeyed and a
     newer number; a new run is taken up by its own "off", or with "on" once the
-    lease has ended. What the broker had kept is no command.
+    lease would have ended. What the broker had kept never switches on.
 
     Args:
         lease: What the relay holds.
@@ -54,25 +56,25 @@ def obeyed(lease: Lease, payload: bytes, now_ms: int, *, retained: bool) -> Leas
         retained: The broker had kept it.
     """
     lease = expired(lease, now_ms)
-    if retained:
-        return lease
     command = _command(payload)
+    if retained and (command is None or command.valid_for_ms is not None):
+        return lease
     if command is None:
         return replace(lease, energised=False, reason="command")
     if command.valid_for_ms is None:
         same = command.run == lease.run
         seq = max(command.seq, lease.seq) if same else command.seq
-        return Lease(run=command.run, seq=seq, reason="command")
-    if not _may_switch_on(lease, command):
+        return Lease(False, lease.until_ms, command.run, seq, "command")  # noqa: FBT003
+    if not _may_switch_on(lease, command, now_ms):
         return lease
     until_ms = now_ms + command.valid_for_ms
     return Lease(True, until_ms, command.run, command.seq, "command")  # noqa: FBT003
 
 
-def _may_switch_on(lease: Lease, command: "_Command") -> bool:
+def _may_switch_on(lease: Lease, command: "_Command", now_ms: int) -> bool:
     if command.run == lease.run:
         return command.seq > lease.seq
-    return not lease.energised
+    return now_ms >= lease.until_ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,9 +104,7 @@ def _command(payload: bytes) -> _Command | None:
     return _Command(run, seq, round(1000 * seconds)) if on and seconds else None
 
 
-def _seconds(value: object) -> float | None:
-    try:
-        seconds = float(str(value))
-    except ValueError:
-        return None
-    return seconds if 0 < seconds <= LONGEST_S else None
+def _seconds(value: object) -> Decimal | None:
+    if isinstance(value, Decimal) and 0 < value <= LONGEST_S:
+        return value
+    return None

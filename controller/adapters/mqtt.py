@@ -12,7 +12,7 @@ import random
 import socket
 import ssl
 from collections import deque
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Coroutine, Sequence
 from pathlib import Path
 
 import aiomqtt
@@ -127,7 +127,9 @@ class MqttLink:
                 continue
             payload = self._payload(wire, energised=command.energised, seq=seq)
             with contextlib.suppress(aiomqtt.MqttError, TimeoutError):
-                await client.publish(wire.topic, payload, timeout=SEND_WITHIN_S)
+                await _in_full(
+                    client.publish(wire.topic, payload, timeout=SEND_WITHIN_S)
+                )
 
     def publish_status(self, end: str, payload: str) -> None:
         """Keep something on the broker under bottomheat/<bench>/, newest wins."""
@@ -165,12 +167,13 @@ class MqttLink:
             max_queued_incoming_messages=INBOX,
             socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         )
-        async with client:
+        async with _entered(client):
             try:
                 await self._greet(client)
                 self._client = client
                 yield client
             except asyncio.CancelledError:
+                self._client = None  # first: no "on" may follow the last "off"
                 await self._say_goodbye(client)
                 raise
             finally:
@@ -180,7 +183,7 @@ class MqttLink:
         """Subscribe, and say that we are alive."""
         self._heard.clear()
         for topic in [*self._probes, *self._reports]:
-            await client.subscribe(topic, qos=1, timeout=TIMEOUT_S)
+            await _in_full(client.subscribe(topic, qos=1, timeout=TIMEOUT_S))
         await self._heartbeat(client)
         self._unsaid = dict.fromkeys(self._status)
         self._to_say.set()
@@ -190,14 +193,18 @@ class MqttLink:
         with contextlib.suppress(aiomqtt.MqttError, TimeoutError):
             for wire in self._relays.values():
                 payload = self._payload(wire, energised=False, seq=2**53 - 1)
-                await client.publish(str(wire.topic), payload, timeout=SEND_WITHIN_S)
-            await client.publish(
-                self._topic("alive"), "false", 1, retain=True, timeout=SEND_WITHIN_S
+                await _in_full(
+                    client.publish(str(wire.topic), payload, timeout=SEND_WITHIN_S)
+                )
+            await _in_full(
+                client.publish(
+                    self._topic("alive"), "false", 1, retain=True, timeout=SEND_WITHIN_S
+                )
             )
 
     async def _heartbeat(self, client: aiomqtt.Client) -> None:
         topic = self._topic("alive")
-        await client.publish(topic, "true", 1, retain=True, timeout=TIMEOUT_S)
+        await _in_full(client.publish(topic, "true", 1, retain=True, timeout=TIMEOUT_S))
 
     async def _listen(self, client: aiomqtt.Client) -> None:
         """Run the parts of a connection until one of them loses it."""
@@ -230,14 +237,16 @@ class MqttLink:
             while self._unsaid:
                 end = next(iter(self._unsaid))
                 del self._unsaid[end]
-                await client.publish(
-                    self._topic(end),
-                    self._status[end],
-                    1,
-                    retain=True,
-                    timeout=TIMEOUT_S,
+                await _in_full(
+                    client.publish(
+                        self._topic(end),
+                        self._status[end],
+                        1,
+                        retain=True,
+                        timeout=TIMEOUT_S,
+                    )
                 )
-                if not self._status[end]:
+                if end not in self._unsaid and not self._status[end]:
                     del self._status[end]
 
     # --------------------------------------------------------------- messages
@@ -275,6 +284,32 @@ class MqttLink:
             self._dropped += 1
 
 
+async def _in_full(work: Coroutine[object, object, None | object]) -> None:
+    """Wait for a call of the library, and let no cancellation be lost in it.
+
+    The library waits by asyncio.wait_for, which before Python 3.12 takes a
+    cancellation for done when its work ends in the same moment: a daemon told
+    to stop while it sends a command would go on for ever.
+    """
+    task = asyncio.ensure_future(work)
+    try:
+        await asyncio.wait({task})
+    except asyncio.CancelledError:
+        task.cancel()
+        raise
+    task.result()
+
+
+@contextlib.asynccontextmanager
+async def _entered(client: aiomqtt.Client) -> AsyncIterator[None]:
+    """Connect and, at the end, disconnect."""
+    await _in_full(client.__aenter__())
+    try:
+        yield
+    finally:
+        await _in_full(client.__aexit__(None, None, None))
+
+
 def _password(path: Path | None) -> str | None:
     if path is None:
         return None
@@ -309,12 +344,14 @@ class Peer:
 
     async def subscribe(self, topic: str) -> None:
         """Listen to a topic."""
-        await self._client.subscribe(topic, qos=1, timeout=TIMEOUT_S)
+        await _in_full(self._client.subscribe(topic, qos=1, timeout=TIMEOUT_S))
 
     async def publish(self, topic: str, payload: str, *, kept: bool = False) -> None:
         """Publish; what shall be kept is acknowledged, the rest is not."""
         qos = 1 if kept else 0
-        await self._client.publish(topic, payload, qos, retain=kept, timeout=TIMEOUT_S)
+        await _in_full(
+            self._client.publish(topic, payload, qos, retain=kept, timeout=TIMEOUT_S)
+        )
 
     async def messages(self) -> AsyncIterator[tuple[str, bytes, bool]]:
         """Yield topic, payload and whether the broker had kept it."""
@@ -326,8 +363,9 @@ class Peer:
 async def connected_peer(host: str, port: int, name: str) -> AsyncIterator[Peer]:
     """Connect a peer; raise ConnectionError when the broker is not there."""
     try:
-        async with aiomqtt.Client(host, port, identifier=name, timeout=TIMEOUT_S) as c:
-            yield Peer(c)
+        client = aiomqtt.Client(host, port, identifier=name, timeout=TIMEOUT_S)
+        async with _entered(client):
+            yield Peer(client)
     except aiomqtt.MqttError as error:
         message = f"the broker at {host}:{port} was lost: {error}"
         raise ConnectionError(message) from error

@@ -5,12 +5,16 @@ What may live here: those words. No connection.
 """
 
 import json
+from decimal import Decimal
 
 from controller.adapters import strict_json
 from controller.core.plan import RelayKind
 from controller.core.scan import Refusal, RelayReport
 from controller.core.units import Millis
 from controller.wiring import RelayWire
+
+REASONS = ("command", "lease", "start", "lost")
+"""Why a lease relay is as it is; any other word of a stranger is left out."""
 
 
 def command_payload(
@@ -76,20 +80,16 @@ def _understood(
     if not isinstance(energised, bool):
         message = 'no "energised" that is true or false: a relay must say which'
         raise ValueError(message)  # noqa: TRY004
-    reason = body.get("reason")
+    reason = str(body.get("reason"))
     seq = strict_json_integer(body.get("seq")) if body.get("run") == run else None
-    return energised, seq, reason[:20] if isinstance(reason, str) else ""
+    return energised, seq, reason if reason in REASONS else ""
 
 
 def strict_json_integer(value: object) -> int | None:
     """Return a JSON number as a whole number that fits a scan's; else None."""
-    if isinstance(value, bool) or value is None:
+    if not isinstance(value, Decimal) or not 0 <= value < 2**53 or value % 1:
         return None
-    try:
-        number = int(str(value))
-    except ValueError:
-        return None
-    return number if 0 <= number < 2**53 else None
+    return int(value)
 
 
 def _word(text: str, wire: RelayWire) -> bool:

@@ -65,6 +65,28 @@ def test_another_run_is_taken_up_by_its_off_or_when_the_lease_has_ended():
     assert obeyed(held, on(1, "r2"), 15_000, retained=False).energised
 
 
+def test_a_late_on_of_the_run_before_is_not_obeyed_after_the_new_runs_off():
+    """The old run may switch on again only once its lease would have ended."""
+    lease = obeyed(after(on(5)), off(1, "r2"), 1_000, retained=False)
+    assert not obeyed(lease, on(6), 2_000, retained=False).energised
+    assert obeyed(lease, on(6), 15_000, retained=False).energised
+    assert obeyed(lease, on(2, "r2"), 2_000, retained=False).energised
+
+
+def test_even_an_off_that_the_broker_kept_is_obeyed():
+    assert not obeyed(after(on(1)), off(2), 0, retained=True).energised
+
+
+@pytest.mark.parametrize(
+    ("valid_for_s", "seq"),
+    [("15", 9), (15, "9"), ("1_5", 9)],
+    ids=["lease", "seq", "score"],
+)
+def test_a_number_in_quotes_is_no_number(valid_for_s, seq):
+    body = {"energised": True, "valid_for_s": valid_for_s, "run": "r1", "seq": seq}
+    assert not after(json.dumps(body).encode()).energised
+
+
 @pytest.mark.parametrize(
     "valid_for_s", [0, -1, LONGEST_S + 1, "x", None, True, float("1e300")]
 )

@@ -120,10 +120,20 @@ def test_what_is_no_report_is_refused_and_says_why(wire, payload, says):
     assert found.source == f"relay of {wire.mat}"
 
 
-@pytest.mark.parametrize("seq", ["-1", "1.5", "true", "null", "1e300", str(2**53)])
+@pytest.mark.parametrize(
+    "seq", ["-1", "1.5", '"7"', "true", "null", "1e300", str(2**53)]
+)
 def test_a_number_that_cannot_be_a_scans_is_left_out(seq):
     said = f'{{"energised": true, "run": "r1", "seq": {seq}}}'
     assert report(said).seq is None
+
+
+@pytest.mark.parametrize(
+    "reason", ['"heat"', '"\\ud800"', "7", "null", '"' + "x" * 99 + '"']
+)
+def test_a_strangers_reason_is_left_out(reason):
+    """What cannot be stored as UTF-8 must not reach the log."""
+    assert report(f'{{"energised": true, "reason": {reason}}}').reason == ""
 
 
 # named one by one: the table of all characters takes seconds to build at first

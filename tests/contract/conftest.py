@@ -10,6 +10,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
+import aiomqtt
 import pytest
 
 from controller.adapters.broker import embedded_broker

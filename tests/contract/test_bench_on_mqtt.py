@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.adapters.bench_on_mqtt import BenchOnMqtt, _payload
+from controller.adapters.broker import embedded_broker
 from controller.adapters.clocks import ManualClock, SystemClock
 from controller.adapters.payloads import parse
 from controller.core.plan import RelayKind
@@ -101,6 +102,30 @@ async def test_it_speaks_as_its_probes_and_obeys_leases_on_its_own_clock(broker_
     assert (start["energised"], start["reason"]) == (False, "start")
     assert (obeyed["energised"], obeyed["run"], obeyed["seq"]) == (True, "r1", 1)
     assert (ended["energised"], ended["reason"]) == (False, "lease")
+
+
+async def test_its_relays_drop_out_and_say_so_when_it_stops(broker_port):
+    async with aiomqtt.Client("127.0.0.1", broker_port, identifier="other") as client:
+        await client.subscribe(STATE, qos=1)
+        async with played(broker_port, FixedPlant(), ManualClock()) as bench:
+            await heard(client, STATE)
+            on = {"energised": True, "valid_for_s": 60, "run": "r1", "seq": 1}
+            await client.publish(COMMAND, json.dumps(on), qos=1)
+            assert json.loads(await heard(client, STATE))["energised"]
+        stopped = json.loads(await heard(client, STATE))
+    assert (stopped["energised"], stopped["reason"]) == (False, "lost")
+    assert bench.energised() == {"north": False}
+
+
+async def test_a_lost_broker_ends_it_with_a_connection_error():
+    async with embedded_broker() as port:
+        bench = BenchOnMqtt(FixedPlant(), wiring(port), ManualClock(), step_ms=1_000)
+        task = asyncio.create_task(bench.serve())
+        async with aiomqtt.Client("127.0.0.1", port, identifier="other") as client:
+            await client.subscribe(STATE, qos=1)
+            await heard(client, STATE)
+    with pytest.raises(ConnectionError, match=rf"broker at 127.0.0.1:{port} was lost"):
+        await asyncio.wait_for(task, 10)
 
 
 FORMATS = [

@@ -62,6 +62,14 @@ async def until(condition) -> None:
             await clock.sleep_until(clock.now().run_ms + 5)
 
 
+async def next_turn() -> None:
+    """Let every task that is ready go on for one step."""
+    loop = asyncio.get_running_loop()
+    turn = loop.create_future()
+    loop.call_soon(turn.set_result, None)
+    await turn
+
+
 @asynccontextmanager
 async def serving(link: MqttLink):
     task = asyncio.create_task(link.serve())
@@ -179,3 +187,19 @@ async def test_a_flood_is_bounded_counted_and_told(broker_port, monkeypatch):
             arrived = link.take()
     assert len(arrived.readings) == 20
     assert "messages dropped: more than 20 waited" in arrived.refusals[-1].reason
+
+
+async def test_a_status_may_come_and_go_while_it_is_being_said(broker_port):
+    """An alarm that is over, back and over again within one acknowledgement."""
+    async with serving(link := link_on(broker_port, SystemClock("UTC"))) as task:
+        await until(link.link_up)
+        async with other(broker_port, "bottomheat/test/mat/north") as watcher:
+            link.publish_status("alarm/x", "")
+            while link._unsaid:
+                await next_turn()
+            # now it is on its way, and not yet acknowledged
+            link.publish_status("alarm/x", "{}")
+            link.publish_status("alarm/x", "")
+            link.publish_status("mat/north", "{}")
+            assert await heard(watcher, "bottomheat/test/mat/north") == b"{}"
+        assert not task.done()

@@ -8,7 +8,7 @@ import aiomqtt
 import pytest
 
 from controller.adapters.clocks import SystemClock
-from controller.adapters.mqtt import MqttLink, WiringError
+from controller.adapters.mqtt import MqttLink, WiringError, _in_full
 from controller.core.decisions import Cause, Command
 from controller.core.plan import RelayKind
 from controller.core.scan import Quality
@@ -217,3 +217,18 @@ def test_a_missing_password_file_is_named(tmp_path):
     path.write_text("\n", encoding="utf-8")
     with pytest.raises(WiringError, match="is empty"):
         MqttLink(wires, SystemClock("UTC"), run="r1", valid_for_ms=1)
+
+
+async def test_a_cancellation_is_not_lost_in_a_call_that_ends_in_the_same_moment():
+    """As asyncio.wait_for loses it before Python 3.12; then a stop hung."""
+    ends = asyncio.get_running_loop().create_future()
+
+    async def library_call() -> None:
+        await asyncio.wait_for(ends, 5)
+
+    task = asyncio.create_task(_in_full(library_call()))
+    await asyncio.to_thread(lambda: None)
+    ends.set_result(None)
+    task.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await task
