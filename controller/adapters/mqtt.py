@@ -284,7 +284,7 @@ class MqttLink:
             self._dropped += 1
 
 
-async def _in_full(work: Coroutine[object, object, None | object]) -> None:
+async def _in_full(work: Coroutine[object, object, object]) -> None:
     """Wait for a call of the library, and let no cancellation be lost in it.
 
     The library waits by asyncio.wait_for, which before Python 3.12 takes a

@@ -77,12 +77,41 @@ needs_mosquitto = pytest.mark.skipif(
 )
 
 
-@pytest.fixture(params=["embedded", pytest.param("mosquitto", marks=[needs_mosquitto])])
+GIVEN = os.environ.get("TEST_BROKER")
+"""A broker that somebody else has started, as 127.0.0.1:port."""
+
+KEPT = (
+    "lean-to/probe/N1",
+    "lean-to/relay/north/state",
+    "bottomheat/test/alive",
+)
+
+
+async def forget_kept(port: int) -> None:
+    """Make a broker that outlives a test forget what the test left on it."""
+    async with aiomqtt.Client("127.0.0.1", port, identifier="tidy") as client:
+        for topic in KEPT:
+            await client.publish(topic, b"", qos=1, retain=True)
+
+
+KINDS = [
+    "embedded",
+    pytest.param("mosquitto", marks=[needs_mosquitto]),
+    *(["given"] if GIVEN else []),
+]
+
+
+@pytest.fixture(params=KINDS)
 async def broker_port(request, tmp_path) -> AsyncIterator[int]:
     """A broker of each kind."""
     if request.param == "embedded":
         async with embedded_broker() as port:
             yield port
+    elif request.param == "given":
+        assert GIVEN is not None
+        port = int(GIVEN.rpartition(":")[2])
+        yield port
+        await forget_kept(port)
     else:
         async with running_mosquitto(tmp_path) as broker:
             yield broker.port
