@@ -20,7 +20,7 @@ from api.tray_views import probe_view
 from controller.core.decisions import Command
 from controller.core.plan import DrivenBy, MatPlan
 from controller.core.protect import tray_limit_mc
-from controller.core.relays import mean_duty, on_time_ms
+from controller.core.relays import DUTY_MEMORY_MS, mean_duty, on_time_ms
 from controller.core.root_zone import driving_temp, observe
 from controller.core.setpoints import on_ramp, target
 from controller.core.state import MatState, Mode, Override
@@ -34,6 +34,14 @@ _MODES = {
     Mode.OFF: "switched off",
     Mode.TRIPPED: "locked off until you reset it",
 }
+
+
+def _duty_text(look: Moment, duty: float) -> str:
+    """Return the share of time on, once it means something."""
+    since_ms = look.now_ms - look.snapshot.state.started_ms
+    if since_ms < DUTY_MEMORY_MS:
+        return "too early to say how much of the time it is on"
+    return f"on {percent_text(duty)} of the time"
 
 
 def mat_view(look: Moment, mat: MatPlan) -> MatView:
@@ -61,7 +69,7 @@ def mat_view(look: Moment, mat: MatPlan) -> MatView:
         driving_c=None if driving is None else celsius(driving[0]),
         setpoint=setpoint_view(look, mat),
         duty_percent=round(100 * duty, 1),
-        duty_text=f"on {percent_text(duty)} of the time",
+        duty_text=_duty_text(look, duty),
         power_w=mat.power_mw / 1000,
         energy_wh=round(watt_hours(mat.power_mw, on_ms), 3),
         operations=known.relay.operations,

@@ -6,10 +6,11 @@ it. What may live here: which sentence stands under which topic.
 """
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 
-from controller.core.plan import MatPlan, TrayPlan, all_trays
+from controller.core.decisions import AlarmKind
+from controller.core.plan import MatPlan, Plan, TrayPlan, all_probes, all_trays
 from controller.core.relays import mean_duty
 from controller.core.root_zone import tray_temp_mc
 from controller.core.state import Alarm
@@ -34,6 +35,8 @@ class Announcer:
     def __call__(self, snapshot: Snapshot) -> None:
         """Publish what a scan has changed."""
         now = announcements(snapshot)
+        if not self._told:  # a broker may still keep alarms of an earlier run
+            self._told = dict.fromkeys(_alarm_topics(snapshot.plan), "")
         for topic in self._told.keys() - now.keys():
             self._publish(topic, "")
         for topic, payload in now.items():
@@ -50,6 +53,15 @@ def announcements(snapshot: Snapshot) -> Mapping[str, str]:
         subject = f"-{alarm.subject}" if alarm.subject else ""
         told[f"alarm/{alarm.kind.value}{subject}"] = _alarm(alarm)
     return told
+
+
+def _alarm_topics(plan: Plan) -> Iterator[str]:
+    """Yield the topic's end of every alarm that a plan can raise."""
+    names = [probe.name for probe in all_probes(plan)]
+    names += [mat.name for mat in plan.mats]
+    for kind in AlarmKind:
+        yield f"alarm/{kind.value}"
+        yield from (f"alarm/{kind.value}-{name}" for name in names)
 
 
 def _tray(snapshot: Snapshot, tray: TrayPlan) -> str:

@@ -80,17 +80,18 @@ needs_mosquitto = pytest.mark.skipif(
 GIVEN = os.environ.get("TEST_BROKER")
 """A broker that somebody else has started, as 127.0.0.1:port."""
 
-KEPT = (
-    "lean-to/probe/N1",
-    "lean-to/relay/north/state",
-    "bottomheat/test/alive",
-)
-
 
 async def forget_kept(port: int) -> None:
-    """Make a broker that outlives a test forget what the test left on it."""
+    """Make a broker that outlives a test forget all that tests left on it."""
+    kept = set()
     async with aiomqtt.Client("127.0.0.1", port, identifier="tidy") as client:
-        for topic in KEPT:
+        await client.subscribe("#", qos=1)
+        await client.publish("tidy/end", b"", qos=1)
+        async for message in client.messages:
+            if str(message.topic) == "tidy/end":
+                break
+            kept.add(str(message.topic))
+        for topic in kept:
             await client.publish(topic, b"", qos=1, retain=True)
 
 
@@ -110,8 +111,8 @@ async def broker_port(request, tmp_path) -> AsyncIterator[int]:
     elif request.param == "given":
         assert GIVEN is not None
         port = int(GIVEN.rpartition(":")[2])
-        yield port
         await forget_kept(port)
+        yield port
     else:
         async with running_mosquitto(tmp_path) as broker:
             yield broker.port
