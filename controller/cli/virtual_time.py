@@ -2,7 +2,8 @@
 
 import gc
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -75,29 +76,39 @@ def simulated(
     local = LocalTime(header.timezone)
     energised = {mat.name: False for mat in plan.mats}
     say = _progress(lasting_ms // plan.scan_ms)
-    gc.freeze()  # nothing below makes reference cycles; to look for them is slow
     log.begin(header)
-    for seq in range(1, lasting_ms // plan.scan_ms + 1):
-        now_ms = header.started_run_ms + seq * plan.scan_ms
-        arrived = world.advance(now_ms, energised)
-        utc_ms = header.started_utc_ms + seq * plan.scan_ms
-        day, minute = local.at(utc_ms)
-        scan = Scan(
-            seq,
-            Millis(now_ms),
-            UtcMillis(utc_ms),
-            clock_ok=True,
-            local_day=day,
-            local_minute=minute,
-            readings=arrived.readings,
-        )
-        state, decisions = step(plan, state, scan)
-        log.append(scan, decisions, state)
-        energised = {c.mat: c.energised for c in decisions.commands}
-        if now_ms % MINUTE_MS < plan.scan_ms:
-            _count(counted, world, state, now_ms)
-        say(seq)
+    with _no_cycles():
+        for seq in range(1, lasting_ms // plan.scan_ms + 1):
+            now_ms = header.started_run_ms + seq * plan.scan_ms
+            arrived = world.advance(now_ms, energised)
+            utc_ms = header.started_utc_ms + seq * plan.scan_ms
+            day, minute = local.at(utc_ms)
+            scan = Scan(
+                seq,
+                Millis(now_ms),
+                UtcMillis(utc_ms),
+                clock_ok=True,
+                local_day=day,
+                local_minute=minute,
+                readings=arrived.readings,
+            )
+            state, decisions = step(plan, state, scan)
+            log.append(scan, decisions, state)
+            energised = {c.mat: c.energised for c in decisions.commands}
+            if now_ms % MINUTE_MS < plan.scan_ms:
+                _count(counted, world, state, now_ms)
+            say(seq)
     return Outcome(state, counted)
+
+
+@contextmanager
+def _no_cycles() -> Iterator[None]:
+    """Run without the search for reference cycles: a step makes none."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 def _count(
