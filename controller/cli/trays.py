@@ -151,7 +151,8 @@ def _degree_hours(found: Json) -> str:
 
 def _mat(mat: Json) -> Row:
     energy = f"{_number(mat, 'energy_wh'):.0f} Wh"
-    share = f"{_number(mat, 'duty_percent'):.0f} %"
+    early = str(mat.get("duty_text", "")).startswith("too early")
+    share = "-" if early else f"{_number(mat, 'duty_percent'):.0f} %"
     name, mode, why = _text(mat, "name"), _text(mat, "mode_text"), _text(mat, "why")
     return name, _heat(mat), mode, share, energy, why
 

@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import sys
 import urllib.request
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -50,7 +51,7 @@ def test_one_decision_changed_by_hand_is_found_and_no_other(
 ):
     changed = tmp_path / "changed.db"
     changed.write_bytes(simulated.read_bytes())
-    with sqlite3.connect(changed) as db:
+    with closing(sqlite3.connect(changed)) as db, db:
         newest = db.execute(
             "SELECT scan, mat FROM command ORDER BY scan DESC"
         ).fetchone()

@@ -358,9 +358,9 @@ def test_the_embedded_broker_asks_for_no_name(complaints, small):
 
 
 def test_a_home_is_put_for_a_tilde(loaded, small, monkeypatch):
-    monkeypatch.setenv("HOME", "/home/grower")
+    monkeypatch.setenv("HOME", "/srv/grower")
     settings = loaded(f'[log]\npath = "~/season.db"\n{small}')
-    assert settings.log.path == Path("/home/grower/season.db")
+    assert settings.log.path == Path("/srv/grower/season.db")
 
 
 def test_a_byte_order_mark_and_dos_lines_do_no_harm(loaded, small):
