@@ -225,9 +225,14 @@ class Daemon:
     # ----------------------------------------------------------- off, log, on
 
     def _new_on(self, decisions: Decisions) -> frozenset[str]:
-        """Return the mats to be switched on; forget those that go off."""
+        """Return the mats to be switched on; forget those that go off.
+
+        One whose relay was reported off and is asked for again in this very scan
+        is switched on anew.
+        """
         on = frozenset(c.mat for c in decisions.commands if c.energised)
-        self._on &= on
+        mats = self._state.mats
+        self._on &= {mat for mat in on if mats[mat].relay.on_seq != self._seq}
         return on - self._on
 
     async def _send(self, commands: list[Command], seq: int) -> None:

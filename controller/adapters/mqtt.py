@@ -172,7 +172,11 @@ class MqttLink:
                 await self._greet(client)
                 self._client = client
                 yield client
-            except asyncio.CancelledError:
+            except aiomqtt.MqttError:
+                raise  # the broker is lost: nothing can be said, and the will fires
+            except BaseException:
+                # Told to stop, or broken: to disconnect in good order is to take
+                # the last will back, so "off" must be said here.
                 self._client = None  # first: no "on" may follow the last "off"
                 await self._say_goodbye(client)
                 raise

@@ -156,10 +156,12 @@ def _version() -> str:
 
 def _for_people(error: Exception) -> str | None:
     """Return an error's words if they are meant for people, else None: a bug."""
+    from controller.adapters.broker import BrokerMissingError
+    from controller.adapters.mqtt import WiringError
     from controller.adapters.season_log import LogError
     from controller.adapters.settings import SettingsError
 
-    if isinstance(error, (LogError, SettingsError)):
+    if isinstance(error, (BrokerMissingError, LogError, SettingsError, WiringError)):
         return str(error)
     if isinstance(error, OSError) and error.filename is not None:
         return f"{error.filename}: {error.strerror}"

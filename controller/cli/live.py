@@ -5,12 +5,13 @@ import signal
 import sys
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from api.app import create_app
 from api.server import serve
 from controller.adapters.announcements import Announcer
+from controller.adapters.broker import embedded_broker
 from controller.adapters.mqtt import MqttLink
 from controller.adapters.season_log import (
     SeasonLogReader,
@@ -94,6 +95,23 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
         await serve(app, api.host, api.port, stage.on_api)
 
     await daemon.run(stop, served)
+
+
+@asynccontextmanager
+async def own_broker(settings: Settings) -> AsyncIterator[Settings]:
+    """Start the embedded broker if the settings want it; give them its port.
+
+    Raises:
+        BrokerMissingError: It is not installed.
+    """
+    wiring = settings.wiring
+    if not wiring.broker.embedded:
+        yield settings
+        return
+    async with embedded_broker(wiring.broker.port) as port:
+        say(f"embedded broker: mqtt://127.0.0.1:{port}")
+        broker = replace(wiring.broker, port=port)
+        yield replace(settings, wiring=replace(wiring, broker=broker))
 
 
 @asynccontextmanager

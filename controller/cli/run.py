@@ -67,7 +67,7 @@ def _not_here(settings: "Settings") -> str | None:
     for relay in settings.wiring.relays:
         if relay.pin is not None:
             return (
-                f"{settings.source}: mat {relay.mat}: relay: gpio = {relay.pin}: "
+                f"{settings.source}: mat {relay.mat}: relay.pin = {relay.pin}: "
                 "pins of this board are not driven in this version; "
                 "give the relay an MQTT topic"
             )
@@ -85,6 +85,7 @@ async def _live(
         Stage,
         causes,
         daemon_on,
+        own_broker,
         run_with_api,
         say,
         stopped_by_signals,
@@ -96,22 +97,23 @@ async def _live(
     clock = SystemClock(zone, begun.run_ms)
     here = {w.probe: w.one_wire for w in settings.wiring.probes if w.one_wire}
     every_ms = {probe.name: probe.every_ms for probe in all_probes(plan)}
-    stage = Stage(
-        settings=settings,
-        clock=clock,
-        begun=begun,
-        log=log,
-        sources=[OneWire(here, every_ms, clock)] if here else [],
-        watchdog=Silent(),
-        on_api=lambda port: say(
-            f"bench {plan.bench}: http://{settings.api.host}:{port}/v1/bench"
-        ),
-    )
-    try:
-        async with stopped_by_signals() as stop:
-            await run_with_api(stage, daemon_on(stage), stop)
-    except ExceptionGroup as group:
-        for cause in causes(group):
-            say(f"bottomheat run: {cause}; every mat was told to switch off")
-        return ENDED_BY_ITSELF
+    async with own_broker(settings) as wired:
+        stage = Stage(
+            settings=wired,
+            clock=clock,
+            begun=begun,
+            log=log,
+            sources=[OneWire(here, every_ms, clock)] if here else [],
+            watchdog=Silent(),
+            on_api=lambda port: say(
+                f"bench {plan.bench}: http://{settings.api.host}:{port}/v1/bench"
+            ),
+        )
+        try:
+            async with stopped_by_signals() as stop:
+                await run_with_api(stage, daemon_on(stage), stop)
+        except ExceptionGroup as group:
+            for cause in causes(group):
+                say(f"bottomheat run: {cause}; every mat was told to switch off")
+            return ENDED_BY_ITSELF
     return 0

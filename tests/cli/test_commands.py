@@ -143,3 +143,40 @@ def test_the_demo_refuses_impossible_numbers(words, capsys):
         main(["demo", *words])
     assert ended.value.code == 2
     assert "must be" in capsys.readouterr().err
+
+
+def configured(folder: Path, broker: str) -> list[str]:
+    """Return the words that run the demo bench on another broker."""
+    text = Path(BENCH).read_text(encoding="utf-8")
+    text = text.replace('url = "mqtt://127.0.0.1:1883"', broker)
+    text = text.replace('"season.db"', f'"{folder / "season.db"}"')
+    config = folder / "bench.toml"
+    config.write_text(text.replace("port = 8000", "port = 0"), encoding="utf-8")
+    return ["run", "--config", str(config)]
+
+
+def test_run_brings_a_broker_of_its_own_if_told_to(tmp_path):
+    process = bottomheat(*configured(tmp_path, 'url = "embedded"'))
+    assert process.stdout is not None
+    try:
+        said = ""
+        while "/v1/bench" not in said:
+            line = process.stdout.readline()
+            assert line, said
+            said += line
+        address = re.search(r"mqtt://127\.0\.0\.1:\d+", said)
+        process.send_signal(signal.SIGTERM)
+        rest, _ = process.communicate(timeout=20)
+    finally:
+        process.kill()
+    assert process.returncode == 0, rest
+    assert address is not None, said
+
+
+def test_run_names_a_password_file_that_is_not_there(tmp_path, capsys):
+    secret = tmp_path / "secret"
+    broker = (
+        f'url = "mqtt://127.0.0.1:1"\nusername = "bench"\npassword_file = "{secret}"'
+    )
+    assert main(configured(tmp_path, broker)) == 2
+    assert f"broker password_file {secret}: cannot be read" in capsys.readouterr().err

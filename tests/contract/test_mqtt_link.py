@@ -177,6 +177,27 @@ async def test_a_stop_switches_every_relay_off_and_says_goodbye(broker_port):
         assert await heard(watcher, ALIVE) == b"false"
 
 
+async def test_a_part_that_breaks_switches_every_relay_off_before_it_ends(
+    broker_port, monkeypatch
+):
+    """To disconnect in good order takes the last will back: off must be said."""
+
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("a mistake of ours")
+
+    async with other(broker_port, PLAIN, RELAY) as watcher:
+        link = MqttLink(wiring(broker_port), CLOCK, run="r1", valid_for_ms=15_000)
+        task = asyncio.create_task(link.serve())
+        await until(link.link_up)
+        await link.send([Command("south", True, Cause.BELOW_BAND)], 1)
+        assert await heard(watcher, PLAIN) == b"ON"
+        monkeypatch.setattr("controller.adapters.mqtt.parse", broken)
+        await watcher.publish(PROBE, "21", qos=1)
+        with pytest.raises(RuntimeError, match="a mistake of ours"):
+            await task
+        assert await heard(watcher, PLAIN) == b"OFF"
+
+
 async def test_status_is_kept_by_the_broker_and_an_empty_one_is_forgotten(broker_port):
     topic = "bottomheat/test/tray/N1"
     async with other(broker_port, topic) as watcher, linked(broker_port) as link:

@@ -19,7 +19,15 @@ from controller.core.plan import (
     StepPlan,
     TrayPlan,
 )
-from controller.core.scan import Hold, LogHealth, Reading, Refusal, Scan, SetEnabled
+from controller.core.scan import (
+    Hold,
+    LogHealth,
+    Reading,
+    Refusal,
+    RelayReport,
+    Scan,
+    SetEnabled,
+)
 from controller.core.state import State, Trip, fresh_state
 from controller.daemon import Daemon, Parts
 from controller.ports import Arrivals, RunHeader
@@ -230,6 +238,19 @@ async def test_a_renewal_does_not_wait_for_the_disk():
         stage.book.commits = asyncio.Event()  # the disk hangs from now on
         await stage.next_scan(16.0)
         assert stage.sent()[-1] == "on north 3"
+
+
+async def test_a_relay_that_dropped_out_is_switched_on_anew_disk_first():
+    async with Stage() as stage:
+        await stage.next_scan(16.0)
+        report = RelayReport("north", stage.clock.now().run_ms + 1, False, seq=2)
+        stage.source.arrivals.append(Arrivals(relay_reports=(report,)))
+        while stage.clock.wakes_at() is None:
+            await others()
+        stage.clock.advance(5_000)
+        await stage.scanned(3)
+        lines = stage.book.lines
+        assert lines.index("disk 3") < lines.index("on north 3")
 
 
 async def test_a_commit_that_takes_too_long_counts_as_a_failing_log(monkeypatch):
