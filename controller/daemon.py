@@ -193,6 +193,7 @@ class Daemon:
             readings=arrived.readings,
             refusals=arrived.refusals,
             relay_reports=arrived.relay_reports,
+            power_reports=arrived.power_reports,
             link_up=all(source.link_up() for source in self._parts.sources),
             log_health=self._log_health(),
             requests=requests,
@@ -292,6 +293,7 @@ def _joined(parts: Sequence[Arrivals]) -> Arrivals:
         tuple(r for part in parts for r in part.readings),
         tuple(r for part in parts for r in part.refusals),
         tuple(r for part in parts for r in part.relay_reports),
+        tuple(r for part in parts for r in part.power_reports),
     )
 
 

@@ -12,6 +12,7 @@ from controller.core.decisions import Answer, Command, Decisions
 from controller.core.plan import Plan
 from controller.core.scan import (
     LogHealth,
+    PowerReport,
     Reading,
     Refusal,
     RelayReport,
@@ -59,6 +60,7 @@ class Arrivals:
     readings: tuple[Reading, ...] = ()
     refusals: tuple[Refusal, ...] = ()
     relay_reports: tuple[RelayReport, ...] = ()
+    power_reports: tuple[PowerReport, ...] = ()
 
 
 class ScanSource(Protocol):

@@ -227,7 +227,7 @@ class Bench:
     @property
     def alarms(self) -> set[tuple[AlarmKind, str]]:
         """The active alarms."""
-        return {(alarm.kind, alarm.subject) for alarm in self.state.alarms}
+        return {(a.kind, a.subject) for a in self.state.alarms if a.active}
 
     def probe(self, name: str) -> ProbeState:
         """Return what is known of a probe."""

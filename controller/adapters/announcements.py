@@ -50,6 +50,8 @@ def announcements(snapshot: Snapshot) -> Mapping[str, str]:
     told = {f"tray/{t.name}": _tray(snapshot, t) for t in all_trays(snapshot.plan)}
     told |= {f"mat/{m.name}": _mat(snapshot, m) for m in snapshot.plan.mats}
     for alarm in snapshot.state.alarms:
+        if not alarm.active:
+            continue
         subject = f"-{alarm.subject}" if alarm.subject else ""
         told[f"alarm/{alarm.kind.value}{subject}"] = _alarm(alarm)
     return told

@@ -148,9 +148,8 @@ def _decided(decided: Decided | None) -> str:
         case Doubt(probe, at_ms, temp_mc, quality, why):
             value = "no value" if temp_mc is None else f"{temp_mc / 1000} °C"
             return f"{probe} {value} at {at_ms} ms {quality.value}, {why.value}"
-        case AlarmChange(kind, subject, active, numbers):
-            came = "came" if active else "went"
-            return f"{kind.value} {subject} {came}{_numbers(numbers)}"
+        case AlarmChange(kind, subject, turn, numbers):
+            return f"{kind.value} {subject} {turn.value}{_numbers(numbers)}"
         case Answer(request_id, accepted, sentence):
             granted = "granted" if accepted else "refused"
             return f"request {request_id} {granted}: {sentence}"

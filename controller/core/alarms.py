@@ -5,9 +5,17 @@ anything; what refuses heat is in protect.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from controller.core.decisions import AlarmChange, AlarmKind, Cause, Doubted, Numbers
+from controller.core.alarm_rules import RULES
+from controller.core.decisions import (
+    AlarmChange,
+    AlarmKind,
+    AlarmTurn,
+    Cause,
+    Doubted,
+    Numbers,
+)
 from controller.core.plan import MatPlan, Plan, RelayKind
 from controller.core.protect import Verdict
 from controller.core.relays import GRACE_SCANS
@@ -56,28 +64,77 @@ class Moment:
 def update(
     plan: Plan, state: State, moment: Moment
 ) -> tuple[tuple[Alarm, ...], tuple[AlarmChange, ...]]:
-    """Return the alarms that are active now, and those that came or went."""
+    """Return the alarms to be known of now, and what happened to any."""
     standing = {(alarm.kind, alarm.subject): alarm for alarm in state.alarms}
     active = dict(_active(plan, state, moment, standing))
-    if active.keys() == standing.keys():
+    if not standing and not active:
         return state.alarms, ()
-    utc_ms = moment.scan.utc_ms
-    gone = tuple(
-        AlarmChange(kind, subject, active=False)
-        for kind, subject in standing
-        if (kind, subject) not in active
-    )
-    new = {key: numbers for key, numbers in active.items() if key not in standing}
-    came = tuple(
-        AlarmChange(kind, subject, active=True, numbers=numbers)
-        for (kind, subject), numbers in new.items()
-    )
-    kept = tuple(alarm for key, alarm in standing.items() if key in active)
-    fresh = tuple(
-        Alarm(kind, subject, moment.now_ms, utc_ms, numbers)
-        for (kind, subject), numbers in new.items()
-    )
-    return kept + fresh, gone + came
+    changes: list[AlarmChange] = []
+    alarms = [
+        after
+        for key, alarm in standing.items()
+        if (after := _gone_on(alarm, active.get(key), key in active, moment, changes))
+    ]
+    alarms += [
+        _raised(key, numbers, moment, changes)
+        for key, numbers in active.items()
+        if key not in standing
+    ]
+    alarms = _suppressed(alarms, changes)
+    if not changes and tuple(alarms) == state.alarms:
+        return state.alarms, ()
+    return tuple(alarms), tuple(changes)
+
+
+def _raised(
+    key: Key, numbers: Numbers, moment: Moment, changes: list[AlarmChange]
+) -> Alarm:
+    changes.append(AlarmChange(*key, AlarmTurn.RAISED, numbers))
+    return Alarm(*key, moment.now_ms, moment.scan.utc_ms, numbers)
+
+
+def _gone_on(
+    alarm: Alarm,
+    numbers: Numbers | None,
+    holds: bool,  # noqa: FBT001
+    moment: Moment,
+    changes: list[AlarmChange],
+) -> Alarm | None:
+    """Return what has become of an alarm; None: it is forgotten."""
+    until_ms = alarm.shelved_until_ms
+    if until_ms is not None and moment.now_ms >= until_ms:
+        changes.append(AlarmChange(alarm.kind, alarm.subject, AlarmTurn.UNSHELVED))
+        alarm = replace(alarm, shelved_until_ms=None)
+    if holds:
+        if alarm.active:
+            return alarm if alarm.over_ms is None else replace(alarm, over_ms=None)
+        again = _raised((alarm.kind, alarm.subject), numbers or (), moment, changes)
+        return replace(again, shelved_until_ms=alarm.shelved_until_ms)
+    if alarm.active:
+        over_ms = moment.now_ms if alarm.over_ms is None else alarm.over_ms
+        if moment.now_ms - over_ms < RULES[alarm.kind].off_delay_ms:
+            return replace(alarm, over_ms=over_ms)
+        changes.append(AlarmChange(alarm.kind, alarm.subject, AlarmTurn.CLEARED))
+        alarm = replace(alarm, active=False, over_ms=None)
+    done = alarm.acknowledged and alarm.shelved_until_ms is None
+    return None if done else alarm
+
+
+def _suppressed(alarms: list[Alarm], changes: list[AlarmChange]) -> list[Alarm]:
+    """Silence what another alarm explains, and let it ring when none does."""
+    active = {(alarm.kind, alarm.subject) for alarm in alarms if alarm.active}
+    after = []
+    for alarm in alarms:
+        explained = alarm.active and any(
+            (kind, alarm.subject) in active or (kind, "") in active
+            for kind in RULES[alarm.kind].explained_by
+        )
+        if explained != alarm.suppressed:
+            turn = AlarmTurn.SUPPRESSED if explained else AlarmTurn.UNSUPPRESSED
+            changes.append(AlarmChange(alarm.kind, alarm.subject, turn))
+            alarm = replace(alarm, suppressed=explained)  # noqa: PLW2901
+        after.append(alarm)
+    return after
 
 
 def _active(

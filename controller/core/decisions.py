@@ -34,6 +34,10 @@ class Cause(Enum):
     OVER_SURFACE_LIMIT = "over-surface-limit"
     DOUBTFUL_HOT = "doubtful-hot"
     HEAT_FROM_ABOVE = "heat-from-above"
+    HEAT_NOT_FELT = "heat-not-felt"
+    RISES_TOO_FAST = "rises-too-fast"
+    HEATED_TOO_LONG = "heated-too-long"
+    DAILY_HEAT_SPENT = "daily-heat-spent"
     # regulate and modulate: demanded or not
     BELOW_BAND = "below-band"
     ABOVE_BAND = "above-band"
@@ -54,6 +58,7 @@ class Doubted(Enum):
     OUT_OF_RANGE = "out-of-range"
     IMPOSSIBLE_RATE = "impossible-rate"
     OUT_OF_ORDER = "out-of-order"
+    STUCK = "stuck"
     UNCERTAIN = "uncertain"
 
 
@@ -68,9 +73,31 @@ class AlarmKind(Enum):
     ROOT_ZONE_WARM = "root-zone-warm"
     OVER_LIMIT = "over-limit"
     HEAT_FROM_ABOVE = "heat-from-above"
+    RISES_TOO_FAST = "rises-too-fast"
+    HEATED_TOO_LONG = "heated-too-long"
+    DAILY_HEAT_SPENT = "daily-heat-spent"
+    HEAT_UNASKED = "heat-unasked"
+    PROBE_DISAGREES = "probe-disagrees"
     RELAY_DISAGREES = "relay-disagrees"
+    RELAY_SILENT = "relay-silent"
+    MAT_DEAD = "mat-dead"
+    POWER_UNASKED = "power-unasked"
     LOG_FAILED = "log-failed"
     LINK_DOWN = "link-down"
+
+
+class AlarmTurn(Enum):
+    """What happened to an alarm: the transitions of ISA-18.2."""
+
+    RAISED = "raised"
+    CLEARED = "cleared"
+    ACKNOWLEDGED = "acknowledged"
+    SHELVED = "shelved"
+    UNSHELVED = "unshelved"
+    """By a person, or because its time was over."""
+    SUPPRESSED = "suppressed"
+    """Another alarm explains it."""
+    UNSUPPRESSED = "unsuppressed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,19 +138,21 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class AlarmChange:
-    """An alarm came or went.
+    """An alarm came, went, or was dealt with.
 
     Attributes:
         kind: What it is about.
-        subject: Name of the probe, tray or mat; empty for the bench.
-        active: It came (True) or went (False).
+        subject: Name of the probe or mat; empty for the bench.
+        turn: What happened to it.
         numbers: The numbers that decided.
+        who: The person who acknowledged or shelved it; empty otherwise.
     """
 
     kind: AlarmKind
     subject: str
-    active: bool
+    turn: AlarmTurn
     numbers: Numbers = ()
+    who: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from controller.core.plan_rules import setpoint_problem
 from controller.core.protect import reset_refusal
 from controller.core.root_zone import observe
 from controller.core.scan import (
+    AlarmWish,
     Hold,
     NextStep,
     Request,
@@ -49,6 +50,8 @@ def grant(
 def _one(
     plan: Plan, state: State, scan: Scan, request: Request, now_ms: Millis
 ) -> tuple[State, Answer]:
+    if isinstance(request.wish, AlarmWish):
+        return state, _refusal(request, "not yet")
     mat = next((mat for mat in plan.mats if mat.name == request.wish.mat), None)
     if mat is None:
         return state, _refusal(request, f"there is no mat {request.wish.mat}")

@@ -87,6 +87,21 @@ class RelayReport:
 
 
 @dataclass(frozen=True, slots=True)
+class PowerReport:
+    """What a mat's wattmeter says: evidence, never a reason to heat.
+
+    Attributes:
+        mat: The mat whose supply it measures.
+        at_ms: When the report was received; run clock [ms].
+        power_mw: The power drawn [mW].
+    """
+
+    mat: str
+    at_ms: Millis
+    power_mw: int
+
+
+@dataclass(frozen=True, slots=True)
 class SetSetpoint:
     """Override a mat's setpoint, or drop the override (setpoint_mc None)."""
 
@@ -130,7 +145,28 @@ class NextStep:
     kind: Literal["step"] = "step"
 
 
-Wish = SetSetpoint | SetEnabled | Reset | Hold | NextStep
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    """A person has seen an alarm. Kinds are the values of AlarmKind."""
+
+    alarm: str
+    subject: str
+    kind: Literal["acknowledge"] = "acknowledge"
+
+
+@dataclass(frozen=True, slots=True)
+class Shelve:
+    """Silence an alarm for a while; 0 lets it ring again."""
+
+    alarm: str
+    subject: str
+    for_ms: Millis
+    kind: Literal["shelve"] = "shelve"
+
+
+MatWish = SetSetpoint | SetEnabled | Reset | Hold | NextStep
+AlarmWish = Acknowledge | Shelve
+Wish = MatWish | AlarmWish
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +198,7 @@ class Scan:
         readings: Values, in order of arrival.
         refusals: Messages that gave no value.
         relay_reports: What relays say, in order of arrival.
+        power_reports: What wattmeters say, in order of arrival.
         link_up: Whether the broker can be reached.
         log_health: What the season log's writer says of itself.
         requests: Wishes, in order of arrival.
@@ -176,6 +213,7 @@ class Scan:
     readings: tuple[Reading, ...] = ()
     refusals: tuple[Refusal, ...] = ()
     relay_reports: tuple[RelayReport, ...] = ()
+    power_reports: tuple[PowerReport, ...] = ()
     link_up: bool = True
     log_health: LogHealth = LogHealth.OK
     requests: tuple[Request, ...] = ()

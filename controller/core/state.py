@@ -291,14 +291,22 @@ class MatState:
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """An alarm that is active.
+    """An alarm that a person should know of, in the states of ISA-18.2.
+
+    It is forgotten once it is over and was acknowledged.
 
     Attributes:
         kind: What it is about.
-        subject: Name of the probe, tray or mat; empty for the bench.
-        since_ms: Since when; run clock [ms].
+        subject: Name of the probe or mat; empty for the bench.
+        since_ms: When it was last raised; run clock [ms].
         since_utc_ms: The same, in the wall clock's opinion.
         numbers: The numbers that decided.
+        active: Its condition holds; False: it is over.
+        acknowledged: A person has seen it since it was last raised.
+        shelved_until_ms: Silenced until then; None: it is not.
+        suppressed: Another alarm explains it: it does not ring.
+        over_ms: Since when its condition is gone, while it waits to be
+            cleared; None: the condition holds, or it is cleared.
     """
 
     kind: AlarmKind
@@ -306,6 +314,17 @@ class Alarm:
     since_ms: Millis
     since_utc_ms: UtcMillis
     numbers: Numbers = ()
+    active: bool = True
+    acknowledged: bool = False
+    shelved_until_ms: Millis | None = None
+    suppressed: bool = False
+    over_ms: Millis | None = None
+
+    @property
+    def rings(self) -> bool:
+        """Whether it asks for a person now: active and not silenced in any way."""
+        silenced = self.acknowledged or self.suppressed
+        return self.active and not silenced and self.shelved_until_ms is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,7 +341,7 @@ class State:
         probes: By name.
         accounts: Thermal time of each tray, by name.
         mats: By name.
-        alarms: Active alarms, in the order in which they came.
+        alarms: Alarms to be known of, in the order in which they came.
     """
 
     run_ms: Millis

@@ -100,7 +100,7 @@ def findings(**changes: Callable) -> Callable[[RecordedScan], RecordedScan]:
             findings(
                 alarm_changes=lambda changes: (
                     *changes,
-                    AlarmChange(AlarmKind.TRIP, "north", active=True),
+                    AlarmChange(AlarmKind.TRIP, "north", AlarmTurn.RAISED),
                 )
             ),
         ),

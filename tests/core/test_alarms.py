@@ -2,7 +2,7 @@
 
 import pytest
 
-from controller.core.decisions import AlarmChange, AlarmKind
+from controller.core.decisions import AlarmChange, AlarmKind, AlarmTurn
 from controller.core.plan import ProbePlan, Quantity, RelayKind, StepPlan
 from controller.core.scan import LogHealth, Reset
 from controller.core.state import Alarm
@@ -27,11 +27,11 @@ def warm(**changes):
 
 
 def came(kind, subject="", **numbers):
-    return AlarmChange(kind, subject, True, tuple(numbers.items()))
+    return AlarmChange(kind, subject, AlarmTurn.RAISED, tuple(numbers.items()))
 
 
 def gone(kind, subject=""):
-    return AlarmChange(kind, subject, False)
+    return AlarmChange(kind, subject, AlarmTurn.CLEARED)
 
 
 def news(bench):

@@ -14,6 +14,7 @@ from controller.adapters.season_log import (
 from controller.core.decisions import (
     AlarmChange,
     AlarmKind,
+    AlarmTurn,
     Answer,
     Doubt,
     Doubted,
@@ -56,7 +57,7 @@ def eventful(samples):
         decisions,
         doubts=(Doubt("n1", at_ms, MilliC(19_877), Quality.BAD, Doubted.OUT_OF_RANGE),),
         alarm_changes=(
-            AlarmChange(AlarmKind.TRIP, "north", True, (("root_mc", 33_000.5),)),
+            AlarmChange(AlarmKind.TRIP, "north", AlarmTurn.RAISED, (("root_mc", 33_000.5),)),
         ),
         answers=(Answer(7, True, "held for 1 min"),),
     )

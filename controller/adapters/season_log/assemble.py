@@ -11,6 +11,7 @@ from controller.adapters.season_log.schema import READINGS_PER_SCAN
 from controller.core.decisions import (
     AlarmChange,
     AlarmKind,
+    AlarmTurn,
     Answer,
     Cause,
     Command,
@@ -20,6 +21,7 @@ from controller.core.decisions import (
 )
 from controller.core.scan import (
     LogHealth,
+    PowerReport,
     Reading,
     Refusal,
     RelayReport,
@@ -105,6 +107,7 @@ def assembled(part: Part, run_id: int) -> Iterator[RecordedScan]:
     readings = _grouped(_readings(part))
     refusals = _grouped(_refusals(part))
     reports = _grouped(_relay_reports(part))
+    powers = _grouped(_power_reports(part))
     requests = _grouped(_requests(part))
     commands = _grouped(_commands(part))
     findings = _findings(part)
@@ -120,6 +123,7 @@ def assembled(part: Part, run_id: int) -> Iterator[RecordedScan]:
             readings=readings.get(scan_id, ()),
             refusals=refusals.get(scan_id, ()),
             relay_reports=reports.get(scan_id, ()),
+            power_reports=powers.get(scan_id, ()),
             link_up=bool(stretch.link_up),
             log_health=LogHealth.OK if stretch.log_ok else LogHealth.FAILED,
             requests=requests.get(scan_id, ()),
@@ -183,6 +187,13 @@ def _relay_reports(part: Part) -> Iterator[tuple[int, RelayReport]]:
         yield scan_id, RelayReport(name, at_ms, bool(on), seq, reason, bool(kept))
 
 
+def _power_reports(part: Part) -> Iterator[tuple[int, PowerReport]]:
+    cells = "mat, age_ms, power_mw"
+    for scan_id, mat, age_ms, power_mw in _rows(part, "power_report", cells):
+        at_ms = _at(part, scan_id, age_ms)
+        yield scan_id, PowerReport(part.names[mat], at_ms, power_mw)
+
+
 def _requests(part: Part) -> Iterator[tuple[int, Request]]:
     for scan_id, number, who, wish in _rows(part, "request", "request, who, wish"):
         yield scan_id, Request(number, who, decode_wish(from_text(wish)))
@@ -220,11 +231,15 @@ def _doubts(part: Part) -> Iterator[tuple[int, Doubt]]:
 
 
 def _alarm_changes(part: Part) -> Iterator[tuple[int, AlarmChange]]:
-    cells = "kind, subject, active, numbers"
-    for scan_id, kind, subject, active, numbers in _rows(part, "alarm_change", cells):
+    cells = "kind, subject, turn, numbers, who"
+    for scan_id, kind, subject, turn, numbers, who in _rows(
+        part, "alarm_change", cells
+    ):
         decided = decode_numbers(from_text(numbers))
-        change = AlarmChange(AlarmKind(kind), subject, bool(active), decided)
-        yield scan_id, change
+        yield (
+            scan_id,
+            AlarmChange(AlarmKind(kind), subject, AlarmTurn(turn), decided, who),
+        )
 
 
 def _answers(part: Part) -> Iterator[tuple[int, Answer]]:

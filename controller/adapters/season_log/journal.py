@@ -62,7 +62,6 @@ def _quality(code: object) -> str:
 
 _CONVERT: Mapping[str, Callable[[object], object]] = {
     "accepted": bool,
-    "active": bool,
     "energised": bool,
     "retained": bool,
     "numbers": _numbers,
@@ -110,7 +109,7 @@ _SELECT: Mapping[str, str] = {
     "request": _in_scans("request", "''", "x.request AS request_id, x.who, x.wish"),
     "doubt": _in_scans("doubt", _PROBE, "x.temp_mc, x.quality, x.why"),
     "alarm": _in_scans(
-        "alarm_change", "x.subject", "x.kind AS alarm, x.active, x.numbers"
+        "alarm_change", "x.subject", "x.kind AS alarm, x.turn, x.numbers, x.who"
     ),
     "answer": _in_scans(
         "answer", "''", "x.request AS request_id, x.accepted, x.sentence"

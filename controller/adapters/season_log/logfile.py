@@ -42,10 +42,11 @@ _COLUMNS = {
     "remark": 2,
     "refusal": 6,
     "relay_report": 8,
+    "power_report": 5,
     "request": 5,
     "command": 6,
     "doubt": 8,
-    "alarm_change": 6,
+    "alarm_change": 7,
     "answer": 5,
     "snapshot": 2,
 }

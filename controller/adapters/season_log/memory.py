@@ -136,7 +136,7 @@ def _add_inputs(
     rows["scan"].append((scan_id, *off))
     if scan.readings:
         add_readings(rows, scan_id, scan, names)
-    if scan.refusals or scan.relay_reports or scan.requests:
+    if scan.refusals or scan.relay_reports or scan.power_reports or scan.requests:
         add_other_inputs(rows, scan_id, scan, names)
 
 

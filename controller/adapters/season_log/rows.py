@@ -136,7 +136,7 @@ def add_readings(rows: Rows, scan_id: int, scan: Scan, names: NameBook) -> None:
 
 
 def add_other_inputs(rows: Rows, scan_id: int, scan: Scan, names: NameBook) -> None:
-    """Add the rows of refusals, relay reports and requests."""
+    """Add the rows of refusals, relay and power reports, and requests."""
     for n, refusal in enumerate(scan.refusals):
         texts = map(printable, (refusal.source, refusal.reason, refusal.raw))
         source, reason, raw = texts
@@ -145,6 +145,9 @@ def add_other_inputs(rows: Rows, scan_id: int, scan: Scan, names: NameBook) -> N
     for n, report in enumerate(scan.relay_reports):
         cells = _relay_cells(report, scan.run_ms, names)
         rows["relay_report"].append((scan_id, n, *cells))
+    for n, power in enumerate(scan.power_reports):
+        where = (names[power.mat], scan.run_ms - power.at_ms, power.power_mw)
+        rows["power_report"].append((scan_id, n, *where))
     for n, request in enumerate(scan.requests):
         wish = to_text(encode_wish(request.wish))
         rows["request"].append((scan_id, n, request.id, printable(request.who), wish))
@@ -168,7 +171,15 @@ def add_findings(rows: Rows, scan_id: int, decisions: Decisions) -> None:
         numbers = to_text(encode_numbers(change.numbers))
         kind, subject = change.kind.value, printable(change.subject)
         rows["alarm_change"].append(
-            (scan_id, n, kind, subject, int(change.active), numbers)
+            (
+                scan_id,
+                n,
+                kind,
+                subject,
+                change.turn.value,
+                numbers,
+                printable(change.who),
+            )
         )
     for n, answer in enumerate(decisions.answers):
         sentence = printable(answer.sentence)

@@ -28,7 +28,8 @@ command        only where a mat's cause or state differs from its command
                before; numbers is JSON: [[name, value], …]
 doubt          a reading that the core did not take; reading is its place in
                the scan, NULL if it is none of the scan's
-alarm_change   an alarm came (active 1) or went
+power_report   what a mat's wattmeter said [mW]
+alarm_change   an alarm came, went or was dealt with: turn; who: by whom
 answer         what became of a request
 lost           scans `first` to `last` could not be written: their number
 snapshot       the state after a scan: JSON, deflated (RFC 1950); after the
@@ -46,7 +47,7 @@ from pathlib import Path
 APPLICATION_ID = 0x62486C67
 """Four letters, "bHlg", in the file's header: this is a season log."""
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 READINGS_PER_SCAN = 4096
 """Room for readings within one scan's number."""
@@ -86,6 +87,10 @@ _TABLES = (
         reason TEXT, retained INTEGER NOT NULL,
         PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
     """CREATE INDEX relay_news ON relay_report (scan, n) WHERE reason IS NOT NULL""",
+    """CREATE TABLE power_report (
+        scan INTEGER NOT NULL, n INTEGER NOT NULL, mat INTEGER NOT NULL,
+        age_ms INTEGER NOT NULL, power_mw INTEGER NOT NULL,
+        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
     """CREATE TABLE request (
         scan INTEGER NOT NULL, n INTEGER NOT NULL, request INTEGER NOT NULL,
         who TEXT NOT NULL, wish TEXT NOT NULL,
@@ -101,7 +106,8 @@ _TABLES = (
         PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
     """CREATE TABLE alarm_change (
         scan INTEGER NOT NULL, n INTEGER NOT NULL, kind TEXT NOT NULL,
-        subject TEXT NOT NULL, active INTEGER NOT NULL, numbers TEXT NOT NULL,
+        subject TEXT NOT NULL, turn TEXT NOT NULL, numbers TEXT NOT NULL,
+        who TEXT NOT NULL,
         PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
     """CREATE TABLE answer (
         scan INTEGER NOT NULL, n INTEGER NOT NULL, request INTEGER NOT NULL,

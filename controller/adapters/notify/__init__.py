@@ -1,0 +1,1 @@
+"""Telling people: webhook, MQTT, and more through an optional library."""
