@@ -105,6 +105,12 @@ cutout = "31 °C"
 surface_limit = "40 °C"
 surface_cutout = "45 °C"
 settle = "30 min"
+heat_allowance = "3 K"
+rise_limit = "2 K"
+stray_heat = "2 K"
+disagreement = "9 °F"
+longest_on = "10 h"
+daily_on = "18 h"
 stale_after = "5 min"
 pid = { gain_per_k = 0.5, integral_time = "2 h", derivative_time = "1 min" }
 """,
@@ -131,6 +137,12 @@ pid = { gain_per_k = 0.5, integral_time = "2 h", derivative_time = "1 min" }
         surface_limit_mc=40_000,
         surface_cutout_mc=45_000,
         settle_ms=1_800_000,
+        heat_allowance_mk=3_000,
+        rise_limit_mk=2_000,
+        stray_heat_mk=2_000,
+        disagreement_mk=5_000,
+        longest_on_ms=36_000_000,
+        daily_on_ms=64_800_000,
     )
     assert mat.trays[0].probes[0].stale_after_ms == 300_000
 
@@ -143,12 +155,17 @@ def test_every_key_of_a_tray_and_a_probe_is_heard(loaded, small):
     )
     text += (
         'depth = "4 cm"\noffset = "-0.3 K"\noffset_date = 2026-01-31\n'
-        'every = "10 s"\nsentinels = false\nunit = "°F"\n'
+        'every = "10 s"\nsentinels = false\nunit = "°F"\nstuck_after = "6 h"\n'
     )
     settings = loaded(text)
     (tray,) = settings.plan.mats[0].trays
     probe = ProbePlan(
-        name="P1", depth_mm=40, offset_mk=-300, every_ms=10_000, one_wire=False
+        name="P1",
+        depth_mm=40,
+        offset_mk=-300,
+        every_ms=10_000,
+        stuck_after_ms=21_600_000,
+        one_wire=False,
     )
     assert tray == TrayPlan(
         name="N1",

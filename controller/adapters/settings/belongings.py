@@ -160,7 +160,9 @@ def _message(at: str, probe: ProbeTable) -> Findings:
         )
     if probe.quantity != "temperature":
         allowed = "leave it out: only a thermometer has it"
-        yield from _left_out(at, probe, ("unit", "offset", "sentinels"), allowed)
+        yield from _left_out(
+            at, probe, ("unit", "offset", "sentinels", "stuck_after"), allowed
+        )
 
 
 def _refers(where: str, name: str | None, known: Sequence[str], kind: str) -> Findings:

@@ -173,6 +173,12 @@ class MatTable(Checked):
     surface_limit: Temperature = Said("42 °C", 42_000)
     surface_cutout: Temperature = Said("50 °C", 50_000)
     settle: Duration = Said("1 h", 3_600_000)
+    heat_allowance: Difference = Said("4 K", 4_000)
+    rise_limit: Difference = Said("3 K", 3_000)
+    stray_heat: Difference = Said("1.5 K", 1_500)
+    disagreement: Difference = Said("4 K", 4_000)
+    longest_on: Duration = Said("16 h", 57_600_000)
+    daily_on: Duration = Said("22 h", 79_200_000)
     stale_after: Duration | None = None
     relay: RelayTable | None = None
     pid: PidTable | None = None
@@ -216,6 +222,7 @@ class ProbeTable(Checked):
     offset: Difference = Said("0 K", 0)
     offset_date: Annotated[str | None, PlainValidator(words.date)] = None
     every: Duration = Said("30 s", 30_000)
+    stuck_after: Duration = Said("12 h", 43_200_000)
 
 
 class Document(BaseSettings):
