@@ -38,7 +38,9 @@ def target_in_words(wire: "NotifyWire", shown: str) -> Iterator[str]:
     yield f"{wire.name} ({shown}): {_alarms(wire.for_words) or 'no alarm'}"
     if wire.quiet is not None:
         begins, ends = (_time(minute) for minute in wire.quiet)
-        yield f"{begins} to {ends}: only {_waking(wire)}; the rest waits until {ends}"
+        waking = _waking(wire)
+        told = f"only {waking}; the rest waits" if waking else "nothing; all waits"
+        yield f"{begins} to {ends}: {told} until {ends}"
     if wire.tells:
         per = "an hour" if wire.per_ms == HOUR_MS else "a day"
         messages = "1 message" if wire.at_most == 1 else f"{wire.at_most} messages"
@@ -61,7 +63,7 @@ def _waking(wire: "NotifyWire") -> str:
     parts = [_alarms(wire.wake_words)] if wire.wake_words else []
     if wire.cold_wakes:
         parts.append(f"what lets {_and(sorted(wire.cold_wakes))} get cold")
-    return _and(parts) or "nothing"
+    return _and(parts)
 
 
 def _and(parts: Sequence[str]) -> str:

@@ -1,5 +1,23 @@
 """A message: its words for a person, its JSON for a program.
 
+The JSON is a contract with whoever receives it; keys may be added, and those
+that are not known must be ignored:
+
+    id        text: its own; one that comes twice has the same
+    bench     text: name of the bench
+    clock_ok  whether the bench's wall clock was right
+    kind      kind of alarm, or "all-is-well" or "test"
+    subject   name of the mat or probe; "" for the bench
+    mat       name of the mat that it is about; left out if there is none
+    priority  "high", "medium" or "low"
+    turn      "raised" or "cleared"; "" if it is no alarm
+    at        when it came, or was over: RFC 3339, UTC
+    times     how often it came since then, before anybody was told
+    over_at   when it was over; left out while it is not
+    sentence  all that a person shall read, several lines if it is of several
+    more      other alarms in the same message, the most urgent first, each with
+              kind, subject, mat, priority, turn, at, times, over_at, sentence
+
 What may live here: what a message looks like. What is told, and when, is
 decided in tell; how it travels is in senders.
 """

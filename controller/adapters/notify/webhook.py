@@ -8,8 +8,6 @@ import urllib.error
 import urllib.request
 from urllib.parse import urlsplit
 
-from typing_extensions import override
-
 from controller.adapters.addresses import Address
 from controller.adapters.notify.line import Line, NotSentError
 from controller.adapters.notify.memory import Letter
@@ -18,18 +16,12 @@ STEP_WITHIN_S = 10.0
 """Each step of a connection may take this long [s]."""
 
 
-class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    """An address that leads elsewhere is a mistake to be told, not followed."""
-
-    @override
-    def redirect_request(
-        self, req: object, fp: object, code: int, msg: str, headers: object, newurl: str
-    ) -> None:
-        """Follow nothing."""
-
-
 def _opener() -> urllib.request.OpenerDirector:
-    """Return what speaks HTTP and HTTPS, and nothing else that a URL could ask."""
+    """Return what speaks HTTP and HTTPS, and nothing else that a URL could ask.
+
+    It follows no redirect: an address that leads elsewhere is a mistake to be
+    told, and a POST that was redirected would arrive as a GET.
+    """
     opener = urllib.request.OpenerDirector()
     for handler in (
         urllib.request.ProxyHandler(),
@@ -37,7 +29,6 @@ def _opener() -> urllib.request.OpenerDirector:
         urllib.request.HTTPSHandler(),
         urllib.request.HTTPDefaultErrorHandler(),
         urllib.request.HTTPErrorProcessor(),
-        _NoRedirect(),
     ):
         opener.add_handler(handler)
     return opener
