@@ -137,6 +137,17 @@ class MqttLink:
         self._unsaid[end] = None
         self._to_say.set()
 
+    async def publish_notice(self, payload: str) -> None:
+        """Publish a message to people, and wait until the broker has it.
+
+        Raises:
+            ConnectionError: It could not be handed over now.
+        """
+        client = self._client
+        if client is None:
+            raise ConnectionError("there is no connection to it")
+        await _hand_over(client, self._topic("notice"), payload)
+
     # ------------------------------------------------------------- connection
 
     def _payload(self, wire: RelayWire, *, energised: bool, seq: int) -> str:
@@ -286,6 +297,39 @@ class MqttLink:
             self._inbox.append(arrived)
         else:
             self._dropped += 1
+
+
+async def publish_notice_once(wiring: Wiring, payload: str) -> None:
+    """Publish a message to people over a connection of its own.
+
+    Raises:
+        ConnectionError: The broker cannot be reached, or did not take it.
+        WiringError: The password or the certificates cannot be read.
+    """
+    broker = wiring.broker
+    if broker.embedded:
+        raise ConnectionError("it is embedded, and there only while the daemon runs")
+    client = aiomqtt.Client(
+        broker.host,
+        broker.port,
+        username=broker.username,
+        password=_password(broker.password_file),
+        tls_context=_tls(broker.ca_file) if broker.tls else None,
+        timeout=TIMEOUT_S,
+    )
+    try:
+        async with _entered(client):
+            await _hand_over(client, f"bottomheat/{wiring.bench}/notice", payload)
+    except aiomqtt.MqttError as error:
+        raise ConnectionError(str(error)) from None
+
+
+async def _hand_over(client: aiomqtt.Client, topic: str, payload: str) -> None:
+    """Publish what is not kept, and wait for the broker's acknowledgement."""
+    try:
+        await _in_full(client.publish(topic, payload, 1, timeout=TIMEOUT_S))
+    except (aiomqtt.MqttError, TimeoutError) as error:
+        raise ConnectionError(str(error) or "it did not answer in time") from None
 
 
 async def _in_full(work: Coroutine[object, object, object]) -> None:

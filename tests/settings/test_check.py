@@ -53,9 +53,28 @@ def test_the_demo_bench_is_said_in_words(check_text):
         "  4 K above the setpoint in any root zone: heat waits until it is cooler",
         "  At 42 °C on its surface: heat waits; at 50 °C: locked off likewise",
         "  Silent for 2 min, it counts as lost: probe N1, N2, N3, north-mat",
+        "Nobody is told of alarms: a table [[notify]] would name somebody",
         "Nothing in it to see to.",
     ):
         assert line in out.splitlines()
+
+
+def test_it_says_who_is_told_and_no_secret(check_text, sound):
+    hook = '[[notify]]\nurl = "https://hooks.example/secret"\n'
+    status, out, _ = check_text(sound + hook)
+    assert status == 0
+    assert "  notify-1 (https://hooks.example): high and medium alarms\n" in out
+    _, as_json, _ = check_text(sound + hook, "--json")
+    assert json.loads(as_json)["notify"][0] == "Who is told of alarms"
+    assert "secret" not in out + as_json
+
+
+def test_an_address_that_cannot_be_read_is_an_error(check_text, sound):
+    status, out, err = check_text(sound + '[[notify]]\nurl_file = "gone"\n')
+    assert (status, out) == (2, "")
+    assert err == (
+        "notify notify-1: url_file gone: cannot be read: No such file or directory\n"
+    )
 
 
 @pytest.mark.parametrize(

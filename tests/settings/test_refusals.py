@@ -103,13 +103,13 @@ CASES = {
     "an unknown table": (
         "[bench]",
         '[[notifier]]\nurl = "x"\n[bench]',
-        "[[notifier]]: no such key; known here: api, bench, broker, log, mat, probe, "
-        "tray",
+        "[[notifier]]: no such key; known here: api, bench, broker, log, mat, notify, "
+        "probe, tray",
     ),
     "a table of a later version": (
         "[bench]",
-        '[[notify]]\nurl = "x"\n[bench]',
-        "[[notify]]: not in this version",
+        "[[tokens]]\n[bench]",
+        "[[tokens]]: not in this version",
     ),
     "a list where a table belongs": (
         "[bench]",

@@ -30,7 +30,6 @@ MISSING = {
 LATER = (
     "energy_budget",
     "fold_after",
-    "notify",
     "power_on",
     "tls_cert",
     "tls_key",

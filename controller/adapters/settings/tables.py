@@ -11,6 +11,7 @@ from typing import Annotated, ClassVar, Literal, Self
 from pydantic import (
     BaseModel,
     ConfigDict,
+    Field,
     ModelWrapValidatorHandler,
     PlainValidator,
     PrivateAttr,
@@ -20,7 +21,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from controller.adapters.settings import quantities, words
+from controller.adapters.settings import alarm_words, quantities, words
 from controller.adapters.settings.quantities import Said, SaidArea
 
 Temperature = Annotated[Said, PlainValidator(quantities.temperature)]
@@ -225,6 +226,28 @@ class ProbeTable(Checked):
     stuck_after: Duration = Said("12 h", 43_200_000)
 
 
+class NotifyTable(Checked):
+    """Somebody who is told of alarms."""
+
+    needs: ClassVar[Mapping[str, str]] = {"url": "mqtt"}
+    claims: ClassVar[tuple[str, ...]] = ("name",)
+
+    name: str = ""
+    url: str | None = None
+    url_file: FilePath | None = None
+    tells: Annotated[tuple[str, ...], PlainValidator(alarm_words.alarms)] = Field(
+        default=("high", "medium"), alias="for"
+    )
+    quiet: Annotated[tuple[int, int] | None, PlainValidator(alarm_words.quiet)] = None
+    wakes: Annotated[tuple[str, ...], PlainValidator(alarm_words.alarms)] = ("high",)
+    cold_wakes: Annotated[tuple[str, ...], PlainValidator(alarm_words.names)] = ()
+    all_is_well: Annotated[int | None, PlainValidator(alarm_words.time_of_day)] = None
+    at_most: Annotated[tuple[int, int], PlainValidator(alarm_words.at_most)] = (
+        6,
+        3_600_000,
+    )
+
+
 class Document(BaseSettings):
     """The whole file, with what the environment says instead."""
 
@@ -242,6 +265,7 @@ class Document(BaseSettings):
     mat: list[MatTable]
     tray: list[TrayTable]
     probe: list[ProbeTable]
+    notify: list[NotifyTable]
 
 
 NESTED: Mapping[str, type[Table]] = {
@@ -259,16 +283,22 @@ TABLES: Mapping[str, type[Table]] = {
     "mat": MatTable,
     "tray": TrayTable,
     "probe": ProbeTable,
+    "notify": NotifyTable,
 }
 """Tables of the file, by key."""
 
 
 def known_keys() -> tuple[str, ...]:
     """Return every key that a file may hold, such as "mat.relay.topic"."""
-    outer = (_keys(name, table.model_fields) for name, table in TABLES.items())
-    inner = (_keys(f"mat.{name}", t.model_fields) for name, t in NESTED.items())
+    outer = (_keys(name, keys_of(table)) for name, table in TABLES.items())
+    inner = (_keys(f"mat.{name}", keys_of(table)) for name, table in NESTED.items())
     return tuple(key for keys in (*outer, *inner) for key in keys)
 
 
-def _keys(table: str, fields: Iterable[str]) -> Iterable[str]:
-    return (f"{table}.{field}" for field in fields if field not in NESTED)
+def keys_of(table: type[Table]) -> list[str]:
+    """Return the keys of a table as a file writes them."""
+    return [field.alias or name for name, field in table.model_fields.items()]
+
+
+def _keys(table: str, keys: Iterable[str]) -> Iterable[str]:
+    return (f"{table}.{key}" for key in keys if key not in NESTED)

@@ -11,6 +11,7 @@ from controller.adapters.settings.belongings import words
 from controller.adapters.settings.convert import relay_kind, stale_after_ms
 from controller.adapters.settings.document import Tables
 from controller.adapters.settings.findings import Finding, shown
+from controller.adapters.settings.notices import notify_of
 from controller.adapters.settings.tables import BrokerTable, MatTable, ProbeTable
 from controller.wiring import (
     BrokerWire,
@@ -40,6 +41,7 @@ def wiring_of(tables: Tables) -> Wiring:
         broker=_broker(tables.broker),
         probes=tuple(_probe(p, tables) for p in tables.probes if not p.wrong),
         relays=tuple(wire for mat in tables.mats for wire in _relay(mat)),
+        notify=notify_of(tables),
     )
 
 
@@ -217,5 +219,5 @@ def _topics(tables: Tables) -> Iterator[tuple[str, str]]:
 def _ours(topic: str, bench: str) -> bool:
     """Whether bottomheat publishes there."""
     own = f"bottomheat/{bench}/"
-    kinds = ("alive", "tray", "mat", "alarm")
+    kinds = ("alive", "tray", "mat", "alarm", "notice")
     return topic.removeprefix(own).split("/")[0] in kinds and topic.startswith(own)
