@@ -31,7 +31,6 @@ LATER = (
     "energy_budget",
     "fold_after",
     "notify",
-    "power_on",
     "tls_cert",
     "tls_key",
     "tokens",
