@@ -64,7 +64,9 @@ def test_a_pin_that_is_none_is_refused_by_name(board, name):
 
 def test_a_pin_is_given_once(board):
     kept = Pin("GPIO17")
-    with pytest.raises(PinError, match="pin BOARD11 cannot be used: .* already in use"):
+    with pytest.raises(
+        PinError, match=r"pin BOARD11 cannot be used: .* already in use"
+    ):
         Pin("BOARD11")
     kept.off()
 
@@ -91,7 +93,7 @@ class Serving:
         self.relays = relays
         self.pin = board.pin(17)
 
-    async def __aenter__(self) -> "Serving":
+    async def __aenter__(self):
         self.task = asyncio.create_task(self.relays.serve())
         await self.relays.send([], 0)
         await until(lambda: self.relays._contacts._open)
@@ -160,5 +162,5 @@ async def test_a_pin_that_cannot_be_switched_ends_the_daemon(board, monkeypatch)
         monkeypatch.setattr(bench.pin, "_set_state", broken)
         await bench.relays.send([ON], 1)
         clock.advance(1_000)
-        with pytest.raises(PinError, match="mat north: .* the pin is gone"):
+        with pytest.raises(PinError, match=r"mat north: .* the pin is gone"):
             await bench.task

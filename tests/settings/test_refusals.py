@@ -92,8 +92,8 @@ CASES = {
     "an unknown key in a table of a mat": (
         "lease = true\n",
         "lease = true\nqqq = 1\n",
-        "mat north: relay.qqq = 1: no such key; known here: active_low, lease, off, on, "
-        "pin, power_on, reports_on, topic",
+        "mat north: relay.qqq = 1: no such key; known here: active_low, lease, off, "
+        "on, pin, power_on, reports_on, topic",
     ),
     "a wattmeter where the relay reports": (
         "lease = true\n",
