@@ -87,7 +87,10 @@ class RelayWire:
         on_word: Payload that switches a plain relay on.
         off_word: Payload that switches a plain relay off.
         reports_on: Topic on which the relay reports its state; None: none.
+        power_on: Topic on which a wattmeter says what the mat draws, in watts;
+            None: none.
         pin: Pin name of this board, where kind is PIN.
+        active_low: Whether that pin switches the relay on by its low level.
     """
 
     mat: str
@@ -96,7 +99,9 @@ class RelayWire:
     on_word: str = "ON"
     off_word: str = "OFF"
     reports_on: str | None = None
+    power_on: str | None = None
     pin: str | None = None
+    active_low: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

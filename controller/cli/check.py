@@ -99,13 +99,17 @@ def _mat_worries(mat: MatPlan) -> Iterator[str]:
         case RelayKind.PLAIN:
             yield (
                 f"{at}: CANNOT BE SURE TO FAIL OFF: a plain relay that last heard"
-                " its on word stays on when nobody speaks to it any more; set the"
-                " relay's own auto-off timer to a few minutes, or use one with leases"
+                " its on word stays on when nobody speaks to it any more; the broker"
+                " says its off word when this program dies, but not when the broker"
+                " or the network does: set the relay's own auto-off timer to a few"
+                " minutes, or use one with leases"
             )
         case RelayKind.PIN:
             yield (
                 f"{at}: CANNOT BE SURE TO FAIL OFF: a pin keeps its level while the"
-                " board hangs, and this version drives none; use a relay with leases"
+                " board hangs, and from when this program is killed until it is"
+                " started again; switch on the board's hardware watchdog, or use a"
+                " relay with leases"
             )
         case RelayKind.LEASE | None:
             pass

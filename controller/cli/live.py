@@ -12,6 +12,8 @@ from api.app import create_app
 from api.server import serve
 from controller.adapters.announcements import Announcer
 from controller.adapters.broker import embedded_broker
+from controller.adapters.gpio import pin_relays
+from controller.adapters.last_words import LastWords
 from controller.adapters.mqtt import MqttLink
 from controller.adapters.season_log import (
     SeasonLogReader,
@@ -80,12 +82,19 @@ def daemon_on(stage: Stage) -> Daemon:
     told: list[Callable[[Snapshot], None]] = [Announcer(link.publish_status)]
     if notifier is not None:
         told.append(notifier)
+    pins = pin_relays(
+        settings.wiring,
+        stage.clock,
+        run=header.run,
+        valid_for_ms=settings.plan.valid_for_ms,
+    )
+    here = [] if pins is None else [pins]
     return Daemon(
         Parts(
             header=header,
             clock=stage.clock,
-            sources=[link, *stage.sources],
-            relays=[link],
+            sources=[link, *here, *stage.sources],
+            relays=[*here, link],  # those that never wait first
             log=stage.log,
             trips=TripFile(trips_beside(settings.log.path)),
             watchdog=stage.watchdog,
@@ -115,7 +124,8 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     async def served() -> None:
         await serve(app, api.host, api.port, stage.on_api)
 
-    await daemon.run(stop, served)
+    last_words = LastWords(stage.settings.wiring, stage.clock, say)
+    await daemon.run(stop, served, last_words.serve)
 
 
 @asynccontextmanager

@@ -132,14 +132,16 @@ FINDINGS = [
         LEASE,
         'on = "1"\noff = "0"\n',
         "mat north: CANNOT BE SURE TO FAIL OFF: a plain relay that last heard its on "
-        "word stays on when nobody speaks to it any more; set the relay's own "
-        "auto-off timer to a few minutes, or use one with leases",
+        "word stays on when nobody speaks to it any more; the broker says its off word "
+        "when this program dies, but not when the broker or the network does: set the "
+        "relay's own auto-off timer to a few minutes, or use one with leases",
     ),
     (
         'topic = "relay/north"\nlease = true\nreports_on = "r/n"\n',
         'pin = "GPIO17"\n',
         "mat north: CANNOT BE SURE TO FAIL OFF: a pin keeps its level while the board "
-        "hangs, and this version drives none; use a relay with leases",
+        "hangs, and from when this program is killed until it is started again; switch "
+        "on the board's hardware watchdog, or use a relay with leases",
     ),
     (
         ON_MAT,

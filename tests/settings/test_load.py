@@ -306,8 +306,22 @@ def test_two_probes_may_share_a_topic_if_they_read_different_numbers(
             'pin = "GPIO17"',
             RelayWire(mat="north", kind=RelayKind.PIN, pin="GPIO17"),
         ),
+        (
+            'pin = "GPIO17"\nactive_low = true\npower_on = "w"',
+            RelayWire(
+                mat="north",
+                kind=RelayKind.PIN,
+                pin="GPIO17",
+                active_low=True,
+                power_on="w",
+            ),
+        ),
+        (
+            'topic = "r"\npower_on = "r/power"',
+            RelayWire(mat="north", kind=RelayKind.PLAIN, topic="r", power_on="r/power"),
+        ),
     ],
-    ids=["lease", "plain", "plain with words", "pin"],
+    ids=["lease", "plain", "plain with words", "pin", "low pin", "wattmeter"],
 )
 def test_a_relay_is_reached_in_one_of_three_ways(loaded, small, relay, wire):
     settings = loaded(small.replace(RELAY, f"[mat.relay]\n{relay}\n"))

@@ -21,6 +21,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from controller.adapters import mqtt_address
 from controller.adapters.settings import alarm_words, quantities, words
 from controller.adapters.settings.quantities import Said, SaidArea
 
@@ -31,7 +32,7 @@ Power = Annotated[Said, PlainValidator(quantities.power)]
 Length = Annotated[Said, PlainValidator(quantities.length)]
 Area = Annotated[SaidArea, PlainValidator(quantities.area)]
 Title = Annotated[str, PlainValidator(words.title)]
-Topic = Annotated[str, PlainValidator(words.topic)]
+Topic = Annotated[str, PlainValidator(mqtt_address.topic)]
 FilePath = Annotated[Path, PlainValidator(words.file_path)]
 Number = Annotated[float, PlainValidator(words.number)]
 
@@ -123,7 +124,9 @@ class RelayTable(Table):
     off: str | None = None
     lease: bool = False
     pin: str | None = None
+    active_low: bool = False
     reports_on: Topic | None = None
+    power_on: Topic | None = None
 
 
 class PidTable(Table):
