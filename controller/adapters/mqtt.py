@@ -332,19 +332,11 @@ async def publish_notice_once(wiring: Wiring, payload: str) -> None:
         ConnectionError: The broker cannot be reached, or did not take it.
         WiringError: The password or the certificates cannot be read.
     """
-    broker = wiring.broker
-    if broker.embedded:
+    if wiring.broker.embedded:
         raise ConnectionError("it is embedded, and there only while the daemon runs")
-    client = aiomqtt.Client(
-        broker.host,
-        broker.port,
-        username=broker.username,
-        password=_password(broker.password_file),
-        tls_context=_tls(broker.ca_file) if broker.tls else None,
-        timeout=TIMEOUT_S,
-    )
+    name = f"bottomheat-{wiring.bench}-notice"
     try:
-        async with _entered(client):
+        async with Door(wiring.broker).entered(name) as client:
             await _hand_over(client, f"bottomheat/{wiring.bench}/notice", payload)
     except aiomqtt.MqttError as error:
         raise ConnectionError(str(error)) from None

@@ -108,14 +108,14 @@ CASES = {
         "levels",
     ),
     "a key of a later version": (
-        SETPOINT,
-        SETPOINT + 'energy_budget = "1 kWh"\n',
-        'mat north: energy_budget = "1 kWh": not in this version',
+        "[bench]",
+        '[log]\nfold_after = "30 days"\n[bench]',
+        '[log] fold_after = "30 days": not in this version',
     ),
     "an unknown table": (
         "[bench]",
-        '[[notifier]]\nurl = "x"\n[bench]',
-        "[[notifier]]: no such key; known here: api, bench, broker, log, mat, notify, "
+        '[[radiator]]\nurl = "x"\n[bench]',
+        "[[radiator]]: no such key; known here: api, bench, broker, log, mat, notify, "
         "probe, tray",
     ),
     "a table of a later version": (
