@@ -10,6 +10,8 @@ row of any table can be put in its place in time by its scan's id alone.
 meta           "application", "schema_version", "openings" (how often opened)
 name           small numbers for the names of probes and mats
 run            the header of a run: what an audit needs to decide it again
+note           sentences about a run's beginning; scan is the run's id
+ending         how a run ended, after its last scan `scan`: the cause, in words
 clock          a stretch of even time: from scan `scan` on, and until the next
                row, scan i is due at run_ms + (i - scan) * every_ms. The same
                for utc_ms. Local minutes since 1970 are utc_ms / 60000, rounded
@@ -64,6 +66,12 @@ _TABLES = (
         started_run_ms INTEGER NOT NULL, started_utc_ms INTEGER NOT NULL,
         timezone TEXT NOT NULL, decisions_version INTEGER NOT NULL,
         versions TEXT NOT NULL, plan TEXT NOT NULL, state TEXT NOT NULL) STRICT""",
+    """CREATE TABLE note (
+        scan INTEGER NOT NULL, n INTEGER NOT NULL, sentence TEXT NOT NULL,
+        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE ending (
+        scan INTEGER PRIMARY KEY, run_ms INTEGER NOT NULL,
+        utc_ms INTEGER NOT NULL, cause TEXT NOT NULL) STRICT""",
     """CREATE TABLE clock (
         scan INTEGER PRIMARY KEY, run_ms INTEGER NOT NULL,
         utc_ms INTEGER NOT NULL, every_ms INTEGER NOT NULL,
@@ -148,6 +156,18 @@ class LogError(Exception):
 
     The message names the file, what was found and what would be right.
     """
+
+
+class UnusableLogError(LogError):
+    """A file was a season log of this bench, and nobody can go on in it."""
+
+
+class DamagedLogError(UnusableLogError):
+    """A season log was cut short or altered."""
+
+
+class OldLogError(UnusableLogError):
+    """A season log has a schema that this program no longer knows."""
 
 
 def create(path: Path) -> None:
@@ -239,9 +259,14 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             f"{path} has schema {version}; this bottomheat reads up to schema"
             f" {SCHEMA_VERSION}: use the newer bottomheat that wrote it"
         )
+    if version < SCHEMA_VERSION:
+        raise OldLogError(
+            f"{path} has schema {version}; this bottomheat reads schema"
+            f" {SCHEMA_VERSION} only: use the older bottomheat that wrote it"
+        )
     missing = _wanted() - tables
-    if version < SCHEMA_VERSION or missing:
-        raise LogError(
+    if missing:
+        raise DamagedLogError(
             f"{path} is damaged: schema {version}, without {sorted(missing)};"
             " use a backup"
         )
@@ -252,8 +277,8 @@ def _wanted() -> set[str]:
     return {statement.split()[2] for statement in _TABLES}
 
 
-def damaged(path: Path, error: Exception) -> LogError:
+def damaged(path: Path, error: Exception) -> DamagedLogError:
     """Return the error to raise for a file that SQLite cannot make sense of."""
-    return LogError(
+    return DamagedLogError(
         f"{path} is damaged ({error}): it was cut short or altered; use a backup"
     )
