@@ -75,4 +75,5 @@ def causes(error: BaseException) -> list[str]:
 def warn(text: str) -> None:
     """Print a line for a person, at once; a terminal that is gone stops nobody."""
     with contextlib.suppress(OSError, ValueError):
-        print(text, file=sys.stderr, flush=True)
+        sys.stderr.write(text + "\n")
+        sys.stderr.flush()

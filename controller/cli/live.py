@@ -21,7 +21,7 @@ from controller.adapters.season_log import (
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
 from controller.daemon import Daemon, Parts
-from controller.endings import StopOrder, causes, warn
+from controller.endings import StopOrder, warn
 from controller.ports import Clock, ScanSource, Watchdog
 
 

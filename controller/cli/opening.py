@@ -71,14 +71,13 @@ def opened(
         try:
             inspect_log(path)
             begun = beginning(path, settings.plan, now, trips)
-            notes, before = (), _how_it_ended(path, now)
+            notes: tuple[str, ...] = ()
+            before = _how_it_ended(path, now)
         except UnusableLogError as error:
             aside = _set_aside(path, error, now, lock)
             begun, kept = _salvaged(aside, settings, now, trips)
             notes, before = (_about(error, aside, trips, kept=kept),), ""
-    log = SeasonLogWriter(
-        path, commit_every_ms=settings.log.commit_every_ms, tell=tell
-    )
+    log = SeasonLogWriter(path, commit_every_ms=settings.log.commit_every_ms, tell=tell)
     return Opening(log, begun, (*notes, *_little_room(path)), before)
 
 
@@ -98,9 +97,7 @@ def _locked(path: Path) -> Iterator[LogLock | None]:
             lock.release()
 
 
-def _set_aside(
-    path: Path, error: LogError, now: Instant, lock: LogLock | None
-) -> Path:
+def _set_aside(path: Path, error: LogError, now: Instant, lock: LogLock | None) -> Path:
     if lock is None:
         raise LogError(f"{error}; it cannot be set aside: its folder is not writable")
     try:

@@ -86,7 +86,6 @@ async def _live(settings: "Settings", opening: "Opening") -> int:
     from controller.adapters.watchdog import service_manager, watchdog_worries
     from controller.cli.live import (
         Stage,
-        causes,
         daemon_on,
         own_broker,
         run_with_api,
@@ -94,6 +93,7 @@ async def _live(settings: "Settings", opening: "Opening") -> int:
         stopped_by_signals,
     )
     from controller.core.plan import all_probes
+    from controller.endings import causes
 
     plan, zone = settings.plan, settings.timezone
     for sentence in (

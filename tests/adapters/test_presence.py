@@ -38,7 +38,7 @@ def test_the_younger_one_ends_and_is_told_what_to_do():
     answer = pair.older.heard(pair.younger.word().encode(), retained=False)
     with pytest.raises(
         AnotherControllerError,
-        match=r"run r1\) has kept bench lean-to on this broker for 90 s.*stop the other",
+        match=r"run r1\) has kept bench lean-to on this broker for 90 s.*stop the ot",
     ):
         pair.younger.heard(answer.encode(), retained=False)
 

@@ -9,7 +9,6 @@ from typing import TextIO
 
 from controller.adapters.season_log.schema import LogError
 
-
 SIDECARS = ("", "-wal", "-shm", "-journal")
 """Ends of the names of the files that make a SQLite database."""
 

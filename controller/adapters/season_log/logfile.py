@@ -18,7 +18,6 @@ from controller.adapters.season_log.rows import (
     Ending,
     HeaderRow,
     NameBook,
-    Row,
     packed_state,
 )
 from controller.adapters.season_log.schema import (
