@@ -13,7 +13,7 @@ SIDECARS = ("", "-wal", "-shm", "-journal")
 """Ends of the names of the files that make a SQLite database."""
 
 
-def set_aside(log: Path, utc_ms: int, why: str = "damaged") -> Path:
+def set_aside(log: Path, utc_ms: int) -> Path:
     """Rename a season log with all that belongs to it; return its new name.
 
     Nothing is deleted and nothing that exists is replaced.
@@ -21,20 +21,23 @@ def set_aside(log: Path, utc_ms: int, why: str = "damaged") -> Path:
     Args:
         log: The log. Whoever calls holds its lock.
         utc_ms: The time, which goes into the name [ms].
-        why: A word that goes into the name.
 
     Raises:
         OSError: The file system does not take it.
     """
+    # The log first. Should the power go in between, what is left of it is a stray;
+    # a log without its "-wal" might be taken for whole, and is not.
+    return _renamed(log, SIDECARS, utc_ms, "damaged")
+
+
+def _renamed(log: Path, ends: tuple[str, ...], utc_ms: int, why: str) -> Path:
     at = datetime.fromtimestamp(utc_ms / 1000, UTC)
     stem = f"{log.name}.{why}-{at:%Y%m%dT%H%M%SZ}"
     aside, again = log.with_name(stem), 1
     while any(aside.with_name(aside.name + end).exists() for end in SIDECARS):
         again += 1
         aside = log.with_name(f"{stem}-{again}")
-    # The log first. Should the power go in between, what is left of it is a stray;
-    # a log without its "-wal" might be taken for whole, and is not.
-    for end in SIDECARS:
+    for end in ends:
         part = log.with_name(log.name + end)
         if part.exists():
             part.rename(aside.with_name(aside.name + end))
@@ -43,17 +46,18 @@ def set_aside(log: Path, utc_ms: int, why: str = "damaged") -> Path:
 
 
 def clear_strays(log: Path) -> None:
-    """Set aside what an earlier log of this name left, before a new one is made.
+    """Set aside what another log of this name left beside it, or beside nothing.
 
-    SQLite would take an old "-wal" for the new log's own.
+    SQLite would take an old "-wal" for a new log's own.
 
     Raises:
         OSError: The file system does not take it.
     """
     left = [log.with_name(log.name + end) for end in SIDECARS[1:]]
-    times = [part.stat().st_mtime for part in left if part.exists()]
-    if times:
-        set_aside(log, int(max(times) * 1000), "stray")
+    found = [part.stat() for part in left if part.exists()]
+    times = [part.st_mtime for part in found]
+    if any(part.st_size for part in found):
+        _renamed(log, SIDECARS[1:], int(max(times) * 1000), "stray")
 
 
 def sync_directory(directory: Path) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from controller.adapters.season_log.reader import read_only
 from controller.adapters.season_log.schema import (
     DamagedLogError,
+    ForeignLogError,
     LogError,
     check_file,
     check_schema,
@@ -43,7 +44,6 @@ def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
     _check_beginning(path)
     try:
         with closing(read_only(path)) as db:
-            check_schema(path, db)
             if not _ended_in_order(path, db):
                 _check_pages(path, db, within_s)
     except sqlite3.OperationalError as error:
@@ -55,12 +55,16 @@ def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
 def _check_beginning(path: Path) -> None:
     try:
         check_file(path)
-    except LogError as error:
+        with closing(read_only(path)) as db:
+            check_schema(path, db)
+    except ForeignLogError as error:
         # Beside a log of ours lies its file of trips; beside anything else that a
         # mistyped path may name, it does not, and what is not ours is not touched.
         if path.is_file() and trips_beside(path).exists():
             raise DamagedLogError(f"{path} is damaged: {error}") from error
         raise
+    except sqlite3.OperationalError as error:
+        raise LogError(f"{path} cannot be read now: {error}") from error
     except OSError as error:
         raise LogError(f"{path} cannot be read: {error.strerror}") from error
 

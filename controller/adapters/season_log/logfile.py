@@ -30,6 +30,9 @@ from controller.adapters.season_log.schema import (
 
 Connect = Callable[[Path], sqlite3.Connection]
 
+_Identity = tuple[int, int] | None
+"""Device and number of a file; None: there is none."""
+
 _PRAGMAS = (
     "PRAGMA busy_timeout = 5000",
     "PRAGMA journal_mode = WAL",
@@ -109,7 +112,8 @@ class LogFile:
             sync_directory(path.parent)
         check_file(path)
         self._db = connect(path)
-        self._identity = _identity(path)
+        self._wal = path.with_name(path.name + "-wal")
+        self._files = self._found = (_identity(path), None)
         self._run: RunMemory | None = None
         self._names = NameBook({})
         try:
@@ -124,6 +128,7 @@ class LogFile:
             for pragma in _PRAGMAS:
                 self._db.execute(pragma)
             self._count_opening()
+            self._files = self._found = self._find()
             known = self._db.execute("SELECT name, id FROM name").fetchall()
             self._names = NameBook(dict(known))
             if run is not None:
@@ -228,10 +233,12 @@ class LogFile:
             sqlite3.Error: The disk does not take it.
         """
         if self._db.in_transaction:
-            if _identity(self._path) != self._identity:
+            self._found = self._find()
+            if self._found != self._files:
                 raise LogError(
-                    f"{self._path} was taken away, or another file put in its place,"
-                    " while it was being written: put it back, or start anew"
+                    f"{self._path} or its -wal was taken away, or another file put in"
+                    " its place, while it was being written: put it back, or start"
+                    " anew"
                 )
             self._db.execute("COMMIT")
 
@@ -257,10 +264,28 @@ class LogFile:
 
     def abandon(self) -> None:
         """Close as it is: what was not committed is gone. Never raises."""
-        try:
+        moved = self._found[0] != self._files[0]
+        with suppress(sqlite3.Error):
+            if moved:
+                self._empty_wal()
             self._db.close()
-        except sqlite3.Error:
-            return
+        if moved:
+            with suppress(OSError):
+                clear_strays(self._path)
+
+    def _empty_wal(self) -> None:
+        """Bring all that is committed into the file, wherever its name is now.
+
+        SQLite would leave the "-wal" as it is, beside whatever file was put in
+        this one's place, and it would be taken for that file's own.
+        """
+        if self._db.in_transaction:
+            self._db.execute("ROLLBACK")
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def _find(self) -> tuple[_Identity, _Identity]:
+        """Return which files are being written, by the names they have now."""
+        return _identity(self._path), _identity(self._wal)
 
     def _present(self) -> RunMemory:
         if self._run is None:
@@ -272,7 +297,7 @@ class LogFile:
             self._db.execute("BEGIN IMMEDIATE")
 
 
-def _identity(path: Path) -> tuple[int, int] | None:
+def _identity(path: Path) -> _Identity:
     """Return which file a path means now; None: none that could be seen."""
     try:
         found = path.stat()

@@ -158,6 +158,10 @@ class LogError(Exception):
     """
 
 
+class ForeignLogError(LogError):
+    """A file does not even begin like a season log."""
+
+
 class UnusableLogError(LogError):
     """A file was a season log of this bench, and nobody can go on in it."""
 
@@ -209,26 +213,24 @@ def _fill(connection: sqlite3.Connection) -> None:
 
 
 def check_file(path: Path) -> None:
-    """Look at a file's first bytes: may it be a season log?
+    """Look at a file without opening it: may it be a season log?
+
+    To open and close it would take away the locks that SQLite holds on it for
+    this process (fcntl(2), "record locks"; sqlite.org, "How To Corrupt", 2.2):
+    another program could then delete the "-wal" that the writer writes.
 
     Raises:
-        LogError: It is missing, a directory, empty, or no SQLite file.
-        OSError: It cannot be read at all.
+        LogError: It is missing, a directory, or empty.
+        OSError: It cannot be looked at.
     """
     if path.is_dir():
         raise LogError(f"{path} is a directory; a season log is a file")
     if not path.exists():
         raise LogError(f"{path} does not exist; give the path of a season log")
-    with path.open("rb") as file:
-        start = file.read(len(_MAGIC))
-    if not start:
-        raise LogError(
+    if path.stat().st_size == 0:
+        raise ForeignLogError(
             f"{path} is empty, and a season log never is: take it away, and a"
             " new one is begun"
-        )
-    if start != _MAGIC:
-        raise LogError(
-            f"{path} begins with {start!r}: this is no SQLite file, so no season log"
         )
 
 
@@ -248,7 +250,7 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
     except sqlite3.OperationalError:
         raise  # busy or an unwilling disk: not the file's fault
     except sqlite3.DatabaseError as error:
-        raise damaged(path, error) from error
+        raise _no_database(path, error) from error
     if application != APPLICATION_ID:
         raise LogError(
             f"{path} is a SQLite file of another program (application id"
@@ -270,6 +272,22 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             f"{path} is damaged: schema {version}, without {sorted(missing)};"
             " use a backup"
         )
+
+
+def _no_database(path: Path, error: sqlite3.DatabaseError) -> LogError:
+    """Return the error for a file that SQLite does not take for a database.
+
+    Where it is none, nobody holds locks on it that opening it could lose.
+    """
+    if error.sqlite_errorcode != sqlite3.SQLITE_NOTADB:
+        return damaged(path, error)
+    with path.open("rb") as file:
+        start = file.read(len(_MAGIC))
+    if start == _MAGIC:
+        return damaged(path, error)
+    return ForeignLogError(
+        f"{path} begins with {start!r}: this is no SQLite file, so no season log"
+    )
 
 
 def _wanted() -> set[str]:
