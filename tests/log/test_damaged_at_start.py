@@ -13,10 +13,10 @@ from controller.adapters.season_log import (
     TripFile,
     UnusableLogError,
     inspect_log,
+    inspection,
     set_aside,
     trips_beside,
 )
-from controller.adapters.season_log import inspection
 from controller.ports import Instant
 
 UTC_MS = 1_795_601_700_000

@@ -33,6 +33,9 @@ Connect = Callable[[Path], sqlite3.Connection]
 _Identity = tuple[int, int] | None
 """Device and number of a file; None: there is none."""
 
+_Files = tuple[_Identity, _Identity]
+"""The log itself, and its "-wal"."""
+
 _PRAGMAS = (
     "PRAGMA busy_timeout = 5000",
     "PRAGMA journal_mode = WAL",
@@ -113,7 +116,8 @@ class LogFile:
         check_file(path)
         self._db = connect(path)
         self._wal = path.with_name(path.name + "-wal")
-        self._files = self._found = (_identity(path), None)
+        self._files: _Files = (_identity(path), None)
+        self._found: _Files = self._files
         self._run: RunMemory | None = None
         self._names = NameBook({})
         try:
@@ -283,7 +287,7 @@ class LogFile:
             self._db.execute("ROLLBACK")
         self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
-    def _find(self) -> tuple[_Identity, _Identity]:
+    def _find(self) -> _Files:
         """Return which files are being written, by the names they have now."""
         return _identity(self._path), _identity(self._wal)
 
