@@ -275,6 +275,7 @@ class Daemon:
         """
         if self._saving is not None:
             if self._saving.done():
+                self._saving.result()
                 self._saving = None
             return
         trips = {n: m.trip for n, m in self._state.mats.items() if m.trip is not None}
