@@ -122,7 +122,7 @@ async def test_a_scan_that_breaks_after_its_first_on_is_followed_by_an_off():
 
 async def test_two_causes_are_both_told():
     async def broken():
-        await asyncio.sleep(0)
+        await others()
         raise OSError("no port")
 
     async def cancelled_badly():
