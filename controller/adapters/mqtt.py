@@ -27,6 +27,7 @@ from pathlib import Path
 import aiomqtt
 
 from controller.adapters.payloads import parse
+from controller.adapters.presence import Presence
 from controller.adapters.relay_words import (
     command_payload,
     parse_power,
@@ -79,19 +80,29 @@ class MqttLink:
         clock: The bench's clock.
         run: Identity of the run, for lease commands.
         valid_for_ms: How long an "on" command holds [ms].
+        listen_first_s: How long another controller of this bench has to speak
+            up on the first connection, before anything is said to a relay [s].
 
     Raises:
         WiringError: The password or the certificates cannot be read.
     """
 
     def __init__(
-        self, wiring: Wiring, clock: Clock, *, run: str, valid_for_ms: int
+        self,
+        wiring: Wiring,
+        clock: Clock,
+        *,
+        run: str,
+        valid_for_ms: int,
+        listen_first_s: float = 0.0,
     ) -> None:
         self._wiring = wiring
         self._clock = clock
         self._run = run
         self._valid_for_ms = valid_for_ms
         self._door = Door(wiring.broker)
+        self._presence = Presence(wiring.bench, run, clock)
+        self._listen_first_s = listen_first_s
         self._probes: dict[str, list[ProbeWire]] = {}
         for wire in wiring.probes:
             if wire.topic is not None:
@@ -195,6 +206,7 @@ class MqttLink:
         name = f"bottomheat-{self._wiring.bench}-{self._run}"
         will = LastWill(self._topic("alive"), "false", kept=True)
         async with self._door.entered(name, will) as client:
+            await self._look_around(client)
             try:
                 await self._greet(client)
                 self._client = client
@@ -209,6 +221,33 @@ class MqttLink:
                 raise
             finally:
                 self._client = None
+
+    async def _look_around(self, client: aiomqtt.Client) -> None:
+        """Ask who else keeps this bench; on the first connection, wait a little.
+
+        A younger controller ends here, before its "off" has disturbed anybody.
+        """
+        topic = self._topic("controller")
+        await _in_full(client.subscribe(topic, qos=1, timeout=TIMEOUT_S))
+        await self._say_present(client)
+        wait_s, self._listen_first_s = self._listen_first_s, 0.0
+        if not wait_s:
+            return
+        reading = asyncio.ensure_future(self._read(client))
+        try:
+            await asyncio.wait({reading}, timeout=wait_s)
+        finally:
+            reading.cancel()
+            await asyncio.gather(reading, return_exceptions=True)
+        if not reading.cancelled():
+            reading.result()
+
+    async def _say_present(
+        self, client: aiomqtt.Client, word: str | None = None
+    ) -> None:
+        """Say that we keep this bench; never retained: it is true only now."""
+        topic, payload = self._topic("controller"), word or self._presence.word()
+        await _in_full(client.publish(topic, payload, timeout=TIMEOUT_S))
 
     async def _greet(self, client: aiomqtt.Client) -> None:
         """Subscribe, and say that we are alive."""
@@ -236,6 +275,7 @@ class MqttLink:
     async def _heartbeat(self, client: aiomqtt.Client) -> None:
         topic = self._topic("alive")
         await _in_full(client.publish(topic, "true", 1, retain=True, timeout=TIMEOUT_S))
+        await self._say_present(client)
 
     async def _listen(self, client: aiomqtt.Client) -> None:
         """Run the parts of a connection until one of them loses it."""
@@ -243,7 +283,13 @@ class MqttLink:
 
     async def _read(self, client: aiomqtt.Client) -> None:
         async for message in client.messages:
-            self._arrived(str(message.topic), message.payload, retained=message.retain)
+            topic, payload = str(message.topic), message.payload
+            if topic == self._topic("controller"):
+                answer = self._presence.heard(payload, retained=message.retain)
+                if answer is not None:
+                    await self._say_present(client, answer)
+            else:
+                self._arrived(topic, payload, retained=message.retain)
             if len(client.messages) >= INBOX:
                 self._dropped += 1  # at least: the client drops what comes now
 

@@ -112,12 +112,12 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
     from controller.cli.live import (
         Silent,
         Stage,
-        causes,
         daemon_on,
         run_with_api,
         say,
         stopped_by_signals,
     )
+    from controller.endings import causes
     from sim.world import World, WorldOptions
 
     async with embedded_broker() as broker_port, stopped_by_signals() as stop:

@@ -2,7 +2,6 @@
 
 import asyncio
 import signal
-import sys
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
@@ -25,6 +24,7 @@ from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
 from controller.cli.telling import notifier_for
 from controller.daemon import Daemon, Parts
+from controller.endings import StopOrder, warn
 from controller.ports import Clock, ScanSource, Snapshot, Watchdog
 
 
@@ -39,6 +39,7 @@ class Stage:
         log: The season log's writer, open.
         sources: Sources of readings besides MQTT.
         watchdog: Who hears that scans go on.
+        notes: Sentences about how the run begins, for the journal.
         on_api: Called with the API's port when it takes requests.
     """
 
@@ -49,6 +50,12 @@ class Stage:
     sources: Sequence[ScanSource]
     watchdog: Watchdog
     on_api: Callable[[int], None]
+    notes: tuple[str, ...] = ()
+
+
+LISTEN_FIRST_S = 0.3
+"""Chosen: some hundred times what a broker in the house takes to pass a question
+and its answer on; the first "off" of a run comes that much later."""
 
 
 class Silent:
@@ -58,6 +65,9 @@ class Silent:
         """Do nothing."""
 
     def fed(self, status: str) -> None:
+        """Do nothing."""
+
+    def stopping(self, cause: str) -> None:
         """Do nothing."""
 
 
@@ -70,13 +80,14 @@ def daemon_on(stage: Stage) -> Daemon:
     """
     settings, now = stage.settings, stage.clock.now()
     header = run_header(
-        "live", settings.plan, stage.begun.state, now, settings.timezone
+        "live", settings.plan, stage.begun.state, now, settings.timezone, stage.notes
     )
     link = MqttLink(
         settings.wiring,
         stage.clock,
         run=header.run,
         valid_for_ms=settings.plan.valid_for_ms,
+        listen_first_s=LISTEN_FIRST_S,
     )
     notifier = notifier_for(settings, link.publish_notice)
     told: list[Callable[[Snapshot], None]] = [Announcer(link.publish_status)]
@@ -146,25 +157,26 @@ async def own_broker(settings: Settings) -> AsyncIterator[Settings]:
 
 
 @asynccontextmanager
-async def stopped_by_signals() -> AsyncIterator[asyncio.Event]:
-    """Give an event that SIGTERM and SIGINT set; a second one changes nothing."""
-    stop, loop = asyncio.Event(), asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, stop.set)
+async def stopped_by_signals() -> AsyncIterator[StopOrder]:
+    """Give an order that SIGTERM, SIGINT and SIGHUP give; a second changes nothing.
+
+    A configuration is read at a start only, so SIGHUP, too, ends the run: a
+    service manager then starts the next one. Whoever started this process deaf
+    to it (nohup) has asked for the contrary.
+    """
+    stop, loop = StopOrder(), asyncio.get_running_loop()
+    heard = [
+        number
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+        if number is not signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN
+    ]
+    for number in heard:
+        loop.add_signal_handler(number, stop.give, f"stopped by {number.name}")
     try:
         yield stop
     finally:
-        for number in (signal.SIGTERM, signal.SIGINT):
+        for number in heard:
             loop.remove_signal_handler(number)
 
 
-def causes(error: BaseException) -> list[str]:
-    """Return the sentences of what ended a daemon, without its traceback."""
-    if isinstance(error, BaseExceptionGroup):
-        return [text for part in error.exceptions for text in causes(part)]
-    return [f"{type(error).__name__}: {error}"]
-
-
-def say(text: str) -> None:
-    """Print a line for a person, at once."""
-    print(text, file=sys.stderr, flush=True)
+say = warn
