@@ -1,0 +1,205 @@
+"""What becomes of a probe's words on their way: stuck, drifting, late, lost.
+
+Each kind is a function of one reading, its fault and what the probe said
+before; the world below is left as it is. What may live here: such functions
+and the memory they need. No physics.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from controller.core.scan import Quality, Reading, Refusal
+from controller.core.units import Millis
+from controller.ports import Arrivals
+from sim.faults import DAY_MS, Fault, Kind
+
+WET_MS = 2 * 3_600_000
+WET_NOISE_K = 0.5
+"""Chosen: water creeps into a sleeve within hours, and its reading is unsteady."""
+
+
+@dataclass(slots=True)
+class Memory:
+    """What must be known of one fault of one probe.
+
+    Attributes:
+        last: What the probe last said before the fault.
+        waiting: What is on its way.
+        done: Whether what happens once has happened.
+    """
+
+    last: Reading | None = None
+    waiting: list[Reading] = field(default_factory=list)
+    done: bool = False
+
+
+class Signals:
+    """Alters readings by the faults that are in force.
+
+    Args:
+        seed: Of noise.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self._noise = np.random.default_rng([seed, 5])
+        self._memory: dict[int, Memory] = {}
+        self._last: dict[str, Reading] = {}
+
+    def passed(
+        self, arrived: Arrivals, faults: Mapping[int, Fault], now_ms: int
+    ) -> Arrivals:
+        """Return what arrives of what was said, by the faults now in force.
+
+        Args:
+            arrived: What the probes said.
+            now_ms: When it arrives [ms].
+            faults: Faults in force, by a number that stays theirs.
+        """
+        readings, refusals = list(arrived.readings), list(arrived.refusals)
+        for number, fault in faults.items():
+            memory = self._memory.setdefault(number, Memory())
+            if fault.kind is Kind.PROBE_REFUSED:
+                mine = [r for r in readings if r.probe == fault.subject]
+                refusals += [_refusal(reading) for reading in mine]
+            elif fault.kind is Kind.PROBE_LATE:
+                readings = self._late(readings, fault, memory, now_ms)
+                continue
+            readings = [
+                after
+                for reading in readings
+                for after in self._one(reading, fault, memory)
+            ]
+        for reading in arrived.readings:
+            self._last[reading.probe] = reading
+        return replace(arrived, readings=tuple(readings), refusals=tuple(refusals))
+
+    def released(self, number: int) -> tuple[Reading, ...]:
+        """Return what was still on its way when a fault ended, and forget it."""
+        memory = self._memory.pop(number, None)
+        return tuple(memory.waiting) if memory else ()
+
+    def last(self, probe: str) -> Reading | None:
+        """Return what a probe itself last said."""
+        return self._last.get(probe)
+
+    def _late(
+        self, readings: list[Reading], fault: Fault, memory: Memory, now_ms: int
+    ) -> list[Reading]:
+        mine = [reading for reading in readings if reading.probe == fault.subject]
+        rest = [reading for reading in readings if reading.probe != fault.subject]
+        memory.waiting += mine
+        by_ms = round(fault.size("by") * 1000)
+        come = [r for r in memory.waiting if r.at_ms + by_ms <= now_ms]
+        memory.waiting = [r for r in memory.waiting if r.at_ms + by_ms > now_ms]
+        if not fault.flag("stamped"):
+            come = [replace(r, at_ms=Millis(r.at_ms + by_ms)) for r in come]
+        return rest + come
+
+    def _one(
+        self, reading: Reading, fault: Fault, memory: Memory
+    ) -> tuple[Reading, ...]:
+        if reading.probe not in {fault.subject, fault.other}:
+            return (reading,)
+        if fault.kind is Kind.PROBES_SWAPPED:
+            swapped = fault.other if reading.probe == fault.subject else fault.subject
+            return (replace(reading, probe=swapped),)
+        return _ALTERED[fault.kind](self, reading, fault, memory)
+
+    def noise(self) -> float:
+        """Return a normal deviate."""
+        return float(self._noise.standard_normal())
+
+
+def _refusal(reading: Reading) -> Refusal:
+    reason = "'nan': must be a finite number"
+    return Refusal(reading.probe, reading.at_ms, reason, "nan")
+
+
+Altered = Callable[[Signals, Reading, Fault, Memory], tuple[Reading, ...]]
+
+
+def _more(reading: Reading, by_k: float) -> tuple[Reading, ...]:
+    milli = reading.milli
+    return (replace(reading, milli=None if milli is None else milli + round(1000 * by_k)),)
+
+
+def _stuck(
+    signals: Signals, reading: Reading, fault: Fault, memory: Memory
+) -> tuple[Reading, ...]:
+    if memory.last is None:
+        memory.last = signals.last(reading.probe) or reading
+    return (replace(reading, milli=memory.last.milli),)
+
+
+def _drifted(
+    _signals: Signals, reading: Reading, fault: Fault, _memory: Memory
+) -> tuple[Reading, ...]:
+    return _more(reading, fault.size("by") * (reading.at_ms - fault.at_ms) / DAY_MS)
+
+
+def _wet(
+    signals: Signals, reading: Reading, fault: Fault, _memory: Memory
+) -> tuple[Reading, ...]:
+    share = min(1.0, (reading.at_ms - fault.at_ms) / WET_MS)
+    return _more(reading, share * fault.size("by") + share * WET_NOISE_K * signals.noise())
+
+
+def _in_fahrenheit(
+    _signals: Signals, reading: Reading, _fault: Fault, _memory: Memory
+) -> tuple[Reading, ...]:
+    milli = reading.milli
+    return (replace(reading, milli=None if milli is None else milli * 9 // 5 + 32_000),)
+
+
+def _reordered(
+    _signals: Signals, reading: Reading, fault: Fault, memory: Memory
+) -> tuple[Reading, ...]:
+    if not memory.waiting:
+        memory.waiting.append(reading)
+        return ()
+    first = memory.waiting.pop()
+    if not fault.flag("stamped"):
+        first = replace(first, at_ms=Millis(reading.at_ms + 1))
+    return reading, first
+
+
+def _retained(
+    _signals: Signals, reading: Reading, fault: Fault, memory: Memory
+) -> tuple[Reading, ...]:
+    if memory.done:
+        return (reading,)
+    memory.done = True
+    return kept_reading(reading, round(1000 * fault.size("value"))), reading
+
+
+def kept_reading(reading: Reading, milli: int | None) -> Reading:
+    """Return what the broker had kept of a probe, come just before a reading."""
+    note = "the broker had kept it"
+    at_ms = Millis(reading.at_ms - 1)
+    return replace(reading, at_ms=at_ms, milli=milli, quality=Quality.UNCERTAIN, note=note)
+
+
+_ALTERED: Mapping[Kind, Altered] = {
+    Kind.PROBE_STUCK: _stuck,
+    Kind.PROBE_JUMPS: lambda s, r, f, m: _more(r, f.size("by")),
+    Kind.PROBE_DRIFTS: _drifted,
+    Kind.PROBE_NOISY: lambda s, r, f, m: _more(r, f.size("by") * s.noise()),
+    Kind.PROBE_WET: _wet,
+    Kind.PROBE_SAYS: lambda s, r, f, m: (
+        replace(r, milli=round(1000 * f.size("value"))),
+    ),
+    Kind.PROBE_NO_VALUE: lambda s, r, f, m: (
+        replace(r, milli=None, quality=Quality.BAD, note="no value"),
+    ),
+    Kind.PROBE_REFUSED: lambda s, r, f, m: (),
+    Kind.PROBE_FAHRENHEIT: _in_fahrenheit,
+    Kind.PROBE_SILENT: lambda s, r, f, m: (),
+    Kind.PROBE_DOUBLED: lambda s, r, f, m: (r, r),
+    Kind.PROBE_REORDERED: _reordered,
+    Kind.PROBE_RETAINED: _retained,
+}
+"""What each kind does to one reading."""
+
+SIGNALS = frozenset({*_ALTERED, Kind.PROBE_LATE, Kind.PROBES_SWAPPED})
