@@ -25,8 +25,9 @@ from controller.core.state import State, resumed_state
 from controller.core.step import step
 from controller.core.units import MilliC, Millis, UtcMillis
 from controller.ports import Arrivals
-from sim.faults import Fault, Kind
+from sim.faults import Fault
 from sim.faulty import FaultyBench
+from sim.kinds import Kind
 
 Calendar = Callable[[int], tuple[int, int]]
 """Local day (since 1970-01-01) and minute of it, of a wall clock [ms]."""

@@ -12,7 +12,8 @@ from controller.core.decisions import Command
 from controller.core.plan import Plan, RelayKind
 from controller.core.scan import RelayReport
 from controller.core.units import Millis
-from sim.faults import Fault, Kind
+from sim.faults import Fault
+from sim.kinds import Kind
 
 WILL_MS = 15_000
 """A broker takes a client for lost after one and a half times its keep-alive

@@ -12,14 +12,15 @@ from dataclasses import replace
 import numpy as np
 
 from controller.core.decisions import Command
-from controller.core.plan import Plan
-from controller.core.scan import PowerReport, Quality, Reading, RelayReport
+from controller.core.plan import Plan, all_probes
+from controller.core.scan import PowerReport, Quality, Reading, Refusal, RelayReport
 from controller.core.units import Millis
 from controller.ports import Arrivals
 from sim.contacts import WILL_MS, Contacts
-from sim.faults import Fault, Kind
+from sim.faults import Fault
+from sim.kinds import Kind
+from sim.probes import IN_PLACE, ON_MAT, in_air
 from sim.signals import SIGNALS, Signals, kept_reading
-from sim.whereabouts import IN_PLACE, ON_MAT, in_air
 from sim.world import FRESHLY_WET_MM, World
 
 POWER_EVERY_MS = 30_000
@@ -60,6 +61,7 @@ class FaultyBench:
         wattmeters: Iterable[str] = (),
     ) -> None:
         self.world = world
+        self._probes = tuple(probe.name for probe in all_probes(plan))
         self._contacts = Contacts(plan)
         self._signals = Signals(seed)
         self._noise = np.random.default_rng([seed, 7])
@@ -123,7 +125,7 @@ class FaultyBench:
         """Let time pass; return what arrives of all that is said."""
         readings: list[Reading] = []
         reports: list[RelayReport] = []
-        refusals = []
+        refusals: list[Refusal] = []
         while self._now_ms < to_ms:
             until_ms = min(to_ms, self._next_ms())
             said = self.world.advance(until_ms, self.heats())
@@ -152,7 +154,7 @@ class FaultyBench:
     def daemon_back(self) -> None:
         """The daemon is there again; what it hears first may be old."""
         self._will_ms = 2**62
-        self._awaited = {probe.plan.name for probe in self.world.probes}
+        self._awaited = set(self._probes)
 
     def _next_ms(self) -> int:
         edge_ms = self._edges[-1][0] if self._edges else 2**62
@@ -183,7 +185,7 @@ class FaultyBench:
             }
 
     def _reconnect(self, fault: Fault) -> Iterable[RelayReport]:
-        self._awaited = {probe.plan.name for probe in self.world.probes}
+        self._awaited = set(self._probes)
         if fault.kind is Kind.BROKER_RESTARTS:
             yield from self._contacts.kept(self._now_ms)
 

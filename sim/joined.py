@@ -6,7 +6,6 @@ and how one gets another network of the same nodes. No weather, no probes.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +13,6 @@ from sim.bench import MatNetwork
 from sim.thermal import Decays, Vector
 
 
-@dataclass(slots=True)
 class Block:
     """One network and what heats it.
 
@@ -25,10 +23,11 @@ class Block:
         first: Where its modes begin.
     """
 
-    net: MatNetwork
-    full_w: Vector
-    steady_w: Vector
-    first: int
+    def __init__(self, net: MatNetwork, full_w: Vector, first: int) -> None:
+        self.net = net
+        self.full_w = full_w
+        self.steady_w: Vector = np.zeros(len(full_w))
+        self.first = first
 
     @property
     def where(self) -> slice:
@@ -51,10 +50,13 @@ class Joined:
         self.blocks: dict[str, Block] = {}
         count = 0
         for name, (net, full_w) in nets.items():
-            self.blocks[name] = Block(net, full_w, np.zeros(len(full_w)), count)
+            self.blocks[name] = Block(net, full_w, count)
             count += len(full_w)
         self.modes = np.zeros(count)
         self._room_c = 0.0
+        self._by_room = self._steady = self._room_part = self.modes
+        self._by_mat: dict[str, Vector] = {}
+        self._decays = Decays(self.modes)
         self._drives: dict[tuple[str, ...], Vector] = {}
         self.join()
         for name, block in self.blocks.items():
@@ -64,7 +66,6 @@ class Joined:
         """Take up networks and steady heats as they are now."""
         count = len(self.modes)
         rates, self._by_room, self._steady = (np.zeros(count) for _ in range(3))
-        self._by_mat: dict[str, Vector] = {}
         for name, block in self.blocks.items():
             network, where = block.net.network, block.where
             rates[where] = network.rates

@@ -7,13 +7,15 @@ and the memory they need. No physics.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from controller.core.scan import Quality, Reading, Refusal
 from controller.core.units import Millis
 from controller.ports import Arrivals
-from sim.faults import DAY_MS, Fault, Kind
+from sim.faults import DAY_MS, Fault
+from sim.kinds import Kind
 
 WET_MS = 2 * 3_600_000
 WET_NOISE_K = 0.5
@@ -105,7 +107,7 @@ class Signals:
         if fault.kind is Kind.PROBES_SWAPPED:
             swapped = fault.other if reading.probe == fault.subject else fault.subject
             return (replace(reading, probe=swapped),)
-        return _ALTERED[fault.kind](self, reading, fault, memory)
+        return _ALTERED[fault.kind](Said(self, reading, fault, memory))
 
     def noise(self) -> float:
         """Return a normal deviate."""
@@ -117,86 +119,106 @@ def _refusal(reading: Reading) -> Refusal:
     return Refusal(reading.probe, reading.at_ms, reason, "nan")
 
 
-Altered = Callable[[Signals, Reading, Fault, Memory], tuple[Reading, ...]]
+class Said(NamedTuple):
+    """One reading on its way through one fault.
+
+    Attributes:
+        signals: Whose faults they are.
+        reading: The reading.
+        fault: The fault.
+        memory: What must be known of that fault.
+    """
+
+    signals: Signals
+    reading: Reading
+    fault: Fault
+    memory: Memory
+
+    def more(self, by_k: float) -> tuple[Reading, ...]:
+        """Return the reading, so much higher."""
+        milli = self.reading.milli
+        if milli is None:
+            return (self.reading,)
+        return (replace(self.reading, milli=milli + round(1000 * by_k)),)
+
+    def since_ms(self) -> int:
+        """Return since when the fault is in force, at the reading's time [ms]."""
+        return self.reading.at_ms - self.fault.at_ms
+
+    def noise(self) -> float:
+        """Return a normal deviate."""
+        return self.signals.noise()
+
+    def value(self) -> int:
+        """Return the value that the fault names [m°C]."""
+        return round(1000 * self.fault.size("value"))
 
 
-def _more(reading: Reading, by_k: float) -> tuple[Reading, ...]:
-    milli = reading.milli
-    return (replace(reading, milli=None if milli is None else milli + round(1000 * by_k)),)
-
-
-def _stuck(
-    signals: Signals, reading: Reading, fault: Fault, memory: Memory
-) -> tuple[Reading, ...]:
+def _stuck(said: Said) -> tuple[Reading, ...]:
+    memory, reading = said.memory, said.reading
     if memory.last is None:
-        memory.last = signals.last(reading.probe) or reading
+        memory.last = said.signals.last(reading.probe) or reading
     return (replace(reading, milli=memory.last.milli),)
 
 
-def _drifted(
-    _signals: Signals, reading: Reading, fault: Fault, _memory: Memory
-) -> tuple[Reading, ...]:
-    return _more(reading, fault.size("by") * (reading.at_ms - fault.at_ms) / DAY_MS)
+def _wet(said: Said) -> tuple[Reading, ...]:
+    share = min(1.0, said.since_ms() / WET_MS)
+    return said.more(share * (said.fault.size("by") + WET_NOISE_K * said.noise()))
 
 
-def _wet(
-    signals: Signals, reading: Reading, fault: Fault, _memory: Memory
-) -> tuple[Reading, ...]:
-    share = min(1.0, (reading.at_ms - fault.at_ms) / WET_MS)
-    return _more(reading, share * fault.size("by") + share * WET_NOISE_K * signals.noise())
+def _in_fahrenheit(said: Said) -> tuple[Reading, ...]:
+    milli = said.reading.milli
+    in_f = None if milli is None else milli * 9 // 5 + 32_000
+    return (replace(said.reading, milli=in_f),)
 
 
-def _in_fahrenheit(
-    _signals: Signals, reading: Reading, _fault: Fault, _memory: Memory
-) -> tuple[Reading, ...]:
-    milli = reading.milli
-    return (replace(reading, milli=None if milli is None else milli * 9 // 5 + 32_000),)
-
-
-def _reordered(
-    _signals: Signals, reading: Reading, fault: Fault, memory: Memory
-) -> tuple[Reading, ...]:
+def _reordered(said: Said) -> tuple[Reading, ...]:
+    memory, reading = said.memory, said.reading
     if not memory.waiting:
         memory.waiting.append(reading)
         return ()
     first = memory.waiting.pop()
-    if not fault.flag("stamped"):
-        first = replace(first, at_ms=Millis(reading.at_ms + 1))
+    if not said.fault.flag("stamped"):
+        first = replace(first, at_ms=reading.at_ms)
     return reading, first
 
 
-def _retained(
-    _signals: Signals, reading: Reading, fault: Fault, memory: Memory
-) -> tuple[Reading, ...]:
-    if memory.done:
-        return (reading,)
-    memory.done = True
-    return kept_reading(reading, round(1000 * fault.size("value"))), reading
+def _retained(said: Said) -> tuple[Reading, ...]:
+    if said.memory.done:
+        return (said.reading,)
+    said.memory.done = True
+    return kept_reading(said.reading, said.value()), said.reading
+
+
+def _no_value(said: Said) -> tuple[Reading, ...]:
+    return (replace(said.reading, milli=None, quality=Quality.BAD, note="no value"),)
 
 
 def kept_reading(reading: Reading, milli: int | None) -> Reading:
     """Return what the broker had kept of a probe, come just before a reading."""
-    note = "the broker had kept it"
-    at_ms = Millis(reading.at_ms - 1)
-    return replace(reading, at_ms=at_ms, milli=milli, quality=Quality.UNCERTAIN, note=note)
+    return replace(
+        reading,
+        at_ms=Millis(reading.at_ms - 1),
+        milli=milli,
+        quality=Quality.UNCERTAIN,
+        note="the broker had kept it",
+    )
 
 
-_ALTERED: Mapping[Kind, Altered] = {
+_ALTERED: Mapping[Kind, Callable[[Said], tuple[Reading, ...]]] = {
     Kind.PROBE_STUCK: _stuck,
-    Kind.PROBE_JUMPS: lambda s, r, f, m: _more(r, f.size("by")),
-    Kind.PROBE_DRIFTS: _drifted,
-    Kind.PROBE_NOISY: lambda s, r, f, m: _more(r, f.size("by") * s.noise()),
+    Kind.PROBE_JUMPS: lambda said: said.more(said.fault.size("by")),
+    Kind.PROBE_DRIFTS: lambda said: said.more(
+        said.fault.size("by") * said.since_ms() / DAY_MS
+    ),
+    Kind.PROBE_NOISY: lambda said: said.more(said.fault.size("by") * said.noise()),
     Kind.PROBE_WET: _wet,
-    Kind.PROBE_SAYS: lambda s, r, f, m: (
-        replace(r, milli=round(1000 * f.size("value"))),
-    ),
-    Kind.PROBE_NO_VALUE: lambda s, r, f, m: (
-        replace(r, milli=None, quality=Quality.BAD, note="no value"),
-    ),
-    Kind.PROBE_REFUSED: lambda s, r, f, m: (),
+    Kind.PROBE_SAYS: lambda said: (replace(said.reading, milli=said.value()),),
+    Kind.PROBE_NO_VALUE: _no_value,
+    Kind.PROBE_REFUSED: lambda _: (),
     Kind.PROBE_FAHRENHEIT: _in_fahrenheit,
-    Kind.PROBE_SILENT: lambda s, r, f, m: (),
-    Kind.PROBE_DOUBLED: lambda s, r, f, m: (r, r),
+    Kind.PROBE_SILENT: lambda _: (),
+    Kind.PROBE_DOUBLED: lambda said: (said.reading, said.reading),
     Kind.PROBE_REORDERED: _reordered,
     Kind.PROBE_RETAINED: _retained,
 }

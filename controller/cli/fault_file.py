@@ -5,7 +5,7 @@ how faults are written. What they do is in sim.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from controller.adapters.settings import Finding, SettingsError
@@ -13,7 +13,8 @@ from controller.adapters.settings import quantities as q
 from controller.adapters.settings.findings import shown, unknown
 from controller.adapters.settings.source import read_file
 from controller.core.plan import Plan
-from sim.faults import SHAPES, About, Fault, Kind, Shape, Unit, problems
+from sim.faults import Fault, problems
+from sim.kinds import SHAPES, About, Kind, Shape, Unit
 
 MOST = 10_000
 """Chosen: a season of waterings for a hundred trays is less."""
@@ -35,7 +36,7 @@ def load_faults(path: Path, plan: Plan) -> tuple[Fault, ...]:
     """
     data = read_file(path)
     findings = [
-        Finding(f"[{key}]", None, 'only [[fault]] tables; ' + unknown(key, ["fault"]))
+        Finding(f"[{key}]", None, "only [[fault]] tables; " + unknown(key, ["fault"]))
         for key in data
         if key != "fault"
     ]
@@ -90,7 +91,8 @@ def _kind_finding(at: str, word: object) -> Finding:
     if word is None:
         known = ", ".join(_KINDS)
         return Finding(f"{at}: kind", None, f"missing; known here: {known}")
-    return Finding(f"{at}: kind", shown(word), unknown(str(word), _KINDS))
+    allowed = unknown(str(word), _KINDS).replace("no such key", "no such kind")
+    return Finding(f"{at}: kind", shown(word), allowed)
 
 
 def _keys(shape: Shape) -> set[str]:
@@ -151,7 +153,7 @@ def _sizes(
         if key not in table:
             continue
         try:
-            yield key, _milli(size.unit, table[key])
+            yield key, _MILLI[size.unit](table[key])
         except ValueError as error:
             findings.append(Finding(f"{at}: {key}", shown(table[key]), str(error)))
 
@@ -168,28 +170,12 @@ def _flags(
             findings.append(finding)
 
 
-def _milli(unit: Unit, value: object) -> int:
-    """Return a size in thousandths; raise ValueError with what would be right."""
-    match unit:
-        case Unit.TEMPERATURE:
-            return q.temperature(value).milli
-        case Unit.DIFFERENCE:
-            return q.difference(value).milli
-        case Unit.WATER:
-            return 1000 * q.length(value).milli
-        case Unit.SPAN:
-            return _signed_ms(value)
-        case Unit.RATE:
-            said = _PER_DAY.fullmatch(value) if isinstance(value, str) else None
-            if said is None:
-                message = 'write a change per day with its unit, such as "0.5 K/day"'
-                raise ValueError(message)
-            return q.difference(said[1]).milli
-        case Unit.LIGHT:
-            return _plain(_LIGHT, value, 'write power per area, such as "300 W/m²"')
-        case Unit.SHARE:
-            ask = 'write a percentage, such as "30 %"'
-            return _plain(_SHARE, value, ask) // 100
+def _per_day(value: object) -> int:
+    said = _PER_DAY.fullmatch(value) if isinstance(value, str) else None
+    if said is None:
+        message = 'write a change per day with its unit, such as "0.5 K/day"'
+        raise ValueError(message)
+    return q.difference(said[1]).milli
 
 
 def _plain(pattern: re.Pattern[str], value: object, ask: str) -> int:
@@ -210,3 +196,18 @@ def _duration_ms(value: object) -> int:
     if isinstance(value, str) and _SPAN.fullmatch(value):
         return sum(q.duration(part).milli for part in _PART.findall(value))
     return q.duration(value).milli
+
+
+_LIGHT_ASK = 'write power per area, such as "300 W/m²"'
+_SHARE_ASK = 'write a percentage, such as "30 %"'
+
+_MILLI: Mapping[Unit, Callable[[object], int]] = {
+    Unit.TEMPERATURE: lambda value: q.temperature(value).milli,
+    Unit.DIFFERENCE: lambda value: q.difference(value).milli,
+    Unit.WATER: lambda value: 1000 * q.length(value).milli,
+    Unit.SPAN: _signed_ms,
+    Unit.RATE: _per_day,
+    Unit.LIGHT: lambda value: _plain(_LIGHT, value, _LIGHT_ASK),
+    Unit.SHARE: lambda value: _plain(_SHARE, value, _SHARE_ASK) // 100,
+}
+"""How each unit is read: in thousandths, or ValueError with what is right."""

@@ -29,7 +29,8 @@ from controller.core.units import (
     kelvin_hours,
     watt_hours,
 )
-from sim.faults import SHAPES, Fault
+from sim.faults import Fault
+from sim.kinds import SHAPES
 from sim.tally import MatTally
 
 FIRST_DAY = date(2027, 2, 1)
@@ -155,7 +156,9 @@ def _kinds() -> str:
         keys += [*shape.flags, "lasts" if shape.lasts else ""]
         said = ", ".join(key for key in keys if key)
         lines += ["", f"  {kind.value}" + (f" ({said})" if said else "")]
-        lines += textwrap.wrap(shape.what, 74, initial_indent=" " * 4, subsequent_indent=" " * 4)
+        lines += textwrap.wrap(
+            shape.what, 74, initial_indent=" " * 4, subsequent_indent=" " * 4
+        )
     return "\n".join(lines)
 
 

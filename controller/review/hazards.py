@@ -90,17 +90,19 @@ def developers_table(hazards: Iterable[Hazard]) -> str:
 
 def _row(hazard: Hazard) -> tuple[str, ...]:
     said = [f"`{c.value}`" for c in hazard.causes]
-    said += [f"`{a.value}`" for a in hazard.alarms if a.value not in {
-        c.value for c in hazard.causes
-    }]
+    said += [
+        f"`{a.value}`"
+        for a in hazard.alarms
+        if a.value not in {c.value for c in hazard.causes}
+    ]
     then = hazard.then + (f" ({', '.join(said)})" if said else "")
     return (
         f"`{hazard.name}`",
         hazard.detected,
-        "; ".join(_from(threshold) for threshold in hazard.thresholds) or "–",
+        "; ".join(_from(threshold) for threshold in hazard.thresholds) or "-",
         then,
         hazard.bound,
-        ", ".join(f"`{name}`" for name in hazard.injected_by) or "–",
+        ", ".join(f"`{name}`" for name in hazard.injected_by) or "-",
     )
 
 

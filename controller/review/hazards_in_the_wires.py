@@ -31,6 +31,12 @@ _WARM_ALARMS = (
 _NO_HEAT_FELT = (Cause.HEAT_NOT_FELT, Cause.HEATED_TOO_LONG, Cause.DAILY_HEAT_SPENT)
 _RELAY = (AlarmKind.RELAY_DISAGREES, AlarmKind.RELAY_SILENT)
 
+_LOG = "tests/log/test_season_log_writer.py::"
+_BAD_LOG = "tests/log/test_malformed_logs.py::"
+_BROKER = "tests/contract/test_mqtt_failures.py::"
+_DAEMON = "tests/daemon/test_daemon.py::"
+_SETTINGS = "tests/settings/"
+
 IN_THE_WIRES = (
     Hazard(
         name="relay-stuck-on",
@@ -109,7 +115,7 @@ IN_THE_WIRES = (
         alarms=(AlarmKind.LINK_DOWN,),
         injected_by=(
             "broker-lost",
-            "tests/contract/test_mqtt_failures.py::test_a_frozen_broker_is_noticed_by_the_heartbeat",
+            _BROKER + "test_a_frozen_broker_is_noticed_by_the_heartbeat",
         ),
     ),
     Hazard(
@@ -202,7 +208,7 @@ IN_THE_WIRES = (
         bound="the tray cools until the restart",
         injected_by=(
             "daemon-restarts",
-            "tests/contract/test_mqtt_failures.py::test_a_controller_that_is_killed_is_declared_dead_by_the_broker",
+            _BROKER + "test_a_controller_that_is_killed_is_declared_dead_by_the_broker",
         ),
     ),
     Hazard(
@@ -216,7 +222,7 @@ IN_THE_WIRES = (
         bound="the tray cools until the restart",
         injected_by=(
             "daemon-hangs",
-            "tests/daemon/test_daemon.py::test_the_watchdog_is_fed_by_finished_scans",
+            _DAEMON + "test_the_watchdog_is_fed_by_finished_scans",
         ),
     ),
     Hazard(
@@ -234,9 +240,10 @@ IN_THE_WIRES = (
         alarms=(AlarmKind.LOG_FAILED,),
         injected_by=(
             "log-fails",
-            "tests/log/test_season_log_writer.py::test_what_the_disk_refused_is_written_in_order_when_it_takes_it",
-            "tests/log/test_season_log_writer.py::test_a_start_on_a_disk_that_refuses_is_no_error_but_ill_health",
-            "tests/daemon/test_daemon.py::test_a_failing_log_keeps_a_bench_cold_that_shall_not_heat_without_it",
+            _LOG + "test_what_the_disk_refused_is_written_in_order_when_it_takes_it",
+            _LOG + "test_a_start_on_a_disk_that_refuses_is_no_error_but_ill_health",
+            _DAEMON
+            + "test_a_failing_log_keeps_a_bench_cold_that_shall_not_heat_without_it",
         ),
     ),
     Hazard(
@@ -250,8 +257,9 @@ IN_THE_WIRES = (
         then="a clear error; no heat without a log",
         bound="the tray cools until a person acts",
         injected_by=(
-            "tests/log/test_malformed_logs.py::test_a_log_that_was_cut_short_is_damaged",
-            "tests/log/test_malformed_logs.py::test_a_page_of_rubbish_is_an_error_or_harmless_never_other_data",
+            _BAD_LOG + "test_a_log_that_was_cut_short_is_damaged",
+            _BAD_LOG
+            + "test_a_page_of_rubbish_is_an_error_or_harmless_never_other_data",
             "tests/log/test_trip_file.py::test_trips_come_back_from_another_process_exactly",
         ),
     ),
@@ -263,7 +271,8 @@ IN_THE_WIRES = (
         then="regulation goes on by the plan of the run",
         bound="none",
         injected_by=(
-            "tests/core/test_resume.py::test_what_the_plan_no_longer_has_is_dropped",
+            "tests/core/test_resume.py::"
+            "test_what_the_plan_no_longer_has_is_dropped_and_what_is_new_is_fresh",
         ),
     ),
     Hazard(
@@ -278,9 +287,12 @@ IN_THE_WIRES = (
         bound="within the bounds: as far as a person asks, 3 K below the cut-out at"
         " most",
         injected_by=(
-            "tests/settings/test_plan_rules.py::test_a_setpoint_stays_frost_free_and_below_the_cutout",
-            "tests/settings/test_plan_rules.py::test_a_bound_refuses_what_lies_beyond_and_takes_what_lies_on_it",
-            "tests/settings/test_refusals.py::test_a_malformed_configuration_is_refused_in_a_whole_sentence",
+            _SETTINGS
+            + "test_plan_rules.py::test_a_setpoint_stays_frost_free_and_below_the_cutout",
+            _SETTINGS
+            + "test_plan_rules.py::test_a_bound_refuses_what_lies_beyond_and_takes_what_lies_on_it",
+            _SETTINGS
+            + "test_refusals.py::test_a_malformed_configuration_is_refused_in_a_whole_sentence",
         ),
     ),
     Hazard(
@@ -290,8 +302,6 @@ IN_THE_WIRES = (
         detected="a lock beside the season log",
         then="the second does not start",
         bound="none",
-        injected_by=(
-            "tests/log/test_season_log_writer.py::test_a_writer_in_another_process_is_refused",
-        ),
+        injected_by=(_LOG + "test_a_writer_in_another_process_is_refused",),
     ),
 )

@@ -49,9 +49,7 @@ ON_THE_BENCH = (
         then="heat is locked off, alarm",
         bound="a probe in air nearly as warm as the setpoint: the tray is kept too"
         " warm by that difference",
-        thresholds=(
-            Threshold("probe-slips-out", 3, "K colder than the setpoint", 6),
-        ),
+        thresholds=(Threshold("probe-slips-out", 3, "K colder than the setpoint", 6),),
         causes=(*_RESPONSE, *_TOO_WARM),
         alarms=(*_WARM_ALARMS, *_RESPONSE_ALARMS),
         injected_by=("probe-slips-out",),

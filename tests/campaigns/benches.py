@@ -161,9 +161,7 @@ _PLANS = {
             mats=(
                 replace(
                     NORTH,
-                    trays=tuple(
-                        a_tray(f"F{n}", n, probes=n % 2) for n in range(1, 6)
-                    ),
+                    trays=tuple(a_tray(f"F{n}", n, probes=n % 2) for n in range(1, 6)),
                     **BARE,
                 ),
             ),

@@ -16,7 +16,6 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from dataclasses import asdict
 from pathlib import Path
 from typing import NamedTuple
 
@@ -24,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.campaigns.benches import BENCHES
 from tests.campaigns.healthy import SEASONS, Season, season
-from tests.campaigns.scenarios import SCENARIOS, Scenario
+from tests.campaigns.scenarios import SCENARIOS
 from tests.campaigns.tables import campaign_tables, failures
 from tests.campaigns.watch import HOURS_OF_DAY, Result, settled, watched
 
@@ -89,12 +88,10 @@ def main() -> int:
     with ProcessPoolExecutor(args.jobs, context) as pool:
         SETTLED.update(pool.map(settle, benches))
     _say(f"{len(benches)} benches settled", began)
-    seasons, results = [], []
     with ProcessPoolExecutor(args.jobs, context) as pool:
         days = SLICE_DAYS if args.slice else args.healthy_days
         healthy = [pool.submit(season, n, days) for n in range(_seasons(args))]
-        if args.hazard is None or args.hazard:
-            results = _rounds(pool, args, benches, left_s)
+        results = _rounds(pool, args, benches, left_s)
         seasons = [future.result() for future in healthy]
     _say(f"{len(results)} faults and {len(seasons)} healthy seasons", began)
     print(campaign_tables(results, seasons))
@@ -121,7 +118,7 @@ def _rounds(
     results: list[Result] = []
     waiting: set[Future[Result]] = set()
     for number, todo in enumerate(tasks(benches, args.seed)):
-        if number and left_s() < 0 or args.rounds and number == args.rounds:
+        if (number and left_s() < 0) or number == args.rounds:
             break
         for task in todo:
             if args.hazard and SCENARIOS[task.scenario].name not in args.hazard:
@@ -170,8 +167,8 @@ def _say(what: str, began: float) -> None:
 
 
 def _write(path: Path, results: list[Result], seasons: list[Season]) -> None:
-    runs = [asdict(result) for result in results]
-    healthy = [asdict(one) for one in seasons]
+    runs = [vars(result) for result in results]
+    healthy = [vars(one) for one in seasons]
     text = json.dumps({"runs": runs, "healthy": healthy}, indent=1)
     path.write_text(text + "\n", encoding="utf-8")
 

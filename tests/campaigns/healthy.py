@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from controller.core.decisions import AlarmKind, AlarmTurn, Cause
-from sim.faults import Fault, Kind
+from sim.faults import Fault
+from sim.kinds import Kind
 from tests.campaigns.benches import BENCHES, Bench
 from tests.campaigns.scenarios import DAY, HOUR, MINUTE
 from tests.campaigns.watch import FIRST_HOUR, a_loop
@@ -134,9 +135,7 @@ def _watering(
     if lifted and noise.random() < 0.5:
         yield Fault(kind=Kind.HOLD, at_ms=at_ms - MINUTE, lasts_ms=HOUR, subject=mat)
     if lifted:
-        yield Fault(
-            kind=Kind.TRAY_LIFTED, at_ms=at_ms, lasts_ms=lasts_ms, subject=tray
-        )
+        yield Fault(kind=Kind.TRAY_LIFTED, at_ms=at_ms, lasts_ms=lasts_ms, subject=tray)
     water = {
         "water": int(noise.integers(4_000, 12_000)),
         "temperature": int(noise.integers(6_000, 18_000)),

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from controller.review.hazard_table import HAZARDS
 from controller.review.hazards import Hazard, Threshold
 from sim.closed_loop import ClosedLoop
-from sim.faults import Fault, Kind
+from sim.faults import Fault
+from sim.kinds import Kind
 from tests.campaigns.benches import Bench
 
 MINUTE = 60_000

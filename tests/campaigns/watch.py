@@ -164,7 +164,7 @@ class _Watch:
         gc.disable()
         while loop.now_ms < until_ms:
             turn = loop.turn()
-            if turn is not None and loop.now_ms > self._at_ms:
+            if turn is not None and loop.now_ms >= self._at_ms:
                 self._see(turn)
             if loop.now_ms % MINUTE < scan_ms:
                 self._measure()
@@ -203,7 +203,9 @@ class _Watch:
     def _measure(self) -> None:
         world, result = self._loop.bench.world, self._result
         for tray in self._bench.mat_plan.trays:
-            true_c = max(world.truth(tray.name), world.truth(tray.name, tray.depth_mm // 2))
+            true_c = max(
+                world.truth(tray.name), world.truth(tray.name, tray.depth_mm // 2)
+            )
             result.hottest_c = max(result.hottest_c, true_c)
         off_k = world.truth(self._bench.driving_tray) - self._before_c
         result.too_warm_k = max(result.too_warm_k, off_k)
