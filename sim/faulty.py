@@ -130,11 +130,13 @@ class FaultyBench:
             until_ms = min(to_ms, self._next_ms())
             said = self.world.advance(until_ms, self.heats())
             self._now_ms = until_ms
+            came = said
             if self._altering:
-                said = self._signals.passed(said, self._altering, until_ms)
+                came = self._signals.passed(said, self._altering, until_ms)
             if self.link_up():
-                readings += self._heard(said.readings)
-                refusals += said.refusals
+                readings += self._heard(came.readings)
+                refusals += came.refusals
+            self._signals.note(said.readings)
             self._pass_time(readings, reports)
         if self.link_up():
             reports += self._contacts.report(to_ms)

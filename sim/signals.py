@@ -5,7 +5,7 @@ before; the world below is left as it is. What may live here: such functions
 and the memory they need. No physics.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
@@ -73,9 +73,12 @@ class Signals:
                 for reading in readings
                 for after in self._one(reading, fault, memory)
             ]
-        for reading in arrived.readings:
-            self._last[reading.probe] = reading
         return replace(arrived, readings=tuple(readings), refusals=tuple(refusals))
+
+    def note(self, readings: Iterable[Reading]) -> None:
+        """Remember what probes said, before any fault alters it."""
+        for reading in readings:
+            self._last[reading.probe] = reading
 
     def released(self, number: int) -> tuple[Reading, ...]:
         """Return what was still on its way when a fault ended, and forget it."""

@@ -33,9 +33,11 @@ _RELAY = (AlarmKind.RELAY_DISAGREES, AlarmKind.RELAY_SILENT)
 
 _LOG = "tests/log/test_season_log_writer.py::"
 _BAD_LOG = "tests/log/test_malformed_logs.py::"
+_TRIPS = "tests/log/test_trip_file.py::"
 _BROKER = "tests/contract/test_mqtt_failures.py::"
 _DAEMON = "tests/daemon/test_daemon.py::"
-_SETTINGS = "tests/settings/"
+_RULES = "tests/settings/test_plan_rules.py::"
+_REFUSED = "tests/settings/test_refusals.py::"
 
 IN_THE_WIRES = (
     Hazard(
@@ -260,7 +262,7 @@ IN_THE_WIRES = (
             _BAD_LOG + "test_a_log_that_was_cut_short_is_damaged",
             _BAD_LOG
             + "test_a_page_of_rubbish_is_an_error_or_harmless_never_other_data",
-            "tests/log/test_trip_file.py::test_trips_come_back_from_another_process_exactly",
+            _TRIPS + "test_trips_come_back_from_another_process_exactly",
         ),
     ),
     Hazard(
@@ -287,12 +289,9 @@ IN_THE_WIRES = (
         bound="within the bounds: as far as a person asks, 3 K below the cut-out at"
         " most",
         injected_by=(
-            _SETTINGS
-            + "test_plan_rules.py::test_a_setpoint_stays_frost_free_and_below_the_cutout",
-            _SETTINGS
-            + "test_plan_rules.py::test_a_bound_refuses_what_lies_beyond_and_takes_what_lies_on_it",
-            _SETTINGS
-            + "test_refusals.py::test_a_malformed_configuration_is_refused_in_a_whole_sentence",
+            _RULES + "test_a_setpoint_stays_frost_free_and_below_the_cutout",
+            _RULES + "test_a_bound_refuses_what_lies_beyond_and_takes_what_lies_on_it",
+            _REFUSED + "test_a_malformed_configuration_is_refused_in_a_whole_sentence",
         ),
     ),
     Hazard(
