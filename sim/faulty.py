@@ -48,7 +48,6 @@ class FaultyBench:
         world: Its physics.
         faults: What happens, at times of the world's clock.
         seed: Of noise.
-        wattmeters: Mats whose power is measured.
     """
 
     def __init__(
@@ -58,16 +57,13 @@ class FaultyBench:
         faults: Iterable[Fault] = (),
         *,
         seed: int = 1,
-        wattmeters: Iterable[str] = (),
     ) -> None:
         self.world = world
         self._probes = tuple(probe.name for probe in all_probes(plan))
         self._contacts = Contacts(plan)
         self._signals = Signals(seed)
         self._noise = np.random.default_rng([seed, 7])
-        self._watts = {
-            mat.name: mat.power_mw for mat in plan.mats if mat.name in set(wattmeters)
-        }
+        self._watts = {mat.name: mat.power_mw for mat in plan.mats if mat.wattmeter}
         self._drawn: dict[str, bool] = {}
         self._power_due_ms = 0
         self._now_ms = world.now_ms

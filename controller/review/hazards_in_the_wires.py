@@ -29,6 +29,11 @@ _WARM_ALARMS = (
     AlarmKind.ROOT_ZONE_WARM,
 )
 _NO_HEAT_FELT = (Cause.HEAT_NOT_FELT, Cause.HEATED_TOO_LONG, Cause.DAILY_HEAT_SPENT)
+_FELT_ALARMS = (
+    AlarmKind.HEAT_NOT_FELT,
+    AlarmKind.HEATED_TOO_LONG,
+    AlarmKind.DAILY_HEAT_SPENT,
+)
 _RELAY = (AlarmKind.RELAY_DISAGREES, AlarmKind.RELAY_SILENT)
 
 _LOG = "tests/log/test_season_log_writer.py::"
@@ -74,7 +79,7 @@ IN_THE_WIRES = (
             Threshold("relay-stuck-off-silently", 1, "of one class", 12),
         ),
         causes=_NO_HEAT_FELT,
-        alarms=(*_RELAY, AlarmKind.MAT_DEAD, AlarmKind.TRIP, AlarmKind.HEATED_TOO_LONG),
+        alarms=(*_RELAY, AlarmKind.MAT_DEAD, AlarmKind.TRIP, *_FELT_ALARMS),
         injected_by=("relay-stuck-off", "relay-stuck-off-silently"),
     ),
     Hazard(
@@ -97,7 +102,7 @@ IN_THE_WIRES = (
             AlarmKind.MAT_DEAD,
             AlarmKind.POWER_UNASKED,
             AlarmKind.HEAT_UNASKED,
-            AlarmKind.HEATED_TOO_LONG,
+            *_FELT_ALARMS,
             *_WARM_ALARMS,
         ),
         injected_by=("relay-lost", "relay-cut-off"),
@@ -137,7 +142,7 @@ IN_THE_WIRES = (
             AlarmKind.MAT_DEAD,
             AlarmKind.POWER_UNASKED,
             AlarmKind.HEAT_UNASKED,
-            AlarmKind.HEATED_TOO_LONG,
+            *_FELT_ALARMS,
             *_WARM_ALARMS,
         ),
         injected_by=("network-split",),
@@ -267,8 +272,10 @@ IN_THE_WIRES = (
     ),
     Hazard(
         name="configuration-changed",
-        when="the configuration is changed while the program runs",
-        in_plain_words="Nothing changes until you start it anew; then a new run begins.",
+        when="somebody changes the configuration while the program runs",
+        in_plain_words=(
+            "Nothing changes until you start it anew; then a new run begins."
+        ),
         detected="it is read once, at the start",
         then="regulation goes on by the plan of the run",
         bound="none",

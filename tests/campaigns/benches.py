@@ -26,14 +26,12 @@ class Bench:
         name: Its name, with the policy.
         plan: The plan.
         mat: Name of the mat.
-        wattmeters: Mats whose power is measured.
         seed: Of weather and noise.
     """
 
     name: str
     plan: Plan
     mat: str
-    wattmeters: tuple[str, ...]
     seed: int
 
     @property
@@ -174,7 +172,7 @@ _PLANS = {
         replace(DEMO, mats=(replace(SOUTH, relay=RelayKind.PLAIN, reports=False),)),
         "south",
     ),
-    "wattmeter": (replace(DEMO, mats=(NORTH,)), "north"),
+    "wattmeter": (replace(DEMO, mats=(replace(NORTH, wattmeter=True),)), "north"),
     # Plugs of 30 mm on a strong mat: everything happens fast.
     "plugs": (
         Plan(
@@ -218,8 +216,6 @@ _PLANS = {
     ),
 }
 
-WATTMETERS = {"wattmeter": ("north",)}
-
 
 def _benches() -> Iterator[Bench]:
     for number, (name, (plan, mat)) in enumerate(_PLANS.items()):
@@ -231,7 +227,6 @@ def _benches() -> Iterator[Bench]:
                 f"{name}/{policy_name}",
                 replace(plan, mats=mats),
                 mat,
-                WATTMETERS.get(name, ()),
                 seed=10 * number + other + 1,
             )
 

@@ -99,9 +99,7 @@ def a_loop(bench: Bench) -> ClosedLoop:
     world = World(
         bench.plan, WorldOptions(seed=bench.seed, start_minute_of_day=FIRST_HOUR * 60)
     )
-    faulty = FaultyBench(
-        bench.plan, world, seed=bench.seed, wattmeters=bench.wattmeters
-    )
+    faulty = FaultyBench(bench.plan, world, seed=bench.seed)
     state = fresh_state(bench.plan)
     return ClosedLoop(bench.plan, state, faulty, STARTED_UTC_MS, calendar)
 

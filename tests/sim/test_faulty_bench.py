@@ -17,14 +17,17 @@ from tests.sim.lean_to import DAY, HOUR, MINUTE, NORTH, PLAN, SOUTH, a_world
 UTC_MS = 1_801_472_400_000
 
 
-def with_relays(kind, *, reports=True):
-    mats = tuple(replace(mat, relay=kind, reports=reports) for mat in (NORTH, SOUTH))
+def with_relays(kind, *, wattmeter=False):
+    mats = tuple(
+        replace(mat, relay=kind, reports=True, wattmeter=wattmeter)
+        for mat in (NORTH, SOUTH)
+    )
     return replace(PLAN, mats=mats)
 
 
-def a_bench(*faults, kind=RelayKind.LEASE, wattmeters=(), reports=True):
-    plan = with_relays(kind, reports=reports)
-    return FaultyBench(plan, a_world(plan), faults, wattmeters=wattmeters)
+def a_bench(*faults, kind=RelayKind.LEASE, wattmeter=False):
+    plan = with_relays(kind, wattmeter=wattmeter)
+    return FaultyBench(plan, a_world(plan), faults)
 
 
 def commands(north, *, south=False):
@@ -43,6 +46,10 @@ def kept_on(bench, until_ms):
         arrived.append(bench.advance(at_ms))
         bench.obey(commands(True), seq)
     return arrived
+
+
+def powers_of(arrived, mat):
+    return [p for part in arrived for p in part.power_reports if p.mat == mat]
 
 
 def reports(arrived):
@@ -136,9 +143,9 @@ def test_a_silent_relay_reports_nothing_until_it_speaks_again():
 
 
 def test_a_wattmeter_says_at_once_when_power_goes_and_comes():
-    bench = a_bench(fault(Kind.MAT_DEAD, at_ms=2 * MINUTE), wattmeters=("north",))
+    bench = a_bench(fault(Kind.MAT_DEAD, at_ms=2 * MINUTE), wattmeter=True)
     arrived = kept_on(bench, 4 * MINUTE)
-    powers = [(p.at_ms, p.power_mw) for part in arrived for p in part.power_reports]
+    powers = [(p.at_ms, p.power_mw) for p in powers_of(arrived, "north")]
     assert powers[0] == (5_000, 0)
     on = [power for at_ms, power in powers if 10_000 <= at_ms < 2 * MINUTE]
     assert min(on) > 90_000
