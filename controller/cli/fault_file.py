@@ -16,8 +16,8 @@ from controller.core.plan import Plan
 from sim.faults import Fault, problems
 from sim.kinds import SHAPES, About, Kind, Shape, Unit
 
-MOST = 10_000
-"""Chosen: a season of waterings for a hundred trays is less."""
+MOST = 2_000
+"""Chosen: a season of waterings for twenty trays is less."""
 
 _LATEST_MS = 400 * 86_400_000
 _SPAN = re.compile(r"\s*(?:[0-9.]+\s*[a-z]+\s*)+")

@@ -28,7 +28,7 @@ RESPONSE = {
     Cause.DAILY_HEAT_SPENT,
 }
 
-SEASONS = (0, 1, 2, 5, 7, 9, 11, 12, 14, 15)
+SEASONS = (0, 1, 2, 5, 7, 9, 10, 12, 14, 15)
 """Ten of the benches: each of the eight plans, both policies alike often."""
 
 
