@@ -5,7 +5,8 @@ of the mat no tray covers is one part more. What may live here: geometry and
 coefficients, each with its source. No time.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -65,11 +66,30 @@ class TrayNodes:
         layers: Nodes from the bottom up.
         area_m2: Its footprint.
         depth_mm: Depth of its medium.
+        under: The part of the mat, or the shelf, below it.
     """
 
     layers: tuple[int, ...]
     area_m2: float
     depth_mm: int
+    under: int
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What is otherwise on a mat than usual; the nodes are the same.
+
+    Attributes:
+        lifted: Trays that stand beside the mat: it is bare under them, and they
+            lose heat on every side.
+        water_left: By tray, the share that is left of the medium's water [-].
+    """
+
+    lifted: frozenset[str] = frozenset()
+    water_left: Mapping[str, float] = field(default_factory=dict)
+
+
+USUAL = Standing()
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +112,8 @@ class MatNetwork:
     top_m2: Vector
 
 
-def mat_network(mat: MatPlan) -> MatNetwork:
-    """Return the network of a mat.
+def mat_network(mat: MatPlan, standing: Standing = USUAL) -> MatNetwork:
+    """Return the network of a mat and of all that stands on it, or beside it.
 
     Raises:
         ValueError: A medium is not known, or two trays stand at one place.
@@ -115,7 +135,12 @@ def mat_network(mat: MatPlan) -> MatNetwork:
         rim_m = 2 * (length_m + width_m)
         builder.link(part, bare, MAT_ACROSS_W_MK * rim_m)
         sides_m = _open_sides_m(tray, (rows, columns), (length_m, width_m))
-        trays[tray.name] = _stack(builder, tray, part, length_m * width_m, sides_m)
+        if tray.name in standing.lifted:
+            builder.ground(part, length_m * width_m / FILM_UP_M2K_W)
+            sides_m = rim_m
+        trays[tray.name] = _stack(
+            builder, tray, part, length_m * width_m, sides_m, standing
+        )
     heat_share = np.zeros(len(builder.capacities))
     for part, area_m2 in parts:
         heat_share[part] = area_m2 / whole_m2
@@ -139,12 +164,12 @@ def _refuse_shared_places(mat: MatPlan) -> None:
             raise ValueError(message)
 
 
-def tray_alone(tray: TrayPlan) -> MatNetwork:
+def tray_alone(tray: TrayPlan, standing: Standing = USUAL) -> MatNetwork:
     """Return the network of a tray that stands on no mat, 0.3 m by 0.4 m."""
     builder = NetworkBuilder()
     shelf = builder.node(0.12 * MAT_J_M2K)
     builder.ground(shelf, 0.12 / FILM_DOWN_M2K_W)
-    nodes = _stack(builder, tray, shelf, 0.12, 1.4)
+    nodes = _stack(builder, tray, shelf, 0.12, 1.4, standing)
     top_m2 = np.zeros(len(builder.capacities))
     top_m2[nodes.layers[-1]] = nodes.area_m2
     return MatNetwork(
@@ -181,23 +206,33 @@ def _mat_part(builder: NetworkBuilder, area_m2: float) -> int:
 
 
 def _stack(
-    builder: NetworkBuilder, tray: TrayPlan, part: int, area_m2: float, sides_m: float
+    builder: NetworkBuilder,
+    tray: TrayPlan,
+    part: int,
+    area_m2: float,
+    sides_m: float,
+    standing: Standing,
 ) -> TrayNodes:
     """Add a tray's layers over a part of the mat, and its losses."""
     stuff = medium(tray.medium)
+    left = standing.water_left.get(tray.name, 1.0)
+    stuff = replace(stuff, water=stuff.water * left)
     thick_m = tray.depth_mm / 1000 / LAYERS
     half = thick_m / 2 / stuff.conductivity()
     below, resistance = part, CONTACT_M2K_W + half
-    layers = []
+    layers: list[int] = []
     for _ in range(LAYERS):
         layer = builder.node(area_m2 * thick_m * stuff.heat_capacity())
-        builder.link(below, layer, area_m2 / resistance)
+        if layers or tray.name not in standing.lifted:
+            builder.link(below, layer, area_m2 / resistance)
+        else:
+            builder.ground(layer, area_m2 / (resistance + FILM_DOWN_M2K_W))
         side_m2 = sides_m * thick_m
         builder.ground(layer, side_m2 / (EDGE_M2K_W + FILM_SIDE_M2K_W))
         layers.append(layer)
         below, resistance = layer, 2 * half
     builder.ground(below, area_m2 / (half + FILM_UP_M2K_W))
-    return TrayNodes(tuple(layers), area_m2, tray.depth_mm)
+    return TrayNodes(tuple(layers), area_m2, tray.depth_mm, part)
 
 
 def _open_sides_m(

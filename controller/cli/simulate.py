@@ -4,6 +4,7 @@ import argparse
 import json
 import os
 import sys
+import textwrap
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
@@ -14,6 +15,7 @@ from controller.adapters.clocks import utc_ms_of
 from controller.adapters.season_log import DirectSeasonLog
 from controller.adapters.settings import Settings, load
 from controller.cli.beginning import run_header
+from controller.cli.fault_file import load_faults
 from controller.cli.output import figure, table
 from controller.core.plan import DrivenBy, MatPlan, OnOff, Plan
 from controller.core.relays import on_time_ms
@@ -27,6 +29,8 @@ from controller.core.units import (
     kelvin_hours,
     watt_hours,
 )
+from sim.faults import Fault
+from sim.kinds import SHAPES
 from sim.tally import MatTally
 
 FIRST_DAY = date(2027, 2, 1)
@@ -99,6 +103,8 @@ def add_parser(
             " runs the same controller in virtual time, writes a season log, and"
             " prints how well each mat was kept. No broker, no hardware, no wait."
         ),
+        epilog=_kinds(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("config", metavar="CONFIG", type=Path, help="the configuration")
     parser.add_argument(
@@ -115,6 +121,12 @@ def add_parser(
         help="room temperatures by time, held at its ends, for the day-and-night model",
     )
     parser.add_argument(
+        "--faults",
+        metavar="FILE",
+        type=Path,
+        help="what goes wrong and what people do, at which times: see below",
+    )
+    parser.add_argument(
         "--beside-thermostat",
         action="store_true",
         help=(
@@ -126,6 +138,30 @@ def add_parser(
     parser.add_argument("--json", action="store_true", help="print JSON")
 
 
+def _kinds() -> str:
+    """Return how faults are written, and each kind with what it can be told."""
+    lines = [
+        "A file of faults is TOML; times, sizes and temperatures with their units:",
+        "",
+        "  [[fault]]",
+        '  at = "2 d 3 h"               # after the beginning, which is at 09:00',
+        '  kind = "probe-slips-out"',
+        '  probe = "S1"',
+        '  lasts = "6 h"                # left out: as usual, else to the end',
+        "",
+        "Kinds, what they befall, and the keys that they may have:",
+    ]
+    for kind, shape in SHAPES.items():
+        keys = [shape.about.value, "with" if shape.other else "", *shape.sizes]
+        keys += [*shape.flags, "lasts" if shape.lasts else ""]
+        said = ", ".join(key for key in keys if key)
+        lines += ["", f"  {kind.value}" + (f" ({said})" if said else "")]
+        lines += textwrap.wrap(
+            shape.what, 74, initial_indent=" " * 4, subsequent_indent=" " * 4
+        )
+    return "\n".join(lines)
+
+
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     problem = _problem(args)
@@ -133,12 +169,14 @@ def run(args: argparse.Namespace) -> int:
         print(f"bottomheat simulate: {problem}", file=sys.stderr)
         return 2
     settings = load(args.config, os.environ)
+    faults = load_faults(args.faults, settings.plan) if args.faults else ()
     runs = {"bottomheat": (settings.plan, args.out)}
     if args.beside_thermostat:
         runs["thermostat"] = plain_thermostat(settings.plan), _beside(args.out)
     try:
         results = {
-            name: _run(args, settings, plan, log) for name, (plan, log) in runs.items()
+            name: _run(args, settings, plan, log, faults)
+            for name, (plan, log) in runs.items()
         }
     except _NoUseError as error:
         print(f"bottomheat simulate: {error}", file=sys.stderr)
@@ -193,7 +231,11 @@ def _plain(mat: MatPlan) -> MatPlan:
 
 
 def _run(
-    args: argparse.Namespace, settings: Settings, plan: Plan, path: Path
+    args: argparse.Namespace,
+    settings: Settings,
+    plan: Plan,
+    path: Path,
+    faults: tuple[Fault, ...],
 ) -> dict[str, KeptMat]:
     """Run a plan through the seed's weather; return how each mat was kept."""
     from controller.cli.virtual_time import LocalTime, simulated  # brings numpy
@@ -217,7 +259,7 @@ def _run(
     header = run_header("simulate", plan, state, started, settings.timezone)
     log = DirectSeasonLog(path)
     try:
-        outcome = simulated(header, world, log, round(args.days * DAY_MS))
+        outcome = simulated(header, world, log, round(args.days * DAY_MS), faults)
     finally:
         log.close()
     return {

@@ -2,19 +2,21 @@
 
 import gc
 import sys
+import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from controller.core.relays import on_time_ms
-from controller.core.scan import Scan
 from controller.core.setpoints import on_ramp
 from controller.core.state import State
-from controller.core.step import step
-from controller.core.units import DAY_MS, MINUTE_MS, Millis, UtcMillis, celsius
+from controller.core.units import DAY_MS, MINUTE_MS, celsius
 from controller.ports import Instant, RunHeader, SeasonLog
+from sim.closed_loop import ClosedLoop, Turn
+from sim.faults import Fault
+from sim.faulty import FaultyBench
 from sim.tally import MatTally, tallies
 from sim.world import World
 
@@ -61,44 +63,52 @@ class Outcome:
 
 
 def simulated(
-    header: RunHeader, world: World, log: SeasonLog, lasting_ms: int
+    header: RunHeader,
+    world: World,
+    log: SeasonLog,
+    lasting_ms: int,
+    faults: tuple[Fault, ...] = (),
 ) -> Outcome:
     """Run a bench in virtual time from its header on.
 
     Args:
         header: The run; its state is where it begins.
         world: The bench that is driven.
-        log: Where every scan goes.
+        log: Where every scan goes; a daemon that restarts begins a new run.
         lasting_ms: How long [ms].
+        faults: What happens on the way.
     """
-    plan, state = header.plan, header.state
+    plan = header.plan
     counted = tallies(plan)
-    local = LocalTime(header.timezone)
-    energised = {mat.name: False for mat in plan.mats}
-    say = _progress(lasting_ms // plan.scan_ms)
+    bench = FaultyBench(plan, world, faults)
+    calendar = LocalTime(header.timezone).at
+    loop = ClosedLoop(plan, header.state, bench, header.started_utc_ms, calendar)
+    scans = lasting_ms // plan.scan_ms
+    say = _progress(scans)
     log.begin(header)
     with _no_cycles():
-        for seq in range(1, lasting_ms // plan.scan_ms + 1):
-            now_ms = header.started_run_ms + seq * plan.scan_ms
-            arrived = world.advance(now_ms, energised)
-            utc_ms = header.started_utc_ms + seq * plan.scan_ms
-            day, minute = local.at(utc_ms)
-            scan = Scan(
-                seq,
-                Millis(now_ms),
-                UtcMillis(utc_ms),
-                clock_ok=True,
-                local_day=day,
-                local_minute=minute,
-                readings=arrived.readings,
-            )
-            state, decisions = step(plan, state, scan)
-            log.append(scan, decisions, state)
-            energised = {c.mat: c.energised for c in decisions.commands}
-            if now_ms % MINUTE_MS < plan.scan_ms:
-                _count(counted, world, state, now_ms)
-            say(seq)
-    return Outcome(state, counted)
+        for number in range(1, scans + 1):
+            turn = loop.turn()
+            if turn is not None:
+                if turn.resumed is not None:
+                    log.begin(_next_run(header, turn, turn.resumed))
+                log.append(turn.scan, turn.decisions, turn.state)
+            if loop.now_ms % MINUTE_MS < plan.scan_ms:
+                _count(counted, world, loop.state)
+            say(number)
+    return Outcome(loop.state, counted)
+
+
+def _next_run(header: RunHeader, turn: Turn, resumed: State) -> RunHeader:
+    """Return the header of the run that a restarted daemon begins."""
+    scan = turn.scan
+    return replace(
+        header,
+        run=uuid.uuid4().hex[:12],
+        started_run_ms=resumed.run_ms,
+        started_utc_ms=scan.utc_ms - (scan.run_ms - resumed.run_ms),
+        state=resumed,
+    )
 
 
 @contextmanager
@@ -111,16 +121,15 @@ def _no_cycles() -> Iterator[None]:
         gc.enable()
 
 
-def _count(
-    counted: dict[str, MatTally], world: World, state: State, now_ms: int
-) -> None:
+def _count(counted: dict[str, MatTally], world: World, state: State) -> None:
+    now_ms = state.run_ms
     for name, tally in counted.items():
         known = state.mats[name]
         if known.ramp is None:
             continue
-        setpoint_mc = on_ramp(known.ramp, tally.plan.ramp_mk_per_h, Millis(now_ms))
+        setpoint_mc = on_ramp(known.ramp, tally.plan.ramp_mk_per_h, now_ms)
         temps_c = {tray.name: world.truth(tray.name) for tray in tally.plan.trays}
-        on_ms = on_time_ms(known.relay, Millis(now_ms))
+        on_ms = on_time_ms(known.relay, now_ms)
         tally.add(now_ms, temps_c, celsius(setpoint_mc), on_ms)
 
 
