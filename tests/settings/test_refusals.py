@@ -102,8 +102,8 @@ CASES = {
     ),
     "an unknown table": (
         "[bench]",
-        '[[notifier]]\nurl = "x"\n[bench]',
-        "[[notifier]]: no such key; known here: api, bench, broker, log, mat, notify, "
+        '[[qqq]]\nurl = "x"\n[bench]',
+        "[[qqq]]: no such key; known here: api, bench, broker, log, mat, notify, "
         "probe, tray",
     ),
     "a table of a later version": (
