@@ -6,15 +6,15 @@ and by nothing else.
 """
 
 import asyncio
-import sys
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from controller.core.decisions import Answer, Command, Decisions
+from controller.core.decisions import Answer, Cause, Command, Decisions
 from controller.core.scan import LogHealth, Request, Scan, Wish
 from controller.core.state import Trip
 from controller.core.step import step
 from controller.core.units import Millis, UtcMillis
+from controller.endings import Stopped, causes, for_ever, until, warn
 from controller.ports import (
     Arrivals,
     Clock,
@@ -38,14 +38,6 @@ MOST_ANSWERS = 1000
 """Answers older than this many are forgotten here; the log keeps them."""
 
 
-class Stopped(Exception):  # noqa: N818  (an order, not an error)
-    """The daemon was asked to stop."""
-
-
-class TaskEndedError(RuntimeError):
-    """A part of the daemon ended by itself, which none may."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parts:
     """What a daemon is put together from.
@@ -59,6 +51,7 @@ class Parts:
         trips: The side file of trips.
         watchdog: Who wants to hear that scans go on.
         announce: Called with every snapshot; must not wait.
+        also: What else runs beside the scans; none may end before them.
         display_unit: What a person wants to read, "°C" or "°F".
     """
 
@@ -70,6 +63,7 @@ class Parts:
     trips: TripStore
     watchdog: Watchdog
     announce: Callable[[Snapshot], None] = lambda _: None
+    also: Sequence[Callable[[], Awaitable[None]]] = ()
     display_unit: str = "°C"
 
 
@@ -89,6 +83,9 @@ class Daemon:
         self._last_request = 0
         self._answers: dict[int, Answer] = {}
         self._refused = 0
+        self._ended_by = "cancelled by whoever ran it"
+        self._trips_trouble = ""
+        self._saving: asyncio.Task[None] | None = None
 
     # --------------------------------------------------- as the API sees it
 
@@ -127,6 +124,8 @@ class Daemon:
     ) -> None:
         """Run until told to stop; every mat is off when this returns or raises.
 
+        Why it ended is written into the log, as its last word.
+
         Args:
             stop: Set to stop in good order.
             also: More that shall run beside the scans, such as the API; each
@@ -138,15 +137,20 @@ class Daemon:
         self._parts.log.begin(self._parts.header)
         try:
             async with asyncio.TaskGroup() as group:
-                group.create_task(_until(stop))
+                group.create_task(until(stop))
                 for source in self._parts.sources:
-                    group.create_task(_for_ever(source.serve, "a source of readings"))
-                for work in also:
-                    group.create_task(_for_ever(work, "a server"))
-                group.create_task(_for_ever(self._scan_for_ever, "the scan"))
-        except* Stopped:
-            pass
+                    group.create_task(for_ever(source.serve, "a source of readings"))
+                for work in (*self._parts.also, *also):
+                    group.create_task(for_ever(work, "a part beside the scans"))
+                group.create_task(for_ever(self._scan_for_ever, "the scan"))
+        except* Stopped as order:
+            self._ended_by = "; ".join(causes(order))
+        except* Exception as broken:
+            self._ended_by = f"a part ended: {'; '.join(causes(broken))}"
+            raise
         finally:
+            self._parts.watchdog.stopping(self._ended_by)
+            self._parts.log.end(self._parts.clock.now(), self._ended_by)
             await asyncio.to_thread(self._parts.log.close)
 
     async def _scan_for_ever(self) -> None:
@@ -267,25 +271,40 @@ class Daemon:
         return LogHealth.FAILED if late is not None else self._parts.log.health()
 
     async def _keep_trips(self) -> None:
-        """Keep the side file of trips like the state's, retrying until it is."""
+        """Keep the side file of trips like the state's, retrying until it is.
+
+        A disk that does not answer holds up one scan, and that within limits.
+        """
+        if self._saving is not None:
+            if self._saving.done():
+                self._saving.result()
+                self._saving = None
+            return
         trips = {n: m.trip for n, m in self._state.mats.items() if m.trip is not None}
         if trips == self._kept_trips:
             return
+        self._saving = asyncio.ensure_future(self._save(trips))
+        done, _ = await asyncio.wait({self._saving}, timeout=COMMIT_WAIT_S)
+        if done:
+            self._saving.result()
+            self._saving = None
+
+    async def _save(self, trips: Mapping[str, Trip]) -> None:
         try:
             await asyncio.to_thread(self._parts.trips.save, trips)
         except OSError as error:
-            sys.stderr.write(f"the file of trips could not be written: {error}\n")
+            trouble = f"the file of trips could not be written: {error}"
+            if trouble != self._trips_trouble:
+                warn(trouble)
+            self._trips_trouble = trouble
         else:
-            self._kept_trips = trips
+            self._kept_trips, self._trips_trouble = trips, ""
 
     async def _all_off(self) -> None:
+        """Tell every relay off, even of a scan that broke before it was finished."""
         self._seq += 1
-        await self._send(
-            [replace(c, energised=False) for c in self._last_commands()], self._seq
-        )
-
-    def _last_commands(self) -> tuple[Command, ...]:
-        return self._snapshot.decisions.commands if self._snapshot else ()
+        mats = self._parts.header.plan.mats
+        await self._send([_off(mat.name) for mat in mats], self._seq)
 
 
 def _joined(parts: Sequence[Arrivals]) -> Arrivals:
@@ -297,19 +316,12 @@ def _joined(parts: Sequence[Arrivals]) -> Arrivals:
     )
 
 
+def _off(mat: str) -> Command:
+    return Command(mat, energised=False, cause=Cause.AWAITING_READINGS)
+
+
 def _status(snapshot: Snapshot) -> str:
     on = [c.mat for c in snapshot.decisions.commands if c.energised]
     heat = "heating " + ", ".join(on) if on else "no mat heats"
     alarms = len(snapshot.state.alarms)
     return f"{heat}; {alarms} alarm{'' if alarms == 1 else 's'}"
-
-
-async def _until(stop: asyncio.Event) -> None:
-    await stop.wait()
-    raise Stopped
-
-
-async def _for_ever(work: Callable[[], Awaitable[None]], what: str) -> None:
-    await work()
-    text = f"{what} ended by itself"
-    raise TaskEndedError(text)

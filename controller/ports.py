@@ -107,6 +107,8 @@ class RunHeader:
         decisions_version: The core's DECISIONS_VERSION.
         versions: Versions that numbers may depend on, by name ("python",
             "simple-pid", "bottomheat").
+        notes: Sentences about how it began that a person should find in the
+            journal, such as that a damaged log was set aside.
     """
 
     run: str
@@ -118,6 +120,7 @@ class RunHeader:
     timezone: str
     decisions_version: int
     versions: Mapping[str, str]
+    notes: tuple[str, ...] = ()
 
 
 class SeasonLog(Protocol):
@@ -145,6 +148,13 @@ class SeasonLog(Protocol):
 
     def health(self) -> LogHealth:
         """Whether the last attempt to write succeeded."""
+        ...
+
+    def end(self, at: Instant, cause: str) -> None:
+        """Write down how the run ended. Queued; never raises for the disk.
+
+        A run of which the next one finds no ending was killed.
+        """
         ...
 
     def close(self) -> None:
@@ -200,8 +210,8 @@ class LogEntry:
     Attributes:
         id: Grows; use it to ask for what came after.
         utc_ms: When, by the wall clock of the scan.
-        kind: "run", "command", "alarm", "answer", "request", "doubt",
-            "refusal" or "relay".
+        kind: "run", "note", "command", "alarm", "answer", "request", "doubt",
+            "refusal", "relay", "lost" or "ending".
         subject: Name of the mat, probe or tray; may be empty.
         body: The rest, JSON-able, keys with units.
     """
@@ -303,4 +313,8 @@ class Watchdog(Protocol):
 
     def fed(self, status: str) -> None:
         """A scan is finished; status is a sentence for people."""
+        ...
+
+    def stopping(self, cause: str) -> None:
+        """The daemon ends, every mat told off; cause is a sentence for people."""
         ...

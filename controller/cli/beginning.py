@@ -77,7 +77,12 @@ def _end_of_last_run(log: Path) -> tuple[State, Scan] | None:
 
 
 def run_header(
-    origin: str, plan: Plan, state: State, started: Instant, timezone: str
+    origin: str,
+    plan: Plan,
+    state: State,
+    started: Instant,
+    timezone: str,
+    notes: tuple[str, ...] = (),
 ) -> RunHeader:
     """Return the header of a new run.
 
@@ -87,6 +92,7 @@ def run_header(
         state: The state before the first scan.
         started: The instant at which it begins.
         timezone: The bench's time zone (IANA name).
+        notes: Sentences about how it begins.
     """
     return RunHeader(
         run=uuid.uuid4().hex[:12],
@@ -98,6 +104,7 @@ def run_header(
         timezone=timezone,
         decisions_version=DECISIONS_VERSION,
         versions=_versions(),
+        notes=notes,
     )
 
 

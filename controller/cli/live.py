@@ -2,7 +2,6 @@
 
 import asyncio
 import signal
-import sys
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
@@ -12,6 +11,8 @@ from api.app import create_app
 from api.server import serve
 from controller.adapters.announcements import Announcer
 from controller.adapters.broker import embedded_broker
+from controller.adapters.gpio import pin_relays
+from controller.adapters.last_words import LastWords
 from controller.adapters.mqtt import MqttLink
 from controller.adapters.season_log import (
     SeasonLogReader,
@@ -21,8 +22,10 @@ from controller.adapters.season_log import (
 )
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
+from controller.cli.telling import notifier_for
 from controller.daemon import Daemon, Parts
-from controller.ports import Clock, ScanSource, Watchdog
+from controller.endings import StopOrder, warn
+from controller.ports import Clock, ScanSource, Snapshot, Watchdog
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +39,7 @@ class Stage:
         log: The season log's writer, open.
         sources: Sources of readings besides MQTT.
         watchdog: Who hears that scans go on.
+        notes: Sentences about how the run begins, for the journal.
         on_api: Called with the API's port when it takes requests.
     """
 
@@ -46,6 +50,12 @@ class Stage:
     sources: Sequence[ScanSource]
     watchdog: Watchdog
     on_api: Callable[[int], None]
+    notes: tuple[str, ...] = ()
+
+
+LISTEN_FIRST_S = 0.3
+"""Chosen: some hundred times what a broker in the house takes to pass a question
+and its answer on; the first "off" of a run comes that much later."""
 
 
 class Silent:
@@ -57,32 +67,63 @@ class Silent:
     def fed(self, status: str) -> None:
         """Do nothing."""
 
+    def stopping(self, cause: str) -> None:
+        """Do nothing."""
+
 
 def daemon_on(stage: Stage) -> Daemon:
-    """Return a daemon with its MQTT link, ready to run."""
+    """Return a daemon with its MQTT link, ready to run.
+
+    Raises:
+        NotifyError: Somebody who shall be told of alarms cannot be.
+        WiringError: A file for the broker is of no use.
+    """
     settings, now = stage.settings, stage.clock.now()
     header = run_header(
-        "live", settings.plan, stage.begun.state, now, settings.timezone
+        "live", settings.plan, stage.begun.state, now, settings.timezone, stage.notes
     )
     link = MqttLink(
         settings.wiring,
         stage.clock,
         run=header.run,
         valid_for_ms=settings.plan.valid_for_ms,
+        listen_first_s=LISTEN_FIRST_S,
     )
+    notifier = notifier_for(settings, link.publish_notice)
+    told: list[Callable[[Snapshot], None]] = [Announcer(link.publish_status)]
+    if notifier is not None:
+        told.append(notifier)
+    pins = pin_relays(
+        settings.wiring,
+        stage.clock,
+        run=header.run,
+        valid_for_ms=settings.plan.valid_for_ms,
+    )
+    here = [] if pins is None else [pins]
     return Daemon(
         Parts(
             header=header,
             clock=stage.clock,
-            sources=[link, *stage.sources],
-            relays=[link],
+            sources=[link, *here, *stage.sources],
+            relays=[*here, link],  # those that never wait first
             log=stage.log,
             trips=TripFile(trips_beside(settings.log.path)),
             watchdog=stage.watchdog,
-            announce=Announcer(link.publish_status),
+            announce=_to_all(told),
+            also=() if notifier is None else (notifier.serve,),
             display_unit=settings.display_unit,
         )
     )
+
+
+def _to_all(told: Sequence[Callable[[Snapshot], None]]) -> Callable[[Snapshot], None]:
+    """Return what hands a snapshot to each."""
+
+    def announce(snapshot: Snapshot) -> None:
+        for tell in told:
+            tell(snapshot)
+
+    return announce
 
 
 async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> None:
@@ -94,7 +135,8 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     async def served() -> None:
         await serve(app, api.host, api.port, stage.on_api)
 
-    await daemon.run(stop, served)
+    last_words = LastWords(stage.settings.wiring, stage.clock, say)
+    await daemon.run(stop, served, last_words.serve)
 
 
 @asynccontextmanager
@@ -115,25 +157,26 @@ async def own_broker(settings: Settings) -> AsyncIterator[Settings]:
 
 
 @asynccontextmanager
-async def stopped_by_signals() -> AsyncIterator[asyncio.Event]:
-    """Give an event that SIGTERM and SIGINT set; a second one changes nothing."""
-    stop, loop = asyncio.Event(), asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, stop.set)
+async def stopped_by_signals() -> AsyncIterator[StopOrder]:
+    """Give an order that SIGTERM, SIGINT and SIGHUP give; a second changes nothing.
+
+    A configuration is read at a start only, so SIGHUP, too, ends the run: a
+    service manager then starts the next one. Whoever started this process deaf
+    to it (nohup) has asked for the contrary.
+    """
+    stop, loop = StopOrder(), asyncio.get_running_loop()
+    heard = [
+        number
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+        if number is not signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN
+    ]
+    for number in heard:
+        loop.add_signal_handler(number, stop.give, f"stopped by {number.name}")
     try:
         yield stop
     finally:
-        for number in (signal.SIGTERM, signal.SIGINT):
+        for number in heard:
             loop.remove_signal_handler(number)
 
 
-def causes(error: BaseException) -> list[str]:
-    """Return the sentences of what ended a daemon, without its traceback."""
-    if isinstance(error, BaseExceptionGroup):
-        return [text for part in error.exceptions for text in causes(part)]
-    return [f"{type(error).__name__}: {error}"]
-
-
-def say(text: str) -> None:
-    """Print a line for a person, at once."""
-    print(text, file=sys.stderr, flush=True)
+say = warn

@@ -4,17 +4,19 @@ import argparse
 import asyncio
 import os
 import sys
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from controller.adapters.season_log import SeasonLogWriter
     from controller.adapters.settings import Settings
-    from controller.core.state import Trip
+    from controller.cli.opening import Opening
 
 ENDED_BY_ITSELF = 3
 """Exit status when a part of the daemon ended by itself."""
+
+ANOTHER_RUNS = 4
+"""Exit status when an older controller keeps this bench on this broker: to be
+started again at once would help nobody."""
 
 
 def add_parser(
@@ -26,8 +28,11 @@ def add_parser(
         help="run the controller of a bench",
         description=(
             "Reads the probes of a bench, keeps its mats, logs every scan and serves"
-            " the JSON API, until SIGTERM or Ctrl-C; the mats are off when it ends."
-            " Exit 0: stopped; 2: configuration; 3: a part of it ended by itself."
+            " the JSON API, until SIGTERM, SIGHUP or Ctrl-C; the mats are off when it"
+            " ends. The configuration is read at the start only: a changed one is"
+            " taken up by a new run. Exit 0: stopped; 2: configuration, or another"
+            " daemon writes this season log; 3: a part of it ended by itself; 4:"
+            " another controller keeps this bench on this broker."
         ),
     )
     parser.add_argument(
@@ -40,50 +45,31 @@ def add_parser(
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
-    from controller.adapters.season_log import SeasonLogWriter, TripFile, trips_beside
+    from controller.adapters.clocks import SystemClock
+    from controller.adapters.season_log import TripFile, trips_beside
     from controller.adapters.settings import load
+    from controller.cli.opening import opened
+    from controller.endings import warn
 
     settings = load(args.config, os.environ)
-    problem = _not_here(settings)
-    if problem:
-        print(f"bottomheat run: {problem}", file=sys.stderr)
-        return 2
     try:
         trips = TripFile(trips_beside(settings.log.path)).load()
     except ValueError as error:
         print(f"bottomheat run: {error}", file=sys.stderr)
         return 2
-    log = SeasonLogWriter(
-        settings.log.path, commit_every_ms=settings.log.commit_every_ms
-    )
+    opening = opened(settings, SystemClock(settings.timezone).now(), trips, warn)
     try:
-        return asyncio.run(_live(settings, log, trips))
+        return asyncio.run(_live(settings, opening))
     finally:
-        log.close()
+        opening.log.close()
 
 
-def _not_here(settings: "Settings") -> str | None:
-    """Return what the configuration wants that this version cannot do."""
-    for relay in settings.wiring.relays:
-        if relay.pin is not None:
-            return (
-                f"{settings.source}: mat {relay.mat}: relay.pin = {relay.pin}: "
-                "pins of this board are not driven in this version; "
-                "give the relay an MQTT topic"
-            )
-    return None
-
-
-async def _live(
-    settings: "Settings", log: "SeasonLogWriter", trips: "Mapping[str, Trip]"
-) -> int:
+async def _live(settings: "Settings", opening: "Opening") -> int:
     from controller.adapters.clocks import SystemClock
     from controller.adapters.one_wire import OneWire
-    from controller.cli.beginning import beginning
+    from controller.adapters.watchdog import service_manager, watchdog_worries
     from controller.cli.live import (
-        Silent,
         Stage,
-        causes,
         daemon_on,
         own_broker,
         run_with_api,
@@ -91,20 +77,28 @@ async def _live(
         stopped_by_signals,
     )
     from controller.core.plan import all_probes
+    from controller.endings import causes
 
     plan, zone = settings.plan, settings.timezone
-    begun = beginning(settings.log.path, plan, SystemClock(zone).now(), trips)
-    clock = SystemClock(zone, begun.run_ms)
+    for sentence in (
+        opening.before,
+        *opening.notes,
+        *watchdog_worries(os.environ, plan.scan_ms),
+    ):
+        if sentence:
+            say(f"bottomheat run: {sentence}")
+    clock = SystemClock(zone, opening.begun.run_ms)
     here = {w.probe: w.one_wire for w in settings.wiring.probes if w.one_wire}
     every_ms = {probe.name: probe.every_ms for probe in all_probes(plan)}
     async with own_broker(settings) as wired:
         stage = Stage(
             settings=wired,
             clock=clock,
-            begun=begun,
-            log=log,
+            begun=opening.begun,
+            log=opening.log,
             sources=[OneWire(here, every_ms, clock)] if here else [],
-            watchdog=Silent(),
+            watchdog=service_manager(os.environ),
+            notes=opening.notes,
             on_api=lambda port: say(
                 f"bench {plan.bench}: http://{settings.api.host}:{port}/v1/bench"
             ),
@@ -115,5 +109,12 @@ async def _live(
         except ExceptionGroup as group:
             for cause in causes(group):
                 say(f"bottomheat run: {cause}; every mat was told to switch off")
-            return ENDED_BY_ITSELF
+            return _status(group)
     return 0
+
+
+def _status(group: ExceptionGroup) -> int:
+    from controller.adapters.presence import AnotherControllerError
+
+    another = group.subgroup(AnotherControllerError) is not None
+    return ANOTHER_RUNS if another else ENDED_BY_ITSELF

@@ -30,7 +30,7 @@ from controller.core.scan import (
 )
 from controller.core.state import State, Trip, fresh_state
 from controller.daemon import Daemon, Parts
-from controller.ports import Arrivals, RunHeader
+from controller.ports import Arrivals, Instant, RunHeader
 
 
 def a_plan(on_log_failure=OnLogFailure.KEEP_HEATING) -> Plan:
@@ -109,6 +109,9 @@ class Book:
     def health(self) -> LogHealth:
         return self.health_now
 
+    def end(self, at: Instant, cause: str) -> None:
+        self.lines.append(f"end: {cause}")
+
     def close(self) -> None:
         self.lines.append("close")
 
@@ -140,6 +143,9 @@ class Dog:
 
     def fed(self, status: str) -> None:
         self.heard.append(status)
+
+    def stopping(self, cause: str) -> None:
+        self.heard.append(f"stopping: {cause}")
 
 
 async def others() -> None:
@@ -288,7 +294,7 @@ async def test_a_stop_switches_off_then_closes_the_log():
     stage = Stage()
     async with stage:
         await stage.next_scan(16.0)
-    assert stage.book.lines[-2:] == ["off north 3", "close"]
+    assert stage.book.lines[-3:] == ["off north 3", "end: told to stop", "close"]
 
 
 async def test_a_source_that_ends_ends_the_daemon_cold():
@@ -299,7 +305,11 @@ async def test_a_source_that_ends_ends_the_daemon_cold():
         with pytest.raises(ExceptionGroup) as caught:
             await stage.task
     assert "a source of readings ended by itself" in str(caught.value.exceptions[0])
-    assert stage.book.lines[-2:] == ["off north 3", "close"]
+    assert stage.book.lines[-3:] == [
+        "off north 3",
+        "end: a part ended: a source of readings ended by itself",
+        "close",
+    ]
 
 
 async def test_a_trip_is_kept_in_the_side_file_and_a_refusing_disk_is_asked_again(

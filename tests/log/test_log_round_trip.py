@@ -152,7 +152,8 @@ def test_runs_are_kept_apart_and_in_order(samples, path, on_disk):
     assert [header.run for header in reader.runs()] == ["b", "empty", "a"]
     assert [on_disk.seqs(run) for run in ("b", "empty", "a")] == [[1, 2, 3], [], [1, 2]]
     assert [reader.last_seq(run) for run in ("b", "empty", "a")] == [3, 0, 2]
-    assert on_disk.kinds() == ["run", "command", "run", "run", "command"]
+    of_b, of_empty, of_a = ["run", "command"], ["run"], ["run", "command"]
+    assert on_disk.kinds() == [*of_b, "ending", *of_empty, "ending", *of_a]
 
 
 def test_each_run_tells_every_mats_first_command(samples, path):

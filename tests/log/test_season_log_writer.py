@@ -382,7 +382,7 @@ def test_a_ring_that_overflows_keeps_the_beginning_of_its_run(
     disk.refuses = ()
     log.close()
     assert (on_disk.seqs("run-1"), on_disk.seqs("run-2")) == ([], [3, 4])
-    assert on_disk.kinds() == ["run", "lost", "run", "lost", "command"]
+    assert on_disk.kinds() == ["run", "lost", "ending", "run", "lost", "command"]
 
 
 def test_a_start_on_a_disk_that_refuses_is_no_error_but_ill_health(

@@ -1,18 +1,27 @@
 """The season log: a SQLite file with every scan, one writer, many readers."""
 
 from controller.adapters.season_log.direct import DirectSeasonLog
-from controller.adapters.season_log.logfile import LogFile
+from controller.adapters.season_log.files import LogLock, set_aside
+from controller.adapters.season_log.inspection import inspect_log
+from controller.adapters.season_log.logfile import NO_ENDING, LogFile
 from controller.adapters.season_log.reader import SeasonLogReader
-from controller.adapters.season_log.schema import LogError
+from controller.adapters.season_log.rows import Ending
+from controller.adapters.season_log.schema import LogError, UnusableLogError
 from controller.adapters.season_log.trips import TripFile, trips_beside
 from controller.adapters.season_log.writer import SeasonLogWriter
 
 __all__ = [
+    "NO_ENDING",
     "DirectSeasonLog",
+    "Ending",
     "LogError",
     "LogFile",
+    "LogLock",
     "SeasonLogReader",
     "SeasonLogWriter",
     "TripFile",
+    "UnusableLogError",
+    "inspect_log",
+    "set_aside",
     "trips_beside",
 ]

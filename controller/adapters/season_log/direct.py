@@ -8,12 +8,12 @@ from pathlib import Path
 from controller.adapters.season_log.files import LogLock
 from controller.adapters.season_log.logfile import LogFile
 from controller.adapters.season_log.memory import Taken
-from controller.adapters.season_log.rows import header_row
+from controller.adapters.season_log.rows import Ending, header_row, printable
 from controller.adapters.season_log.schema import LogError
 from controller.core.decisions import Decisions
 from controller.core.scan import LogHealth, Scan
 from controller.core.state import State
-from controller.ports import RunHeader
+from controller.ports import Instant, RunHeader
 
 _PIECE = 500
 
@@ -73,6 +73,12 @@ class DirectSeasonLog:
             self._write()
             if self._uncommitted >= self._every:
                 self._flush()
+
+    def end(self, at: Instant, cause: str) -> None:
+        """Write down how the run ended; raise LogError if the disk refuses."""
+        self._write()
+        with self._refusing():
+            self._file.end(Ending(at.run_ms, at.utc_ms, printable(cause)))
 
     async def committed(self, seq: int) -> bool:
         """Commit, if need be, and return whether a scan is on the disk."""

@@ -3,10 +3,61 @@
 import fcntl
 import os
 from contextlib import suppress
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TextIO
 
 from controller.adapters.season_log.schema import LogError
+
+SIDECARS = ("", "-wal", "-shm", "-journal")
+"""Ends of the names of the files that make a SQLite database."""
+
+
+def set_aside(log: Path, utc_ms: int) -> Path:
+    """Rename a season log with all that belongs to it; return its new name.
+
+    Nothing is deleted and nothing that exists is replaced.
+
+    Args:
+        log: The log. Whoever calls holds its lock.
+        utc_ms: The time, which goes into the name [ms].
+
+    Raises:
+        OSError: The file system does not take it.
+    """
+    # The log first. Should the power go in between, what is left of it is a stray;
+    # a log without its "-wal" might be taken for whole, and is not.
+    return _renamed(log, SIDECARS, utc_ms, "damaged")
+
+
+def _renamed(log: Path, ends: tuple[str, ...], utc_ms: int, why: str) -> Path:
+    at = datetime.fromtimestamp(utc_ms / 1000, UTC)
+    stem = f"{log.name}.{why}-{at:%Y%m%dT%H%M%SZ}"
+    aside, again = log.with_name(stem), 1
+    while any(aside.with_name(aside.name + end).exists() for end in SIDECARS):
+        again += 1
+        aside = log.with_name(f"{stem}-{again}")
+    for end in ends:
+        part = log.with_name(log.name + end)
+        if part.exists():
+            part.rename(aside.with_name(aside.name + end))
+    sync_directory(log.parent)
+    return aside
+
+
+def clear_strays(log: Path) -> None:
+    """Set aside what another log of this name left beside it, or beside nothing.
+
+    SQLite would take an old "-wal" for a new log's own.
+
+    Raises:
+        OSError: The file system does not take it.
+    """
+    left = [log.with_name(log.name + end) for end in SIDECARS[1:]]
+    found = [part.stat() for part in left if part.exists()]
+    times = [part.st_mtime for part in found]
+    if any(part.st_size for part in found):
+        _renamed(log, SIDECARS[1:], int(max(times) * 1000), "stray")
 
 
 def sync_directory(directory: Path) -> None:

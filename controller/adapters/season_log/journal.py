@@ -89,6 +89,11 @@ _SELECT: Mapping[str, str] = {
         SELECT id, 0, started_utc_ms, '', run, origin, timezone, decisions_version
         FROM run WHERE id > :scan OR (id = :scan AND 0 > :place)
         ORDER BY id LIMIT :limit""",
+    "note": """
+        SELECT x.scan, x.n, r.started_utc_ms, '', x.sentence
+        FROM note x JOIN run r ON r.id = x.scan
+        WHERE (x.scan, x.n) > (:scan, :place)
+        ORDER BY x.scan, x.n LIMIT :limit""",
     "lost": """
         SELECT x.first, 0, coalesce(
             (SELECT utc_ms FROM scan_time WHERE scan > x.last
@@ -115,4 +120,10 @@ _SELECT: Mapping[str, str] = {
         "answer", "''", "x.request AS request_id, x.accepted, x.sentence"
     ),
     "command": _in_scans("command", _MAT, "x.energised, x.cause, x.numbers"),
+    "ending": """
+        SELECT x.scan, 0, x.utc_ms, '',
+            (SELECT run FROM run WHERE id <= x.scan ORDER BY id DESC LIMIT 1) AS run,
+            x.cause
+        FROM ending x WHERE x.scan > :scan OR (x.scan = :scan AND 0 > :place)
+        ORDER BY x.scan LIMIT :limit""",
 }

@@ -6,7 +6,7 @@ from typing import Protocol
 from controller.adapters.season_log.files import LogLock
 from controller.adapters.season_log.logfile import LogFile
 from controller.adapters.season_log.memory import Taken
-from controller.adapters.season_log.rows import HeaderRow
+from controller.adapters.season_log.rows import Ending, HeaderRow
 from controller.adapters.season_log.waiting import Item, Lost
 
 
@@ -63,10 +63,10 @@ class Keeper:
         for item in batch:
             if isinstance(item, HeaderRow):
                 self._begin(file, item)
-            elif isinstance(item, Lost):
+            elif isinstance(item, Lost | Ending):
                 file.write(scans)
                 scans = []
-                file.note_lost(item.first_seq, item.last_seq)
+                _mark(file, item)
             else:
                 scans.append(item)
         file.write(scans)
@@ -96,3 +96,10 @@ class Keeper:
         if self._file is not None:
             self._file.close()
             self._file = None
+
+
+def _mark(file: LogFile, item: Lost | Ending) -> None:
+    if isinstance(item, Ending):
+        file.end(item)
+    else:
+        file.note_lost(item.first_seq, item.last_seq)

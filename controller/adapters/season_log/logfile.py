@@ -5,7 +5,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from controller.adapters.season_log.files import sync_directory
+from controller.adapters.season_log.files import clear_strays, sync_directory
 from controller.adapters.season_log.memory import (
     RunMemory,
     Taken,
@@ -14,7 +14,12 @@ from controller.adapters.season_log.memory import (
     regained,
     rows_of,
 )
-from controller.adapters.season_log.rows import HeaderRow, NameBook, Row, packed_state
+from controller.adapters.season_log.rows import (
+    Ending,
+    HeaderRow,
+    NameBook,
+    packed_state,
+)
 from controller.adapters.season_log.schema import (
     LogError,
     check_file,
@@ -24,6 +29,12 @@ from controller.adapters.season_log.schema import (
 )
 
 Connect = Callable[[Path], sqlite3.Connection]
+
+_Identity = tuple[int, int] | None
+"""Device and number of a file; None: there is none."""
+
+_Files = tuple[_Identity, _Identity]
+"""The log itself, and its "-wal"."""
 
 _PRAGMAS = (
     "PRAGMA busy_timeout = 5000",
@@ -35,7 +46,12 @@ _PRAGMAS = (
     "PRAGMA journal_size_limit = 4194304",
 )
 
+NO_ENDING = "no ending was written: the daemon was killed, or the power went"
+"""The cause of a run's end, where the next run finds none."""
+
 _COLUMNS = {
+    "note": 3,
+    "ending": 4,
     "clock": 8,
     "scan": 3,
     "reading": 5,
@@ -94,10 +110,14 @@ class LogFile:
         """
         self._path = path
         if may_create and not path.exists():
+            clear_strays(path)
             create(path)
             sync_directory(path.parent)
         check_file(path)
         self._db = connect(path)
+        self._wal = path.with_name(path.name + "-wal")
+        self._files: _Files = (_identity(path), None)
+        self._found: _Files = self._files
         self._run: RunMemory | None = None
         self._names = NameBook({})
         try:
@@ -112,6 +132,7 @@ class LogFile:
             for pragma in _PRAGMAS:
                 self._db.execute(pragma)
             self._count_opening()
+            self._files = self._found = self._find()
             known = self._db.execute("SELECT name, id FROM name").fetchall()
             self._names = NameBook(dict(known))
             if run is not None:
@@ -146,13 +167,39 @@ class LogFile:
                 f"{self._path} has a run {header.run} already; each run needs an"
                 " identity of its own"
             )
-        run_id = newest_id(self._db) + 1
-        self._insert_run(run_id, header.cells)
-        self._run = new_run(run_id, header)
+        newest = newest_id(self._db)
+        self._end_run_before(newest)
+        self._insert_run(newest + 1, header)
+        self._run = new_run(newest + 1, header)
 
-    def _insert_run(self, run_id: int, cells: Row) -> None:
-        marks = ", ".join("?" * (1 + len(cells)))
-        self._db.execute(f"INSERT INTO run VALUES ({marks})", (run_id, *cells))  # noqa: S608
+    def _insert_run(self, run_id: int, header: HeaderRow) -> None:
+        marks = ", ".join("?" * (1 + len(header.cells)))
+        self._db.execute(
+            f"INSERT INTO run VALUES ({marks})",  # noqa: S608
+            (run_id, *header.cells),
+        )
+        notes = [(run_id, n, text) for n, text in enumerate(header.notes)]
+        self._db.executemany(_INSERT["note"], notes)
+
+    def _end_run_before(self, newest: int) -> None:
+        """Say of a live run that left no word how it ended that it did not."""
+        self._db.execute(
+            "INSERT INTO ending SELECT ?1, coalesce(t.run_ms, r.started_run_ms),"
+            " coalesce(t.utc_ms, r.started_utc_ms), ?2"
+            " FROM run r LEFT JOIN scan_time t ON t.scan ="
+            " (SELECT max(id) FROM scan) AND t.scan > r.id"
+            " WHERE r.id = (SELECT max(id) FROM run) AND r.origin = 'live'"
+            " AND NOT EXISTS (SELECT 1 FROM ending WHERE scan >= r.id)",
+            (newest, NO_ENDING),
+        )
+
+    def end(self, ending: Ending) -> None:
+        """Write down how the present run ended."""
+        self._in_transaction()
+        self._db.execute(
+            "INSERT OR REPLACE INTO ending VALUES (?, ?, ?, ?)",
+            (self._present().last_id, *ending),
+        )
 
     def write(self, batch: list[Taken]) -> None:
         """Write scans of the present run, in order.
@@ -182,8 +229,21 @@ class LogFile:
             run.last_id = last
 
     def commit(self) -> None:
-        """Return when all that was written is on the disk."""
+        """Return when all that was written is on the disk.
+
+        Raises:
+            LogError: The file was taken away or replaced: what is written to
+                it now would be gone with it.
+            sqlite3.Error: The disk does not take it.
+        """
         if self._db.in_transaction:
+            self._found = self._find()
+            if self._found != self._files:
+                raise LogError(
+                    f"{self._path} or its -wal was taken away, or another file put in"
+                    " its place, while it was being written: put it back, or start"
+                    " anew"
+                )
             self._db.execute("COMMIT")
 
     def close(self) -> None:
@@ -208,10 +268,28 @@ class LogFile:
 
     def abandon(self) -> None:
         """Close as it is: what was not committed is gone. Never raises."""
-        try:
+        moved = self._found[0] != self._files[0]
+        with suppress(sqlite3.Error):
+            if moved:
+                self._empty_wal()
             self._db.close()
-        except sqlite3.Error:
-            return
+        if moved:
+            with suppress(OSError):
+                clear_strays(self._path)
+
+    def _empty_wal(self) -> None:
+        """Bring all that is committed into the file, wherever its name is now.
+
+        SQLite would leave the "-wal" as it is, beside whatever file was put in
+        this one's place, and it would be taken for that file's own.
+        """
+        if self._db.in_transaction:
+            self._db.execute("ROLLBACK")
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def _find(self) -> _Files:
+        """Return which files are being written, by the names they have now."""
+        return _identity(self._path), _identity(self._wal)
 
     def _present(self) -> RunMemory:
         if self._run is None:
@@ -221,3 +299,12 @@ class LogFile:
     def _in_transaction(self) -> None:
         if not self._db.in_transaction:
             self._db.execute("BEGIN IMMEDIATE")
+
+
+def _identity(path: Path) -> _Identity:
+    """Return which file a path means now; None: none that could be seen."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino

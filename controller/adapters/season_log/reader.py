@@ -18,6 +18,7 @@ from controller.adapters.season_log.assemble import assembled, next_part
 from controller.adapters.season_log.clock import LATEST_MS, SKEW_MS, Stretch
 from controller.adapters.season_log.journal import entries
 from controller.adapters.season_log.rows import (
+    Ending,
     offsets_of,
     plan_of,
     state_of,
@@ -74,7 +75,19 @@ class SeasonLogReader:
         """Return the headers of all runs, oldest first."""
         with self._reading() as db:
             rows = db.execute(f"SELECT {_HEADER} FROM run ORDER BY id").fetchall()  # noqa: S608
-            return [_header(row) for row in rows]
+            return [_header(row[1:], _notes(db, row[0])) for row in rows]
+
+    def ending(self, run: str) -> Ending | None:
+        """Return how a run ended; None: it goes on, or left no word."""
+        with self._reading() as db:
+            span = self._span(db, run)
+            row = db.execute(
+                "SELECT run_ms, utc_ms, cause FROM ending WHERE scan >= ?1"
+                " AND scan < coalesce((SELECT min(id) FROM run WHERE id > ?1), ?2)"
+                " ORDER BY scan DESC LIMIT 1",
+                (span.first, _NO_END),
+            ).fetchone()
+            return None if row is None else Ending(*row)
 
     def scans(self, run: str, after_seq: int = 0) -> Iterator[RecordedScan]:
         """Yield every scan of a run with a number above after_seq, in order.
@@ -166,12 +179,19 @@ class SeasonLogReader:
 
 
 _HEADER = (
-    "run, origin, started_run_ms, started_utc_ms, timezone, decisions_version,"
+    "id, run, origin, started_run_ms, started_utc_ms, timezone, decisions_version,"
     " versions, plan, state"
 )
 
 
-def _header(row: tuple[str, str, int, int, str, int, str, str, str]) -> RunHeader:
+def _notes(db: sqlite3.Connection, run_id: int) -> tuple[str, ...]:
+    found = db.execute("SELECT sentence FROM note WHERE scan = ? ORDER BY n", (run_id,))
+    return tuple(sentence for (sentence,) in found)
+
+
+def _header(
+    row: tuple[str, str, int, int, str, int, str, str, str], notes: tuple[str, ...]
+) -> RunHeader:
     run, origin, run_ms, utc_ms, timezone, version, versions, plan, state = row
     return RunHeader(
         run=run,
@@ -183,6 +203,7 @@ def _header(row: tuple[str, str, int, int, str, int, str, str, str]) -> RunHeade
         timezone=timezone,
         decisions_version=version,
         versions=_texts(from_text(versions)),
+        notes=notes,
     )
 
 
@@ -197,6 +218,11 @@ def _connected(path: Path) -> sqlite3.Connection:
         check_file(path)
     except OSError as error:
         raise LogError(f"{path} cannot be read: {error.strerror}") from error
+    return read_only(path)
+
+
+def read_only(path: Path) -> sqlite3.Connection:
+    """Open an existing file for reading, from whatever thread."""
     return sqlite3.connect(
         _address(path), uri=True, isolation_level=None, check_same_thread=False
     )

@@ -56,6 +56,20 @@ class NameBook(dict[str, int]):
         return number
 
 
+class Ending(NamedTuple):
+    """How a run ended.
+
+    Attributes:
+        run_ms: When, by the bench clock [ms].
+        utc_ms: When, by the wall clock [ms].
+        cause: Why, in words.
+    """
+
+    run_ms: int
+    utc_ms: int
+    cause: str
+
+
 class HeaderRow(NamedTuple):
     """A run's header as it goes into the file, and what its rows need of it.
 
@@ -63,11 +77,13 @@ class HeaderRow(NamedTuple):
         cells: All but its id.
         run: Identity of the run.
         plan: The plan.
+        notes: Sentences about its beginning.
     """
 
     cells: Row
     run: str
     plan: Plan
+    notes: tuple[str, ...] = ()
 
 
 def header_row(header: RunHeader) -> HeaderRow:
@@ -83,7 +99,8 @@ def header_row(header: RunHeader) -> HeaderRow:
         to_text(encode_plan(header.plan)),
         to_text(encode_state(header.state)),
     )
-    return HeaderRow(cells, header.run, header.plan)
+    notes = tuple(map(printable, header.notes))
+    return HeaderRow(cells, header.run, header.plan, notes)
 
 
 def offsets_of(plan: Plan) -> Offsets:

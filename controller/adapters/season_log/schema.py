@@ -10,6 +10,8 @@ row of any table can be put in its place in time by its scan's id alone.
 meta           "application", "schema_version", "openings" (how often opened)
 name           small numbers for the names of probes and mats
 run            the header of a run: what an audit needs to decide it again
+note           sentences about a run's beginning; scan is the run's id
+ending         how a run ended, after its last scan `scan`: the cause, in words
 clock          a stretch of even time: from scan `scan` on, and until the next
                row, scan i is due at run_ms + (i - scan) * every_ms. The same
                for utc_ms. Local minutes since 1970 are utc_ms / 60000, rounded
@@ -64,6 +66,12 @@ _TABLES = (
         started_run_ms INTEGER NOT NULL, started_utc_ms INTEGER NOT NULL,
         timezone TEXT NOT NULL, decisions_version INTEGER NOT NULL,
         versions TEXT NOT NULL, plan TEXT NOT NULL, state TEXT NOT NULL) STRICT""",
+    """CREATE TABLE note (
+        scan INTEGER NOT NULL, n INTEGER NOT NULL, sentence TEXT NOT NULL,
+        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE ending (
+        scan INTEGER PRIMARY KEY, run_ms INTEGER NOT NULL,
+        utc_ms INTEGER NOT NULL, cause TEXT NOT NULL) STRICT""",
     """CREATE TABLE clock (
         scan INTEGER PRIMARY KEY, run_ms INTEGER NOT NULL,
         utc_ms INTEGER NOT NULL, every_ms INTEGER NOT NULL,
@@ -150,6 +158,22 @@ class LogError(Exception):
     """
 
 
+class ForeignLogError(LogError):
+    """A file does not even begin like a season log."""
+
+
+class UnusableLogError(LogError):
+    """A file was a season log of this bench, and nobody can go on in it."""
+
+
+class DamagedLogError(UnusableLogError):
+    """A season log was cut short or altered."""
+
+
+class OldLogError(UnusableLogError):
+    """A season log has a schema that this program no longer knows."""
+
+
 def create(path: Path) -> None:
     """Make a new, empty season log, complete or not at all.
 
@@ -189,26 +213,24 @@ def _fill(connection: sqlite3.Connection) -> None:
 
 
 def check_file(path: Path) -> None:
-    """Look at a file's first bytes: may it be a season log?
+    """Look at a file without opening it: may it be a season log?
+
+    To open and close it would take away the locks that SQLite holds on it for
+    this process (fcntl(2), "record locks"; sqlite.org, "How To Corrupt", 2.2):
+    another program could then delete the "-wal" that the writer writes.
 
     Raises:
-        LogError: It is missing, a directory, empty, or no SQLite file.
-        OSError: It cannot be read at all.
+        LogError: It is missing, a directory, or empty.
+        OSError: It cannot be looked at.
     """
     if path.is_dir():
         raise LogError(f"{path} is a directory; a season log is a file")
     if not path.exists():
         raise LogError(f"{path} does not exist; give the path of a season log")
-    with path.open("rb") as file:
-        start = file.read(len(_MAGIC))
-    if not start:
-        raise LogError(
+    if path.stat().st_size == 0:
+        raise ForeignLogError(
             f"{path} is empty, and a season log never is: take it away, and a"
             " new one is begun"
-        )
-    if start != _MAGIC:
-        raise LogError(
-            f"{path} begins with {start!r}: this is no SQLite file, so no season log"
         )
 
 
@@ -228,7 +250,7 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
     except sqlite3.OperationalError:
         raise  # busy or an unwilling disk: not the file's fault
     except sqlite3.DatabaseError as error:
-        raise damaged(path, error) from error
+        raise _no_database(path, error) from error
     if application != APPLICATION_ID:
         raise LogError(
             f"{path} is a SQLite file of another program (application id"
@@ -239,12 +261,33 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             f"{path} has schema {version}; this bottomheat reads up to schema"
             f" {SCHEMA_VERSION}: use the newer bottomheat that wrote it"
         )
+    if version < SCHEMA_VERSION:
+        raise OldLogError(
+            f"{path} has schema {version}; this bottomheat reads schema"
+            f" {SCHEMA_VERSION} only: use the older bottomheat that wrote it"
+        )
     missing = _wanted() - tables
-    if version < SCHEMA_VERSION or missing:
-        raise LogError(
+    if missing:
+        raise DamagedLogError(
             f"{path} is damaged: schema {version}, without {sorted(missing)};"
             " use a backup"
         )
+
+
+def _no_database(path: Path, error: sqlite3.DatabaseError) -> LogError:
+    """Return the error for a file that SQLite does not take for a database.
+
+    Where it is none, nobody holds locks on it that opening it could lose.
+    """
+    if error.sqlite_errorcode != sqlite3.SQLITE_NOTADB:
+        return damaged(path, error)
+    with path.open("rb") as file:
+        start = file.read(len(_MAGIC))
+    if start == _MAGIC:
+        return damaged(path, error)
+    return ForeignLogError(
+        f"{path} begins with {start!r}: this is no SQLite file, so no season log"
+    )
 
 
 def _wanted() -> set[str]:
@@ -252,8 +295,8 @@ def _wanted() -> set[str]:
     return {statement.split()[2] for statement in _TABLES}
 
 
-def damaged(path: Path, error: Exception) -> LogError:
+def damaged(path: Path, error: Exception) -> DamagedLogError:
     """Return the error to raise for a file that SQLite cannot make sense of."""
-    return LogError(
+    return DamagedLogError(
         f"{path} is damaged ({error}): it was cut short or altered; use a backup"
     )

@@ -40,7 +40,8 @@ class TripFile:
         except ValueError as error:
             raise ValueError(
                 f"{self._path} is damaged: {error}. It tells which mats are locked"
-                " off: look at them, then take the file away"
+                " off, so that none is heated now: look at every mat, its trays and"
+                " its cable; when all is well, rename this file and start again"
             ) from error
 
     def save(self, trips: Mapping[str, Trip]) -> None:

@@ -8,7 +8,7 @@ from collections import deque
 from dataclasses import dataclass
 
 from controller.adapters.season_log.memory import Taken
-from controller.adapters.season_log.rows import HeaderRow
+from controller.adapters.season_log.rows import Ending, HeaderRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,13 +19,13 @@ class Lost:
     last_seq: int
 
 
-Item = HeaderRow | Lost | Taken
+Item = HeaderRow | Lost | Ending | Taken
 
 
 class Ring:
-    """Headers and scans in order, bounded: the oldest scans make room.
+    """Headers, scans and endings in order, bounded: the oldest scans make room.
 
-    Headers are never dropped, and a loss leaves its mark in the order.
+    Only scans are ever dropped, and a loss leaves its mark in the order.
 
     Attributes:
         dropped: Scans lost so far.
@@ -88,13 +88,13 @@ class Ring:
 
 
 def is_scan(item: Item) -> bool:
-    """Whether it is a scan, not a header or the mark of a loss."""
-    return not isinstance(item, HeaderRow | Lost)
+    """Whether it is a scan, not a header, an ending or the mark of a loss."""
+    return not isinstance(item, HeaderRow | Lost | Ending)
 
 
 def seq_of(item: Item) -> int:
     """Return a scan's sequence number; only scans have one."""
-    if isinstance(item, HeaderRow | Lost):
+    if isinstance(item, HeaderRow | Lost | Ending):
         raise TypeError(f"{item!r} is no scan")
     return item[0].seq
 

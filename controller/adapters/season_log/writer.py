@@ -12,7 +12,7 @@ from pathlib import Path
 
 from controller.adapters.season_log.keeper import Keeper, OpenLog
 from controller.adapters.season_log.logfile import LogFile
-from controller.adapters.season_log.rows import header_row
+from controller.adapters.season_log.rows import Ending, header_row, printable
 from controller.adapters.season_log.schema import LogError
 from controller.adapters.season_log.waiting import (
     Item,
@@ -25,7 +25,7 @@ from controller.core.decisions import Decisions
 from controller.core.scan import LogHealth, Scan
 from controller.core.state import State
 from controller.core.units import MINUTE_MS
-from controller.ports import RunHeader
+from controller.ports import Instant, RunHeader
 
 RING_SCANS = 20_000
 """Chosen: more than a day of scans at 5 s; some tens of megabytes at worst."""
@@ -66,6 +66,7 @@ class SeasonLogWriter:
         retry_s: float = 1.0,
         patience_s: float = 10.0,
         open_log: OpenLog = LogFile,
+        tell: Callable[[str], None] = lambda _: None,
     ) -> None:
         """Take hold of the file and start the thread.
 
@@ -76,6 +77,8 @@ class SeasonLogWriter:
             retry_s: From one attempt to the next while nothing comes in [s].
             patience_s: How long this call and close wait for the disk [s].
             open_log: Opens the file.
+            tell: Told in a sentence, from the writer's thread, when the disk
+                begins to refuse and when it takes things again.
 
         Raises:
             LogError: The path is no season log, its folder is missing, or it
@@ -86,6 +89,8 @@ class SeasonLogWriter:
         self._commit_every_ms = commit_every_ms
         self._retry_s = retry_s
         self._patience_s = patience_s
+        self._tell = tell
+        self._told = ""
         self._changed = threading.Condition()
         # Shared with the thread, under _changed:
         self._ring = Ring(ring_scans)
@@ -166,9 +171,23 @@ class SeasonLogWriter:
                 self._commit_from_ms = scan.run_ms
                 self._wake(scan.run_ms)
 
-    def _check_order(self, scan: Scan) -> None:
+    def end(self, at: Instant, cause: str) -> None:
+        """Write down how the run ended: see ports.SeasonLog.
+
+        Raises:
+            ValueError: No run has begun, or the log is closed.
+        """
+        with self._changed:
+            self._check_open()
+            self._ring.put(Ending(at.run_ms, at.utc_ms, printable(cause)))
+            self._wake(at.run_ms)
+
+    def _check_open(self) -> None:
         if self._begun is None or self._closing:
             raise ValueError("the season log takes scans from begin to close")
+
+    def _check_order(self, scan: Scan) -> None:
+        self._check_open()
         if scan.seq <= self._taken_seq:
             raise ValueError(f"scan {scan.seq} comes after scan {self._taken_seq}")
 
@@ -266,6 +285,19 @@ class SeasonLogWriter:
     def _write_all(self) -> None:
         while self._write_some():
             pass
+        self._tell_trouble()
+
+    def _tell_trouble(self) -> None:
+        """Tell once when it begins and when it is over; hold no lock meanwhile."""
+        trouble = self.trouble
+        if trouble == self._told:
+            return
+        self._told = trouble
+        self._tell(
+            f"the season log cannot be written: {trouble}"
+            if trouble
+            else f"the season log {self._path} is written again"
+        )
 
     def _write_some(self) -> bool:
         """Write one transaction; return whether there is more that can be tried."""

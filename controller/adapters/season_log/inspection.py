@@ -1,0 +1,94 @@
+"""A look at a season log before a run goes on in it: can it be trusted?
+
+What may live here: how much is looked at, and by when it is enough. The file
+is only read.
+"""
+
+import sqlite3
+import threading
+from contextlib import closing
+from pathlib import Path
+
+from controller.adapters.season_log.reader import read_only
+from controller.adapters.season_log.schema import (
+    DamagedLogError,
+    ForeignLogError,
+    LogError,
+    check_file,
+    check_schema,
+    damaged,
+)
+from controller.adapters.season_log.trips import trips_beside
+
+ENOUGH_S = 20.0
+"""Chosen: a service manager waits 90 s for a start, and this is less than half of
+it on a slow card; what was not looked at by then is taken as it is."""
+
+
+def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
+    """Look whether a run can go on in a season log; a missing one is no fault.
+
+    Its tables are checked always. After an end that left no word, a power cut
+    as a rule, every page is looked at as well, as far as time allows.
+
+    Args:
+        path: The log.
+        within_s: Time for that [s].
+
+    Raises:
+        UnusableLogError: It is damaged, or of an older schema.
+        LogError: It is no season log, of a newer schema, or cannot be read.
+    """
+    if not path.exists():
+        return
+    _check_beginning(path)
+    try:
+        with closing(read_only(path)) as db:
+            if not _ended_in_order(path, db):
+                _check_pages(path, db, within_s)
+    except sqlite3.OperationalError as error:
+        raise LogError(f"{path} cannot be read now: {error}") from error
+    except sqlite3.DatabaseError as error:
+        raise damaged(path, error) from error
+
+
+def _check_beginning(path: Path) -> None:
+    try:
+        check_file(path)
+        with closing(read_only(path)) as db:
+            check_schema(path, db)
+    except ForeignLogError as error:
+        # Beside a log of ours lies its file of trips; beside anything else that a
+        # mistyped path may name, it does not, and what is not ours is not touched.
+        if path.is_file() and trips_beside(path).exists():
+            raise DamagedLogError(f"{path} is damaged: {error}") from error
+        raise
+    except sqlite3.OperationalError as error:
+        raise LogError(f"{path} cannot be read now: {error}") from error
+    except OSError as error:
+        raise LogError(f"{path} cannot be read: {error.strerror}") from error
+
+
+def _ended_in_order(path: Path, db: sqlite3.Connection) -> bool:
+    if path.with_name(path.name + "-wal").exists():
+        return False
+    last = db.execute("SELECT id, origin FROM run ORDER BY id DESC LIMIT 1").fetchone()
+    if last is None or last[1] != "live":
+        return True
+    told = db.execute("SELECT 1 FROM ending WHERE scan >= ?", (last[0],)).fetchone()
+    return told is not None
+
+
+def _check_pages(path: Path, db: sqlite3.Connection, within_s: float) -> None:
+    enough = threading.Timer(within_s, db.interrupt)
+    enough.start()
+    try:
+        (found,) = db.execute("PRAGMA quick_check(1)").fetchone()
+    except sqlite3.OperationalError as error:
+        if "interrupted" not in str(error):
+            raise
+        return
+    finally:
+        enough.cancel()
+    if found != "ok":
+        raise damaged(path, ValueError(" ".join(str(found).split())))
