@@ -30,7 +30,7 @@ class Block:
         self.first = first
 
     @property
-    def where(self) -> slice:
+    def where(self) -> "slice[int, int, None]":
         """Its modes' places."""
         return slice(self.first, self.first + len(self.full_w))
 
