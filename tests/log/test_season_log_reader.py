@@ -57,7 +57,9 @@ def eventful(samples):
         decisions,
         doubts=(Doubt("n1", at_ms, MilliC(19_877), Quality.BAD, Doubted.OUT_OF_RANGE),),
         alarm_changes=(
-            AlarmChange(AlarmKind.TRIP, "north", AlarmTurn.RAISED, (("root_mc", 33_000.5),)),
+            AlarmChange(
+                AlarmKind.TRIP, "north", AlarmTurn.RAISED, (("root_mc", 33_000.5),)
+            ),
         ),
         answers=(Answer(7, True, "held for 1 min"),),
     )
