@@ -21,11 +21,12 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # it is started as a script
 
-from tests.campaigns.fuzzing import files, messages
+from tests.campaigns.fuzzing import configurations, logs, messages
 from tests.campaigns.fuzzing.target import Target
 
 TARGETS: Mapping[str, Target] = {
-    target.name: target for target in (*messages.TARGETS, *files.TARGETS)
+    target.name: target
+    for target in (*messages.TARGETS, *configurations.TARGETS, *logs.TARGETS)
 }
 INPUTS = 1_000_000
 TOO_LONG_S = 20
