@@ -20,6 +20,7 @@ from controller.core.plan import (
 )
 from controller.core.scan import (
     LogHealth,
+    PowerReport,
     Quality,
     Reading,
     RelayReport,
@@ -141,6 +142,7 @@ class Bench:
         after_s: float = SCAN_S,
         ask: Sequence[Wish] = (),
         reports: Sequence[RelayReport] = (),
+        powers: Sequence[PowerReport] = (),
         **said: float | Said,
     ) -> "Bench":
         """Scan once, this long after the last scan, with what probes say now."""
@@ -156,6 +158,7 @@ class Bench:
             local_minute=720,
             readings=(*readings, *(self.reading(p, s) for p, s in said.items())),
             relay_reports=tuple(reports),
+            power_reports=tuple(powers),
             link_up=self.link_up,
             log_health=self.log,
             requests=tuple(

@@ -54,16 +54,20 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
         Priority.HIGH, _STEADY, (AlarmKind.TRIP, AlarmKind.HEAT_FROM_ABOVE)
     ),
     AlarmKind.HEAT_FROM_ABOVE: AlarmRule(Priority.HIGH, _STEADY),
-    AlarmKind.ROOT_ZONE_WARM: AlarmRule(Priority.MEDIUM, _STEADY),
+    AlarmKind.ROOT_ZONE_WARM: AlarmRule(Priority.MEDIUM),
+    AlarmKind.HEAT_NOT_FELT: AlarmRule(
+        Priority.MEDIUM, explained_by=(AlarmKind.MAT_DEAD,)
+    ),
     AlarmKind.RISES_TOO_FAST: AlarmRule(Priority.MEDIUM, _STEADY),
     AlarmKind.HEATED_TOO_LONG: AlarmRule(Priority.MEDIUM, _STEADY),
     AlarmKind.DAILY_HEAT_SPENT: AlarmRule(Priority.MEDIUM, _STEADY),
     AlarmKind.MAT_DEAD: AlarmRule(Priority.MEDIUM, _STEADY),
-    AlarmKind.RELAY_SILENT: AlarmRule(Priority.MEDIUM, explained_by=_BLIND),
+    AlarmKind.RELAY_SILENT: AlarmRule(Priority.MEDIUM, _STEADY, _BLIND),
     AlarmKind.NO_DRIVING_READING: AlarmRule(Priority.MEDIUM, explained_by=_BLIND),
     AlarmKind.WARMEST_LOST: AlarmRule(Priority.MEDIUM, explained_by=_BLIND),
     AlarmKind.PROBE_LOST: AlarmRule(Priority.MEDIUM, explained_by=_BLIND),
     AlarmKind.PROBE_IMPLAUSIBLE: AlarmRule(Priority.MEDIUM),
+    AlarmKind.PROBE_STUCK: AlarmRule(Priority.MEDIUM),
     AlarmKind.PROBE_DISAGREES: AlarmRule(Priority.MEDIUM, _STEADY),
     AlarmKind.LINK_DOWN: AlarmRule(Priority.MEDIUM),
     AlarmKind.LOG_FAILED: AlarmRule(Priority.MEDIUM),

@@ -4,8 +4,9 @@ What may live here: which alarms are active. An alarm never heats or cools
 anything; what refuses heat is in protect.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from controller.core.alarm_rules import RULES
 from controller.core.decisions import (
@@ -18,7 +19,8 @@ from controller.core.decisions import (
 )
 from controller.core.plan import MatPlan, Plan, RelayKind
 from controller.core.protect import Verdict
-from controller.core.relays import GRACE_SCANS
+from controller.core.relays import GRACE_SCANS, power_tells
+from controller.core.response import strange_trays
 from controller.core.root_zone import Heard, Observed, hear
 from controller.core.scan import LogHealth, Scan
 from controller.core.state import Alarm, MatState, State
@@ -33,6 +35,7 @@ DOUBTED_FOR = 2
 
 _OF_MAT = {
     Cause.TRIPPED: AlarmKind.TRIP,
+    Cause.HEAT_NOT_FELT: AlarmKind.HEAT_NOT_FELT,
     Cause.NO_DRIVING_READING: AlarmKind.NO_DRIVING_READING,
     Cause.WARMEST_LOST: AlarmKind.WARMEST_LOST,
     Cause.OVER_CUTOUT: AlarmKind.OVER_LIMIT,
@@ -41,9 +44,29 @@ _OF_MAT = {
     Cause.OVER_SURFACE_LIMIT: AlarmKind.OVER_LIMIT,
     Cause.DOUBTFUL_HOT: AlarmKind.OVER_LIMIT,
     Cause.HEAT_FROM_ABOVE: AlarmKind.HEAT_FROM_ABOVE,
+    Cause.RISES_TOO_FAST: AlarmKind.RISES_TOO_FAST,
+    Cause.HEATED_TOO_LONG: AlarmKind.HEATED_TOO_LONG,
+    Cause.DAILY_HEAT_SPENT: AlarmKind.DAILY_HEAT_SPENT,
 }
 
+CONFIRMED_WITHIN_SCANS = 6
+"""Chosen: a relay that reports at all says "on" within these scans."""
+
 Key = tuple[AlarmKind, str]
+
+
+class Told(NamedTuple):
+    """What a scan told of a mat.
+
+    Attributes:
+        verdict: What protect said.
+        beside: What is too hot, where the verdict speaks of something else.
+        observed: What its probes say.
+    """
+
+    verdict: Verdict
+    beside: Verdict | None
+    observed: Observed
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +76,12 @@ class Moment:
     Attributes:
         scan: The scan.
         now_ms: Run clock [ms].
-        told: What protect and the probes said of each mat.
+        told: What was said of each mat.
     """
 
     scan: Scan
     now_ms: Millis
-    told: Mapping[str, tuple[Verdict, Observed]]
+    told: Mapping[str, Told]
 
 
 def update(
@@ -66,7 +89,8 @@ def update(
 ) -> tuple[tuple[Alarm, ...], tuple[AlarmChange, ...]]:
     """Return the alarms to be known of now, and what happened to any."""
     standing = {(alarm.kind, alarm.subject): alarm for alarm in state.alarms}
-    active = dict(_active(plan, state, moment, standing))
+    ringing = {key for key, alarm in standing.items() if alarm.active}
+    active = dict(_active(plan, state, moment, ringing))
     if not standing and not active:
         return state.alarms, ()
     changes: list[AlarmChange] = []
@@ -96,7 +120,7 @@ def _raised(
 def _gone_on(
     alarm: Alarm,
     numbers: Numbers | None,
-    holds: bool,  # noqa: FBT001
+    holds: bool,
     moment: Moment,
     changes: list[AlarmChange],
 ) -> Alarm | None:
@@ -115,7 +139,7 @@ def _gone_on(
         if moment.now_ms - over_ms < RULES[alarm.kind].off_delay_ms:
             return replace(alarm, over_ms=over_ms)
         changes.append(AlarmChange(alarm.kind, alarm.subject, AlarmTurn.CLEARED))
-        alarm = replace(alarm, active=False, over_ms=None)
+        alarm = replace(alarm, active=False, suppressed=False, over_ms=None)
     done = alarm.acknowledged and alarm.shelved_until_ms is None
     return None if done else alarm
 
@@ -129,7 +153,8 @@ def _suppressed(alarms: list[Alarm], changes: list[AlarmChange]) -> list[Alarm]:
             (kind, alarm.subject) in active or (kind, "") in active
             for kind in RULES[alarm.kind].explained_by
         )
-        if explained != alarm.suppressed:
+        over = not alarm.active or alarm.over_ms is not None
+        if explained != alarm.suppressed and (explained or not over):
             turn = AlarmTurn.SUPPRESSED if explained else AlarmTurn.UNSUPPRESSED
             changes.append(AlarmChange(alarm.kind, alarm.subject, turn))
             alarm = replace(alarm, suppressed=explained)  # noqa: PLW2901
@@ -138,7 +163,7 @@ def _suppressed(alarms: list[Alarm], changes: list[AlarmChange]) -> list[Alarm]:
 
 
 def _active(
-    plan: Plan, state: State, moment: Moment, standing: Mapping[Key, Alarm]
+    plan: Plan, state: State, moment: Moment, ringing: Container[Key]
 ) -> Iterator[tuple[Key, Numbers]]:
     if moment.scan.log_health is not LogHealth.OK:
         yield (AlarmKind.LOG_FAILED, ""), ()
@@ -147,7 +172,7 @@ def _active(
         if down_ms > plan.valid_for_ms:
             yield (AlarmKind.LINK_DOWN, ""), (("down_ms", down_ms),)
     for mat in plan.mats:
-        yield from _of_mat(plan, mat, state, moment, standing)
+        yield from _of_mat(plan, mat, state, moment, ringing)
     for tray in plan.trays:
         for probe in tray.probes:
             yield from _of_probe(
@@ -173,6 +198,9 @@ def _of_probe(
     speaks = known.doubt_at_ms is not None and (
         now_ms - known.doubt_at_ms <= probe.stale_after_ms
     )
+    if speaks and known.doubt is Doubted.STUCK:
+        yield (AlarmKind.PROBE_STUCK, probe.name), (("temp_mc", known.good_mc),)
+        return
     implausible = speaks and known.doubt is not Doubted.UNCERTAIN
     if implausible and silent_ms >= DOUBTED_FOR * probe.every_ms:
         yield (AlarmKind.PROBE_IMPLAUSIBLE, probe.name), (("silent_ms", silent_ms),)
@@ -185,27 +213,52 @@ def _of_mat(
     mat: MatPlan,
     state: State,
     moment: Moment,
-    standing: Mapping[Key, Alarm],
+    ringing: Container[Key],
 ) -> Iterator[tuple[Key, Numbers]]:
-    verdict, observed = moment.told[mat.name]
-    kind = None if verdict.cause is None else _OF_MAT.get(verdict.cause)
-    if kind is not None:
-        yield (kind, mat.name), verdict.numbers
+    verdict, beside, observed = moment.told[mat.name]
+    for found in (verdict, beside):
+        cause = None if found is None else found.cause
+        kind = None if cause is None else _OF_MAT.get(cause)
+        if found is not None and kind is not None:
+            yield (kind, mat.name), found.numbers
     for heard in observed.roots + observed.surface:
         if not heard.usable:
             yield from _of_probe(state, heard, moment)
     for probe, known, _ in observed.roots:
         key = (AlarmKind.ROOT_ZONE_WARM, probe.name)
-        warm_mc = mat.warn_mc - (CLEARS_BELOW_MK if key in standing else 0)
+        warm_mc = mat.warn_mc - (CLEARS_BELOW_MK if key in ringing else 0)
         if known.good_at_ms is not None and known.good_mc >= warm_mc:
             yield key, (("temp_mc", known.good_mc), ("limit_mc", mat.warn_mc))
-    yield from _disagreement(plan, mat, state.mats[mat.name], moment.now_ms)
+    mat_state = state.mats[mat.name]
+    yield from _disagreement(plan, mat, mat_state, moment.now_ms)
+    yield from _responses(mat, mat_state, moment.now_ms)
+
+
+def _responses(
+    mat: MatPlan, known: MatState, now_ms: Millis
+) -> Iterator[tuple[Key, Numbers]]:
+    """Yield what the response guards find strange and protect does not act on."""
+    idle = known.guard.idle
+    if idle is not None and idle.warms:
+        yield (AlarmKind.HEAT_UNASKED, mat.name), (("from_mc", idle.lowest_mc),)
+    for offset in strange_trays(known.guard, now_ms):
+        tray = next(tray for tray in mat.trays if tray.name == offset.tray)
+        numbers: Numbers = (("usual_mk", round(offset.usual_mk)),)
+        yield (AlarmKind.PROBE_DISAGREES, tray.probes[0].name), numbers
 
 
 def _disagreement(
     plan: Plan, mat: MatPlan, known: MatState, now_ms: Millis
 ) -> Iterator[tuple[Key, Numbers]]:
-    since_ms = known.relay.disagrees_ms
+    relay, power = known.relay, known.power
+    since_ms = relay.disagrees_ms
     if since_ms is not None and now_ms - since_ms > GRACE_SCANS * plan.scan_ms:
         lasting_ms = now_ms - since_ms
         yield (AlarmKind.RELAY_DISAGREES, mat.name), (("lasting_ms", lasting_ms),)
+    on_ms = now_ms - relay.since_ms
+    unconfirmed = mat.reports and relay.energised and not relay.said
+    if unconfirmed and on_ms > CONFIRMED_WITHIN_SCANS * plan.scan_ms:
+        yield (AlarmKind.RELAY_SILENT, mat.name), (("lasting_ms", on_ms),)
+    if power is not None and power_tells(power, now_ms):
+        kind = AlarmKind.POWER_UNASKED if power.draws else AlarmKind.MAT_DEAD
+        yield (kind, mat.name), ()

@@ -66,8 +66,10 @@ class AlarmKind(Enum):
     """What a person should act on."""
 
     TRIP = "trip"
+    HEAT_NOT_FELT = "heat-not-felt"
     PROBE_LOST = "probe-lost"
     PROBE_IMPLAUSIBLE = "probe-implausible"
+    PROBE_STUCK = "probe-stuck"
     NO_DRIVING_READING = "no-driving-reading"
     WARMEST_LOST = "warmest-lost"
     ROOT_ZONE_WARM = "root-zone-warm"

@@ -63,12 +63,22 @@ def judge(
     temp_mc = None if reading.milli is None else MilliC(reading.milli + plan.offset_mk)
     found = _doubt(plan, before, reading, temp_mc, now_ms)
     if found is None and temp_mc is not None:
-        return _taken(before, reading.at_ms, temp_mc, cutout_mc), None
+        taken = _taken(before, reading.at_ms, temp_mc, cutout_mc)
+        if not _stuck(plan, cutout_mc, taken):
+            return taken, None
+        found = Doubted.STUCK, Quality.UNCERTAIN
     why, quality = found or (Doubted.NO_VALUE, Quality.BAD)
     doubt = Doubt(plan.name, reading.at_ms, temp_mc, quality, why)
     if why is Doubted.OUT_OF_ORDER:
         return before, doubt  # what came later is known already
     return _doubted(before, doubt), doubt
+
+
+def _stuck(plan: ProbePlan, cutout_mc: MilliC | None, taken: ProbeState) -> bool:
+    """Whether a probe of a mat has said the very same value for too long."""
+    if cutout_mc is None or taken.good_at_ms is None or taken.same_since_ms is None:
+        return False
+    return taken.good_at_ms - taken.same_since_ms > plan.stuck_after_ms
 
 
 def usable(plan: ProbePlan, probe: ProbeState, now_ms: Millis) -> bool:
@@ -87,10 +97,18 @@ def _taken(
 ) -> ProbeState:
     over = cutout_mc is not None and temp_mc >= cutout_mc
     count = before.over_cutout + 1 if over else 0
+    same = before.good_at_ms is not None and before.good_mc == temp_mc
+    since_ms = before.same_since_ms if same else at_ms
     if before.doubt_at_ms is not None and at_ms < before.doubt_at_ms:
         # Older than what is doubted: it tells of then, and clears nothing.
-        return replace(before, good_at_ms=at_ms, good_mc=temp_mc, over_cutout=count)
-    return ProbeState(at_ms, temp_mc, over_cutout=count)
+        return replace(
+            before,
+            good_at_ms=at_ms,
+            good_mc=temp_mc,
+            over_cutout=count,
+            same_since_ms=since_ms,
+        )
+    return ProbeState(at_ms, temp_mc, over_cutout=count, same_since_ms=since_ms)
 
 
 def _doubted(before: ProbeState, doubt: Doubt) -> ProbeState:

@@ -76,6 +76,7 @@ def mat_problems(mat: MatPlan) -> Problems:
     yield from _times(at, mat)
     yield from _policy(at, mat)
     yield from _limits(at, mat)
+    yield from _responses(at, mat)
     yield from _programme(at, mat)
     yield from _driving(at, mat)
     if mat.relay is not None and not any(tray.probes for tray in mat.trays):
@@ -114,6 +115,13 @@ def _times(at: str, mat: MatPlan) -> Problems:
     yield from between(
         f"{at}: settle", mat.settle_ms, (MINUTE_MS, 6 * HOUR_MS), in_time
     )
+    # Chosen: a first warm-up takes 3 to 8 hours; who wants no limit says 24 h a day.
+    yield from between(
+        f"{at}: longest_on", mat.longest_on_ms, (HOUR_MS, 48 * HOUR_MS), in_time
+    )
+    yield from between(
+        f"{at}: daily_on", mat.daily_on_ms, (HOUR_MS, 24 * HOUR_MS), in_time
+    )
     if mat.ramp_mk_per_h is not None and not 0 < mat.ramp_mk_per_h <= 60 * 1_000:
         found = f"{kelvin(mat.ramp_mk_per_h):g} K/h"
         yield PlanError(f"{at}: ramp", found, 'above 0, up to 60 K/h, or "none"')
@@ -148,6 +156,21 @@ def _pid(at: str, mat: MatPlan, pid: Pid) -> Problems:
     if not max(1, 2 * mat.min_on_ms) <= pid.cycle_ms <= 2 * HOUR_MS:
         shortest = f"at least twice min_on ({in_time(mat.min_on_ms)})"
         yield PlanError(f"{at}: cycle", in_time(pid.cycle_ms), f"{shortest}, up to 2 h")
+
+
+def _responses(at: str, mat: MatPlan) -> Problems:
+    """Yield bounds of the response guards, chosen.
+
+    Tighter ones would take watering or a draught for a fault; looser ones would
+    let a tray pass its cut-out unseen.
+    """
+    for key, value_mk, bounds in (
+        ("heat_allowance", mat.heat_allowance_mk, (2_500, 6_000)),
+        ("rise_limit", mat.rise_limit_mk, (1_500, 10_000)),
+        ("stray_heat", mat.stray_heat_mk, (1_000, 5_000)),
+        ("disagreement", mat.disagreement_mk, (1_500, 10_000)),
+    ):
+        yield from between(f"{at}: {key}", value_mk, bounds, in_kelvins)
 
 
 def _limits(at: str, mat: MatPlan) -> Problems:

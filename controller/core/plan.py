@@ -115,6 +115,8 @@ class ProbePlan:
         offset_mk: Added to every reading [mK].
         every_ms: How often it speaks [ms].
         stale_after_ms: Silent for longer than this, it is lost [ms].
+        stuck_after_ms: A probe of a mat that says the very same value for this
+            long is stuck [ms].
         one_wire: A digital one-wire probe: 85.0, -127 and 127.94 are its
             ways of saying that it did not measure.
     """
@@ -125,6 +127,7 @@ class ProbePlan:
     offset_mk: MilliK = MilliK(0)
     every_ms: Millis = Millis(30_000)
     stale_after_ms: Millis = Millis(2 * MINUTE_MS)
+    stuck_after_ms: Millis = Millis(12 * HOUR_MS)
     one_wire: bool = True
 
 
@@ -172,6 +175,7 @@ class MatPlan:
         driving_tray: The tray, where driven_by is TRAY.
         relay: How the relay is reached; None: a watch-only mat.
         reports: Whether the relay reports its state.
+        wattmeter: Whether something reports the power that the mat draws.
         min_on_ms: Shortest time on that regulation may ask for [ms].
         min_off_ms: Shortest time off between two times on [ms].
         ramp_mk_per_h: Fastest change of the setpoint [mK/h]; None: at once.
@@ -182,6 +186,17 @@ class MatPlan:
         surface_cutout_mc: A mat surface this warm trips [m°C].
         settle_ms: After the mat was switched off, heat still arrives in the
             root zone for this long [ms].
+        heat_allowance_mk: Heat beyond the usual that would warm the trays by
+            this much must show in the driving temperature, or the mat trips
+            [mK].
+        rise_limit_mk: A tray that warms by this much in ten minutes, to above
+            the setpoint, inhibits [mK].
+        stray_heat_mk: Trays that warm by this much while the mat is off raise
+            an alarm [mK].
+        disagreement_mk: A tray that differs by this much from how it usually
+            differs raises an alarm [mK].
+        longest_on_ms: On for this long without a pause inhibits [ms].
+        daily_on_ms: On for this long in 24 hours inhibits [ms].
         trays: Containers on it.
         surface: Temperature probes on its surface.
     """
@@ -198,6 +213,7 @@ class MatPlan:
     driving_tray: str | None = None
     relay: RelayKind | None = None
     reports: bool = False
+    wattmeter: bool = False
     min_on_ms: Millis = Millis(2 * MINUTE_MS)
     min_off_ms: Millis = Millis(2 * MINUTE_MS)
     ramp_mk_per_h: int | None = None
@@ -207,6 +223,12 @@ class MatPlan:
     surface_limit_mc: MilliC = MilliC(42_000)
     surface_cutout_mc: MilliC = MilliC(50_000)
     settle_ms: Millis = Millis(HOUR_MS)
+    heat_allowance_mk: MilliK = MilliK(4_000)
+    rise_limit_mk: MilliK = MilliK(3_000)
+    stray_heat_mk: MilliK = MilliK(1_500)
+    disagreement_mk: MilliK = MilliK(4_000)
+    longest_on_ms: Millis = Millis(16 * HOUR_MS)
+    daily_on_ms: Millis = Millis(22 * HOUR_MS)
     trays: tuple[TrayPlan, ...] = ()
     surface: tuple[ProbePlan, ...] = ()
 

@@ -29,7 +29,7 @@ from controller.core.plan import (
     all_probes,
     all_trays,
 )
-from controller.core.units import DAY_MS, SECOND_MS
+from controller.core.units import DAY_MS, HOUR_MS, SECOND_MS
 
 __all__ = ["RESET_BELOW_MK", "PlanError", "problems", "setpoint_problem"]
 
@@ -109,6 +109,10 @@ def _probe(probe: ProbePlan) -> Problems:
     if probe.stale_after_ms * per < probe.every_ms * times:
         least = f"at least 2.5 times every ({in_time(probe.every_ms)})"
         yield PlanError(f"{at}: stale_after", in_time(probe.stale_after_ms), least)
+    # Chosen: a settled root zone may well read the same for an hour.
+    yield from between(
+        f"{at}: stuck_after", probe.stuck_after_ms, (HOUR_MS, 7 * DAY_MS), in_time
+    )
     if probe.depth_mm is not None and probe.depth_mm < 0:
         yield PlanError(f"{at}: depth", in_mm(probe.depth_mm), "0 or more")
 

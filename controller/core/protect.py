@@ -13,7 +13,7 @@ from controller.core.decisions import Cause, Numbers
 from controller.core.judge import SECOND, silent
 from controller.core.plan import MatPlan, OnLogFailure, Plan, RelayKind
 from controller.core.plan_rules import RESET_BELOW_MK
-from controller.core.relays import unheated_ms
+from controller.core.relays import heats_unasked, unheated_ms
 from controller.core.root_zone import Heard, Observed
 from controller.core.scan import LogHealth, Quality, Scan
 from controller.core.setpoints import LIMIT_FALL_MK_PER_H, on_ramp
@@ -52,7 +52,7 @@ class Facts(NamedTuple):
         mat: The mat.
         mat_state: Its state, with relay, setpoint and warmest of this scan.
         observed: What its probes say.
-        driven: Whether there is a temperature to regulate by.
+        root_mc: The temperature to regulate by [m°C]; None: there is none.
         state: The bench's state, with the link of this scan.
         scan: The scan.
         now_ms: Run clock [ms].
@@ -62,7 +62,7 @@ class Facts(NamedTuple):
     mat: MatPlan
     mat_state: MatState
     observed: Observed
-    driven: bool
+    root_mc: MilliC | None
     state: State
     scan: Scan
     now_ms: Millis
@@ -72,13 +72,14 @@ def verdict(facts: Facts) -> Verdict:
     """Return the strongest reason to refuse heat, or CLEAR."""
     if facts.mat.relay is None:
         # Nothing to refuse, and nothing to lock off; its alarms ring all the same.
-        return _over_limits(facts) or Verdict(Condition.INHIBIT, Cause.WATCH_ONLY)
+        return over_limits(facts) or Verdict(Condition.INHIBIT, Cause.WATCH_ONLY)
     return (
         _tripped(facts)
         or _by_hand(facts.mat_state, facts.now_ms)
         or _unready(facts)
-        or _over_limits(facts)
+        or over_limits(facts)
         or _blind(facts)
+        or _by_response(facts)
         or _cut_off(facts)
         or CLEAR
     )
@@ -128,7 +129,22 @@ def _tripped(facts: Facts) -> Verdict | None:
         return _trip_verdict(
             Trip(cause, heard.plan.name, known.good_mc, limit_mc, at_ms, utc_ms)
         )
-    return None
+    return _not_felt(facts)
+
+
+def _not_felt(facts: Facts) -> Verdict | None:
+    """Lock off a mat whose heat does not show where it should."""
+    uptake = facts.mat_state.guard.uptake
+    if uptake is None or uptake.missed_mc is None or facts.root_mc is None:
+        return None
+    probe = facts.observed.roots[0].plan.name
+    for heard in facts.observed.roots:
+        if heard.usable and heard.known.good_mc == facts.root_mc:
+            probe = heard.plan.name
+    at_ms, utc_ms = facts.now_ms, facts.scan.utc_ms
+    return _trip_verdict(
+        Trip(Cause.HEAT_NOT_FELT, probe, facts.root_mc, uptake.missed_mc, at_ms, utc_ms)
+    )
 
 
 def _lost(heard: Heard, now_ms: Millis) -> bool:
@@ -139,12 +155,14 @@ def _lost(heard: Heard, now_ms: Millis) -> bool:
 
 def _trip_verdict(trip: Trip) -> Verdict:
     numbers = (("temp_mc", trip.temp_mc), ("limit_mc", trip.limit_mc))
-    return Verdict(Condition.TRIP, Cause.TRIPPED, numbers, trip)
+    unfelt = trip.cause is Cause.HEAT_NOT_FELT
+    cause = Cause.HEAT_NOT_FELT if unfelt else Cause.TRIPPED
+    return Verdict(Condition.TRIP, cause, numbers, trip)
 
 
 def _from_above(facts: Facts) -> bool:
     """Whether the mat is known to be off so long that sun or lamp must heat it."""
-    if facts.mat.relay is None or facts.mat_state.relay.disagrees_ms is not None:
+    if facts.mat.relay is None or heats_unasked(facts.mat_state, facts.now_ms):
         return False
     if facts.mat.relay is RelayKind.PLAIN and facts.state.link_down_ms is not None:
         return False  # it may not have heard that it should be off
@@ -178,7 +196,7 @@ def _unready(facts: Facts) -> Verdict | None:
     numbers = (("heard", heard), ("waited_ms", now_ms - since_ms))
     if waiting or not heard:
         return Verdict(Condition.UNREADY, Cause.AWAITING_READINGS, numbers)
-    if not facts.driven:
+    if facts.root_mc is None:
         return Verdict(Condition.UNREADY, Cause.NO_DRIVING_READING, numbers)
     return None
 
@@ -192,7 +210,12 @@ def tray_limit_mc(mat: MatPlan, mat_state: MatState, now_ms: Millis) -> MilliC:
     return MilliC(min(mat.cutout_mc, reference_mc + mat.tray_limit_mk))
 
 
-def _over_limits(facts: Facts) -> Verdict | None:
+def over_limits(facts: Facts) -> Verdict | None:
+    """Return that something is too hot, or None.
+
+    It is told whatever else holds: a person must know of a hot mat that is
+    held or switched off, too.
+    """
     mat, observed = facts.mat, facts.observed
     limit_mc = tray_limit_mc(mat, facts.mat_state, facts.now_ms)
     found = _over(observed.roots, limit_mc)
@@ -252,7 +275,7 @@ def _limit_verdict(
 
 def _blind(facts: Facts) -> Verdict | None:
     """Refuse to heat without a driving reading or past a lost warmest probe."""
-    if not facts.driven:
+    if facts.root_mc is None:
         return Verdict(Condition.INHIBIT, Cause.NO_DRIVING_READING)
     for plan, known, fresh in facts.observed.roots:
         if fresh or plan.name != facts.mat_state.warmest:
@@ -264,6 +287,25 @@ def _blind(facts: Facts) -> Verdict | None:
             silent_ms = facts.now_ms - known.good_at_ms
             numbers = (("last_mc", known.good_mc), ("silent_ms", silent_ms))
         return Verdict(Condition.INHIBIT, Cause.WARMEST_LOST, numbers)
+    return None
+
+
+def _by_response(facts: Facts) -> Verdict | None:
+    """Refuse to heat what warms too fast, or has been heated for too long."""
+    guard, now_ms = facts.mat_state.guard, facts.now_ms
+    if guard.climb is not None and guard.climb.until_ms is not None:
+        numbers: Numbers = (
+            ("from_mc", guard.climb.temp_mc),
+            ("limit_mk", facts.mat.rise_limit_mk),
+        )
+        return Verdict(Condition.INHIBIT, Cause.RISES_TOO_FAST, numbers)
+    if guard.rest_until_ms is not None and now_ms < guard.rest_until_ms:
+        left_ms = guard.rest_until_ms - now_ms
+        numbers = (("longest_ms", facts.mat.longest_on_ms), ("left_ms", left_ms))
+        return Verdict(Condition.INHIBIT, Cause.HEATED_TOO_LONG, numbers)
+    if guard.spent:
+        numbers = (("daily_ms", facts.mat.daily_on_ms),)
+        return Verdict(Condition.INHIBIT, Cause.DAILY_HEAT_SPENT, numbers)
     return None
 
 

@@ -5,16 +5,18 @@ A refused wish changes nothing. What may live here: what a person may change.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import assert_never
+from typing import NamedTuple, assert_never
 
-from controller.core.decisions import Answer
+from controller.core.decisions import AlarmChange, AlarmTurn, Answer
 from controller.core.plan import MatPlan, Plan
 from controller.core.plan_rules import setpoint_problem
 from controller.core.protect import reset_refusal
 from controller.core.root_zone import observe
 from controller.core.scan import (
+    Acknowledge,
     AlarmWish,
     Hold,
+    MatWish,
     NextStep,
     Request,
     Reset,
@@ -23,10 +25,27 @@ from controller.core.scan import (
     SetSetpoint,
 )
 from controller.core.state import MODE_TABLE, Condition, MatState, Override, State
-from controller.core.units import HOUR_MS, Millis, celsius
+from controller.core.units import DAY_MS, HOUR_MS, Millis, celsius
+
+LONGEST_SHELF_MS = 7 * DAY_MS
+"""Chosen: a silenced alarm comes back before it is forgotten."""
 
 LONGEST_HOLD_MS = 4 * HOUR_MS
 """Chosen: longer than any watering; a forgotten hold still ends the same day."""
+
+
+class Grants(NamedTuple):
+    """What became of a scan's wishes.
+
+    Attributes:
+        state: The state after them.
+        answers: One for each, in their order.
+        alarm_changes: What they did to alarms.
+    """
+
+    state: State
+    answers: tuple[Answer, ...]
+    alarm_changes: tuple[AlarmChange, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,29 +55,35 @@ class _Granted:
     log_ready: bool = False
 
 
-def grant(
-    plan: Plan, state: State, scan: Scan, now_ms: Millis
-) -> tuple[State, tuple[Answer, ...]]:
-    """Take a scan's wishes in order; return the state after them and answers."""
+def grant(plan: Plan, state: State, scan: Scan, now_ms: Millis) -> Grants:
+    """Take a scan's wishes in order."""
     answers: list[Answer] = []
+    changes: list[AlarmChange] = []
     for request in scan.requests:
-        state, answer = _one(plan, state, scan, request, now_ms)
+        wish = request.wish
+        if isinstance(wish, AlarmWish):
+            state, answer = _alarm(state, request, wish, now_ms, changes)
+        else:
+            state, answer = _one(plan, state, scan, request, wish, now_ms)
         answers.append(answer)
-    return state, tuple(answers)
+    return Grants(state, tuple(answers), tuple(changes))
 
 
 def _one(
-    plan: Plan, state: State, scan: Scan, request: Request, now_ms: Millis
+    plan: Plan,
+    state: State,
+    scan: Scan,
+    request: Request,
+    wish: MatWish,
+    now_ms: Millis,
 ) -> tuple[State, Answer]:
-    if isinstance(request.wish, AlarmWish):
-        return state, _refusal(request, "not yet")
-    mat = next((mat for mat in plan.mats if mat.name == request.wish.mat), None)
+    mat = next((mat for mat in plan.mats if mat.name == wish.mat), None)
     if mat is None:
-        return state, _refusal(request, f"there is no mat {request.wish.mat}")
+        return state, _refusal(request, f"there is no mat {wish.mat}")
     if mat.relay is None:
         sentence = f"mat {mat.name} is only watched: it has no relay to command"
         return state, _refusal(request, sentence)
-    outcome = _wish(mat, state, scan, request, now_ms)
+    outcome = _wish(mat, state, scan, request.who, wish, now_ms)
     if isinstance(outcome, str):
         return state, _refusal(request, outcome)
     mats: Mapping[str, MatState] = {**state.mats, mat.name: outcome.mat}
@@ -69,19 +94,60 @@ def _one(
     )
 
 
+def _alarm(
+    state: State,
+    request: Request,
+    wish: AlarmWish,
+    now_ms: Millis,
+    changes: list[AlarmChange],
+) -> tuple[State, Answer]:
+    """Acknowledge or shelve an alarm that is known of."""
+    found = next(
+        (a for a in state.alarms if (a.kind.value, a.subject) == _named(wish)), None
+    )
+    of = f" of {wish.subject}" if wish.subject else ""
+    if found is None:
+        return state, _refusal(request, f"there is no alarm {wish.alarm}{of}")
+    if isinstance(wish, Acknowledge):
+        after, turn = replace(found, acknowledged=True), AlarmTurn.ACKNOWLEDGED
+        sentence = f"{wish.alarm}{of} is acknowledged"
+    elif not 0 <= wish.for_ms <= LONGEST_SHELF_MS:
+        longest_h = LONGEST_SHELF_MS // HOUR_MS
+        return state, _refusal(request, f"silence lasts from 0 to {longest_h} hours")
+    else:
+        until_ms = Millis(now_ms + wish.for_ms) if wish.for_ms else None
+        after = replace(found, shelved_until_ms=until_ms)
+        turn = AlarmTurn.SHELVED if until_ms else AlarmTurn.UNSHELVED
+        lasting = f"silent for {wish.for_ms / 60_000:.0f} min"
+        sentence = f"{wish.alarm}{of} is {lasting if until_ms else 'silent no more'}"
+    if after != found:
+        changes.append(AlarmChange(found.kind, found.subject, turn, who=request.who))
+    alarms = tuple(after if alarm is found else alarm for alarm in state.alarms)
+    answer = Answer(request.id, accepted=True, sentence=sentence)
+    return replace(state, alarms=alarms), answer
+
+
+def _named(wish: AlarmWish) -> tuple[str, str]:
+    return wish.alarm, wish.subject
+
+
 def _refusal(request: Request, sentence: str) -> Answer:
     return Answer(request.id, accepted=False, sentence=sentence)
 
 
 def _wish(
-    mat: MatPlan, state: State, scan: Scan, request: Request, now_ms: Millis
+    mat: MatPlan,
+    state: State,
+    scan: Scan,
+    who: str,
+    wish: MatWish,
+    now_ms: Millis,
 ) -> _Granted | str:
     """Return what a wish makes of the mat, or why it is refused."""
     known = state.mats[mat.name]
-    wish = request.wish
     match wish:
         case SetSetpoint():
-            return _setpoint(mat, known, scan, request.who, wish, now_ms)
+            return _setpoint(mat, known, scan, who, wish, now_ms)
         case SetEnabled():
             word = "may heat" if wish.enabled else "is switched off"
             return _Granted(replace(known, enabled=wish.enabled), f"{mat.name} {word}")

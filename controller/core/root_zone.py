@@ -57,6 +57,14 @@ def tray_temp_mc(tray: TrayPlan, probes: Probes, now_ms: Millis) -> MilliC | Non
     return _mean_mc([known.good_mc for _, known, fresh in heard if fresh])
 
 
+def room_temp_mc(
+    room: tuple[ProbePlan, ...], probes: Probes, now_ms: Millis
+) -> MilliC | None:
+    """Return the mean of the usable room probes [m°C]; None without one."""
+    heard = [hear(probe, probes, now_ms) for probe in room]
+    return _mean_mc([known.good_mc for _, known, fresh in heard if fresh])
+
+
 def driving_temp(mat: MatPlan, observed: Observed) -> tuple[MilliC, str] | None:
     """Return the temperature that drives a mat, and which trays it comes from.
 

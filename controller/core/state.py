@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from controller.core.decisions import AlarmKind, Cause, Doubted, Numbers
+from controller.core.guard_state import UNWATCHED, GuardState
 from controller.core.plan import MatPlan, Plan, all_probes, all_trays
 from controller.core.scan import Quality
 from controller.core.units import MilliC, Millis, UtcMillis
@@ -94,6 +95,8 @@ class ProbeState:
         doubt_hottest_mc: The hottest reading not taken since the last good one
             [m°C]; None if there was none. Only a good reading clears it.
         over_cutout: Good readings in a row at or above the cut-out.
+        same_since_ms: Since when it says the very same value; None before the
+            first good reading.
     """
 
     good_at_ms: Millis | None = None
@@ -104,6 +107,7 @@ class ProbeState:
     doubt_quality: Quality = Quality.GOOD
     doubt_hottest_mc: MilliC | None = None
     over_cutout: int = 0
+    same_since_ms: Millis | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,10 +142,10 @@ class Trip:
     """Why a mat is locked off.
 
     Attributes:
-        cause: Over a root-zone or a surface cut-out.
+        cause: Over a root-zone or a surface cut-out, or heat that is not felt.
         probe: Which probe said so.
         temp_mc: What it said [m°C].
-        limit_mc: The cut-out [m°C].
+        limit_mc: The cut-out, or what should have been reached [m°C].
         at_ms: When; run clock [ms].
         utc_ms: When, in the wall clock's opinion.
     """
@@ -237,6 +241,7 @@ class RelayState:
         operations: Times switched on, all runs.
         mean_duty: Share of time on, averaged over some hours up to since_ms.
         disagrees_ms: Since when its report contradicts; None: it does not.
+        said: What it last said of itself; None: nothing in this run.
     """
 
     energised: bool
@@ -247,6 +252,22 @@ class RelayState:
     operations: int = 0
     mean_duty: float = 0.0
     disagrees_ms: Millis | None = None
+    said: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PowerState:
+    """What a mat's wattmeter last said.
+
+    Attributes:
+        at_ms: When; run clock [ms].
+        draws: Whether it drew power worth the name.
+        strange_ms: Since when that contradicts the relay; None: it does not.
+    """
+
+    at_ms: Millis
+    draws: bool
+    strange_ms: Millis | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +291,8 @@ class MatState:
         pid: What the PID remembers.
         cycle: The present time-proportioning cycle.
         warmest: The probe that was last the warmest root-zone probe.
+        guard: What the response guards remember.
+        power: What its wattmeter last said; None: nothing in this run.
     """
 
     mode: Mode
@@ -287,6 +310,8 @@ class MatState:
     pid: PidState | None = None
     cycle: Cycle | None = None
     warmest: str | None = None
+    guard: GuardState = UNWATCHED
+    power: PowerState | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -436,6 +461,7 @@ def _resumed_mat(plan: MatPlan, before: MatState, run_ms: Millis) -> MatState:
         override=override,
         demand=False,
         cycle=None,
+        power=None,
     )
 
 
@@ -458,4 +484,5 @@ def _resumed_relay(before: RelayState, last_ms: Millis, run_ms: Millis) -> Relay
         heated_ms=heated_ms,
         on_ms=on_ms,
         disagrees_ms=None,
+        said=None,
     )

@@ -14,11 +14,18 @@ from controller.core.decisions import Cause, Command, Decisions, Numbers
 from controller.core.intake import take_readings
 from controller.core.modulate import cycle_demand, cycle_for, hold_back
 from controller.core.plan import MatPlan, OnOff, Pid, Plan
-from controller.core.protect import CLEAR, Facts, Verdict, verdict
+from controller.core.protect import CLEAR, Facts, Verdict, over_limits, verdict
 from controller.core.regulate import Driving, band, on_off, pid
 from controller.core.relays import hear_relays, mean_duty, switched
 from controller.core.requests import grant
-from controller.core.root_zone import Observed, driving_temp, observe, warmest
+from controller.core.response import Look, due, frozen, looked
+from controller.core.root_zone import (
+    Observed,
+    driving_temp,
+    observe,
+    room_temp_mc,
+    warmest,
+)
 from controller.core.scan import LogHealth, Scan
 from controller.core.setpoints import (
     heading_for,
@@ -27,10 +34,10 @@ from controller.core.setpoints import (
     present_step,
     target,
 )
-from controller.core.state import MODE_TABLE, MatState, Mode, Override, State
+from controller.core.state import MODE_TABLE, Condition, MatState, Mode, Override, State
 from controller.core.units import MilliC, Millis
 
-DECISIONS_VERSION = 1
+DECISIONS_VERSION = 2
 """Raised by hand whenever the same scans would be decided otherwise."""
 
 
@@ -49,7 +56,7 @@ def step(plan: Plan, state: State, scan: Scan) -> tuple[State, Decisions]:
     state, doubts = take_readings(plan, state, scan, now_ms)
     state = hear_relays(plan, state, scan, now_ms)
     state = _take_health(state, scan)
-    state, answers = grant(plan, state, scan, now_ms)
+    state, answers, dealt_with = grant(plan, state, scan, now_ms)
     outcomes = {mat.name: _decide(plan, mat, state, scan, now_ms) for mat in plan.mats}
     state = State(
         run_ms=now_ms,
@@ -62,9 +69,11 @@ def step(plan: Plan, state: State, scan: Scan) -> tuple[State, Decisions]:
         alarms=state.alarms,
     )
     told = {
-        name: (outcome.verdict, outcome.observed) for name, outcome in outcomes.items()
+        name: alarms.Told(outcome.verdict, outcome.beside, outcome.observed)
+        for name, outcome in outcomes.items()
     }
-    active, changes = alarms.update(plan, state, alarms.Moment(scan, now_ms, told))
+    known, changes = alarms.update(plan, state, alarms.Moment(scan, now_ms, told))
+    changes = dealt_with + changes
     decisions = Decisions(
         commands=tuple(outcome.command for outcome in outcomes.values()),
         doubts=doubts,
@@ -72,13 +81,18 @@ def step(plan: Plan, state: State, scan: Scan) -> tuple[State, Decisions]:
         answers=answers,
         flush=bool(answers or changes) or _switches_on(scan, outcomes),
     )
-    return replace(state, alarms=active) if changes else state, decisions
+    return (state if known is state.alarms else replace(state, alarms=known)), decisions
+
+
+_SILENT = (Condition.DISABLED, Condition.HOLD, Condition.UNREADY)
+"""Conditions that say nothing of how hot it is."""
 
 
 class _Outcome(NamedTuple):
     state: MatState
     command: Command
     verdict: Verdict
+    beside: Verdict | None
     observed: Observed
 
 
@@ -107,9 +121,21 @@ def _decide(
     observed = observe(mat, state.probes, now_ms)
     known, setpoint_mc = _prepared(mat, observed, state.mats[mat.name], scan, now_ms)
     driven = driving_temp(mat, observed)
-    found = verdict(
-        Facts(plan, mat, known, observed, driven is not None, state, scan, now_ms)
-    )
+    root_mc = None if driven is None else driven[0]
+    if due(known.guard, now_ms):
+        look = Look(
+            observed,
+            root_mc,
+            setpoint_mc,
+            room_temp_mc(plan.room, state.probes, now_ms),
+            quiet=not known.enabled or known.hold_until_ms is not None,
+            tripped=known.trip is not None,
+            frozen=frozen(observed, root_mc, now_ms),
+        )
+        known = replace(known, guard=looked(mat, known, look, now_ms))
+    facts = Facts(plan, mat, known, observed, root_mc, state, scan, now_ms)
+    found = verdict(facts)
+    beside = over_limits(facts) if found.condition in _SILENT else None
     known = _in_mode(known, found, now_ms)
     if driven and found is CLEAR and known.mode is Mode.REGULATING:
         known, command = _regulated(mat, known, setpoint_mc, Driving(*driven), now_ms)
@@ -120,7 +146,7 @@ def _decide(
     )
     if relay is not known.relay:
         known = replace(known, relay=relay)
-    return _Outcome(known, command, found, observed)
+    return _Outcome(known, command, found, beside, observed)
 
 
 def _prepared(

@@ -1,5 +1,7 @@
 """Alarms: each comes once, with its numbers, and goes once."""
 
+from dataclasses import replace
+
 import pytest
 
 from controller.core.decisions import AlarmChange, AlarmKind, AlarmTurn
@@ -60,7 +62,7 @@ def test_alarm_comes_once_and_goes_once_and_is_known_in_between():
     bench.scan(n1=29.0, n2=27.0)
     assert news(bench) == (gone(AlarmKind.ROOT_ZONE_WARM, "n1"),)
     assert bench.decisions.flush
-    assert bench.state.alarms == ()
+    assert bench.state.alarms == (replace(known, active=False),), "until it is seen"
     bench.scan(n1=29.0, n2=27.0)
     assert (news(bench), bench.decisions.flush) == ((), False)
 
@@ -97,9 +99,10 @@ def test_alarms_are_kept_in_the_order_in_which_they_came():
         gone(AlarmKind.ROOT_ZONE_WARM, "n2"),
         came(AlarmKind.LOG_FAILED),
     )
-    assert [alarm.kind for alarm in bench.state.alarms] == [
-        AlarmKind.ROOT_ZONE_WARM,
-        AlarmKind.LOG_FAILED,
+    assert [(a.kind, a.subject, a.active) for a in bench.state.alarms] == [
+        (AlarmKind.ROOT_ZONE_WARM, "n2", False),
+        (AlarmKind.ROOT_ZONE_WARM, "n1", True),
+        (AlarmKind.LOG_FAILED, "", True),
     ]
 
 
@@ -224,9 +227,10 @@ def test_limit_then_trip_then_reset_ring_one_after_the_other():
         came(AlarmKind.ROOT_ZONE_WARM, "n1", temp_mc=33_000, limit_mc=30_000),
     )
     bench.scan(n1=33.5, n2=28.0)
+    over = AlarmChange(AlarmKind.OVER_LIMIT, "north", AlarmTurn.SUPPRESSED)
     assert news(bench) == (
-        gone(AlarmKind.OVER_LIMIT, "north"),
         came(AlarmKind.TRIP, "north", temp_mc=33_500, limit_mc=33_000),
+        over,
     )
     bench.scan(n1=29.6, n2=28.0)
     assert news(bench) == ()

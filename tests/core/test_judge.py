@@ -42,7 +42,7 @@ def series(*readings, plan=PROBE, before=None):
 def test_good_reading_is_taken_as_it_came():
     known, doubt = judged(21_375)
     assert doubt is None
-    assert known == ProbeState(good_at_ms=T_MS, good_mc=21_375)
+    assert known == ProbeState(T_MS, 21_375, same_since_ms=T_MS)
 
 
 @pytest.mark.parametrize(("offset_mk", "temp_mc"), [(250, 20_250), (-1_500, 18_500)])
@@ -173,14 +173,19 @@ def test_jump_is_taken_when_the_next_reading_confirms_it():
     known, doubt = series(20_000, 36_000, 36_200)
     assert doubt is None
     assert known == ProbeState(
-        good_at_ms=T_MS + 60_000, good_mc=36_200, over_cutout=1
+        good_at_ms=T_MS + 60_000,
+        good_mc=36_200,
+        over_cutout=1,
+        same_since_ms=T_MS + 60_000,
     ), "confirmed, and from here it counts"
 
 
 def test_jump_is_forgotten_when_the_next_reading_is_as_before():
     known, doubt = series(20_000, 36_000, 20_100)
     assert doubt is None
-    assert known == ProbeState(good_at_ms=T_MS + 60_000, good_mc=20_100)
+    assert known == ProbeState(
+        good_at_ms=T_MS + 60_000, good_mc=20_100, same_since_ms=T_MS + 60_000
+    )
 
 
 def test_wild_readings_confirm_nothing():
@@ -222,7 +227,9 @@ def test_good_reading_older_than_the_doubtful_one_clears_nothing():
     assert (known.doubt, known.doubt_hottest_mc) == (Doubted.UNCERTAIN, 36_000)
     assert not usable(PROBE, known, T_MS + 11_000)
     known, _ = judged(20_100, T_MS + 10_000, before=before, now_ms=T_MS + 11_000)
-    assert known == ProbeState(good_at_ms=T_MS + 10_000, good_mc=20_100)
+    assert known == ProbeState(
+        good_at_ms=T_MS + 10_000, good_mc=20_100, same_since_ms=T_MS + 10_000
+    )
 
 
 def test_good_reading_older_than_the_doubtful_one_still_counts_against_the_cut_out():

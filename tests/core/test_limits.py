@@ -25,6 +25,8 @@ from tests.builders import (
 )
 
 HOUR_S = 3600
+STEADY_S = 305
+"""An alarm of a limit is over when its condition has been gone for so long."""
 STALE_S = 120
 
 
@@ -265,6 +267,7 @@ def test_heat_that_comes_from_above_inhibits_and_says_so_but_does_not_latch():
     }
     assert (AlarmKind.HEAT_FROM_ABOVE, "north") in bench.alarms
     assert bench.scan(n1=32.9, n2=28.0).on, "no reset is needed"
+    bench.run(STEADY_S, n1=32.9, n2=28.0)
     assert (AlarmKind.HEAT_FROM_ABOVE, "north") not in bench.alarms
 
 

@@ -135,7 +135,7 @@ def test_setpoint_of_a_person_remembers_what_it_replaced_when_it_was_granted():
     bench = Bench()
     scan = Scan(1, ms(5), UTC_MS, True, 20_000, 720)
     scan = replace(scan, requests=(Request(1, "Ada", SetSetpoint("north", mc(23))),))
-    state, _ = grant(bench.plan, bench.state, scan, ms(5))
+    state = grant(bench.plan, bench.state, scan, ms(5)).state
     assert state.mats["north"].override.planned_mc == mc(21)
 
 
