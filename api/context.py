@@ -18,7 +18,9 @@ from api.mat_views import find_mat
 from api.moment import Moment, moment
 from api.problems import ProblemError, quoted
 from api.tray_views import find_tray
+from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
+from controller.core.state import Alarm
 from controller.ports import Bench, Clock, SeasonReader
 
 READERS = 2
@@ -110,6 +112,14 @@ def _heated_mat(mat: Annotated[MatPlan, Depends(_mat)]) -> MatPlan:
     return mat
 
 
+def _alarm(look: LookHere, alarm: str) -> Alarm:
+    found = [a for a in look.snapshot.state.alarms if alarm_id(a) == alarm]
+    if not found:
+        raise ProblemError(404, f"there is no alarm {quoted(alarm)}; see /v1/alarms")
+    return found[0]
+
+
+AlarmHere = Annotated[Alarm, Depends(_alarm)]
 TrayHere = Annotated[TrayPlan, Depends(_tray)]
 MatHere = Annotated[MatPlan, Depends(_mat)]
 HeatedMat = Annotated[MatPlan, Depends(_heated_mat)]

@@ -10,6 +10,7 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Depends, Request, Response
 
 from api.context import (
+    AlarmHere,
     Context,
     ContextHere,
     HeatedMat,
@@ -20,11 +21,20 @@ from api.context import (
 )
 from api.moment import Moment
 from api.problems import Fault, ProblemError
-from api.queries import EmptyBody, EnabledBody, HoldBody, SetpointBody
+from api.queries import EmptyBody, EnabledBody, HoldBody, SetpointBody, ShelveBody
 from api.shapes import AcceptedView, RequestView
 from controller.core.plan import MatPlan
 from controller.core.plan_rules import setpoint_problem
-from controller.core.scan import Hold, NextStep, Reset, SetEnabled, SetSetpoint, Wish
+from controller.core.scan import (
+    Acknowledge,
+    Hold,
+    NextStep,
+    Reset,
+    SetEnabled,
+    SetSetpoint,
+    Shelve,
+    Wish,
+)
 from controller.core.units import MINUTE_MS, MilliC, Millis
 
 router = APIRouter(dependencies=[Depends(no_query)])
@@ -101,6 +111,24 @@ async def post_step(
 ) -> AcceptedView:
     """End the present step of a mat's programme."""
     return asker.ask(NextStep(mat.name))
+
+
+@router.post("/alarms/{alarm}/acknowledge", status_code=202)
+async def post_acknowledge(
+    asker: Asker, alarm: AlarmHere, _body: Annotated[EmptyBody | None, Body()] = None
+) -> AcceptedView:
+    """Say that a person has seen an alarm: it rings no more until it comes anew."""
+    return asker.ask(Acknowledge(alarm.kind.value, alarm.subject))
+
+
+@router.post("/alarms/{alarm}/shelve", status_code=202)
+async def post_shelve(
+    asker: Asker, alarm: AlarmHere, body: Annotated[ShelveBody | None, Body()] = None
+) -> AcceptedView:
+    """Silence an alarm for a while: an hour unless said."""
+    minutes = (body or ShelveBody.model_validate({})).for_min
+    for_ms = Millis(round(minutes * MINUTE_MS))
+    return asker.ask(Shelve(alarm.kind.value, alarm.subject, for_ms))
 
 
 @router.get("/requests/{number}")

@@ -47,6 +47,14 @@ def temp_text(temp_mc: float, unit: str, decimals: int = 1) -> str:
     return f"{figure} {FAHRENHEIT if unit == FAHRENHEIT else '°C'}"
 
 
+def difference_text(difference_mk: float, unit: str) -> str:
+    """Return a difference of temperatures [mK] in the display unit: "3 K"."""
+    value = difference_mk / 1000
+    if unit == FAHRENHEIT:
+        return f"{round(value * 9 / 5, 1) + 0.0:g} {FAHRENHEIT}"
+    return f"{round(value, 1) + 0.0:g} K"
+
+
 def short_temp_text(temp_mc: float, unit: str) -> str:
     """Return a temperature [m°C] without needless decimals: "24 °C"."""
     return temp_text(temp_mc, unit).replace(".0 ", " ")

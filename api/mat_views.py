@@ -17,13 +17,13 @@ from api.shapes import (
     WhyView,
 )
 from api.tray_views import probe_view
-from controller.core.decisions import Command
+from controller.core.decisions import Cause, Command
 from controller.core.plan import DrivenBy, MatPlan
 from controller.core.protect import tray_limit_mc
 from controller.core.relays import DUTY_MEMORY_MS, mean_duty, on_time_ms
 from controller.core.root_zone import driving_temp, observe
 from controller.core.setpoints import on_ramp, target
-from controller.core.state import MatState, Mode, Override
+from controller.core.state import MatState, Mode, Override, Trip
 from controller.core.units import DAY_MS, celsius, watt_hours
 
 _MODES = {
@@ -209,6 +209,12 @@ def _limits_view(look: Moment, mat: MatPlan, known: MatState) -> LimitsView:
     )
 
 
+def _trip_sentence(trip: Trip, temp: str, limit: str) -> str:
+    if trip.cause is Cause.HEAT_NOT_FELT:
+        return f"Probe {trip.probe} read {temp}; after the heat given, {limit} was due."
+    return f"Probe {trip.probe} read {temp}; the cut-out is {limit}."
+
+
 def _trip_view(look: Moment, known: MatState) -> TripView | None:
     trip = known.trip
     if trip is None:
@@ -221,5 +227,5 @@ def _trip_view(look: Moment, known: MatState) -> TripView | None:
         temp_c=celsius(trip.temp_mc),
         limit_c=celsius(trip.limit_mc),
         at=utc_text(trip.utc_ms),
-        sentence=f"Probe {trip.probe} read {temp}; the cut-out is {limit}.",
+        sentence=_trip_sentence(trip, temp, limit),
     )

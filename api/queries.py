@@ -130,5 +130,13 @@ class HoldBody(_Strict):
     )
 
 
+class ShelveBody(_Strict):
+    """How long an alarm shall be silent; 0 lets it ring again."""
+
+    for_min: float = Field(
+        60, ge=0, le=7 * 24 * 60, description="minutes, up to 7 days; 0 ends it"
+    )
+
+
 class EmptyBody(_Strict):
     """Nothing: no body, or {}."""

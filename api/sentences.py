@@ -9,7 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from string import Formatter
 
-from api.formats import duration_text, percent_text, temp_text, utc_text
+from api.formats import (
+    difference_text,
+    duration_text,
+    percent_text,
+    temp_text,
+    utc_text,
+)
 from api.shapes import Numbers
 from controller.core.decisions import AlarmKind, Cause, Doubted
 from controller.core.decisions import Numbers as CoreNumbers
@@ -95,6 +101,26 @@ CAUSES: Templates = {
         "sun or lamp. Shade or air the bench.",
         "The heat comes from sun or lamp, not from the mat. Shade or air the bench.",
     ),
+    Cause.HEAT_NOT_FELT: (
+        "Locked off until you reset it: the mat has given heat, but the root zone "
+        "reads {temp} where {limit} was due. Is the probe in the medium, the tray on "
+        "the mat, the mat plugged in?",
+        "Locked off until you reset it: the mat has given heat and no probe felt it. "
+        "Is the probe in the medium, the tray on the mat, the mat plugged in?",
+    ),
+    Cause.RISES_TOO_FAST: (
+        "A tray has warmed by more than {limit} within ten minutes, from {from}: heat "
+        "waits. Does a probe touch the mat?",
+        "A tray warms faster than it can: heat waits. Does a probe touch the mat?",
+    ),
+    Cause.HEATED_TOO_LONG: (
+        "On for {longest} without a pause: the mat rests for another {left}.",
+        "On for too long without a pause: the mat rests.",
+    ),
+    Cause.DAILY_HEAT_SPENT: (
+        "On for {daily} within the last day, which is all that it may: heat waits.",
+        "The mat has been on for all that it may within a day: heat waits.",
+    ),
     Cause.BELOW_BAND: (
         "The root zone is at {root}, below {low}: heat until it is above {high}.",
         "The root zone is below its setpoint.",
@@ -143,6 +169,10 @@ DOUBTS: Mapping[Doubted, tuple[str, ...]] = {
         "It jumped to {temp}, faster than a bench can; its next reading decides.",
         "It jumped faster than a bench can; its next reading decides.",
     ),
+    Doubted.STUCK: (
+        "It has said {temp}, and nothing else, for too long to be believed.",
+        "It has said the very same for too long to be believed.",
+    ),
     Doubted.OUT_OF_ORDER: ("It is older than what was known already.",),
     Doubted.UNCERTAIN: (
         "It says {temp}, but the message was late, kept by the broker, or the first "
@@ -156,6 +186,59 @@ ALARMS: Mapping[AlarmKind, tuple[str, ...]] = {
         "Mat {subject} is locked off until you reset it: a probe read {temp}, the "
         "cut-out is {limit}.",
         "Mat {subject} is locked off until you reset it.",
+    ),
+    AlarmKind.HEAT_NOT_FELT: (
+        "Mat {subject} is locked off until you reset it: it has given heat, but its "
+        "root zone reads {temp} where {limit} was due. Is the probe in the medium, "
+        "the tray on the mat, the mat plugged in?",
+        "Mat {subject} is locked off until you reset it: it has given heat and no "
+        "probe felt it. Is the probe in the medium, the tray on the mat, the mat "
+        "plugged in?",
+    ),
+    AlarmKind.PROBE_STUCK: (
+        "Probe {subject} has said {temp}, and nothing else, for too long.",
+        "Probe {subject} has said the very same for too long.",
+    ),
+    AlarmKind.RISES_TOO_FAST: (
+        "Mat {subject} is held off: a tray has warmed by more than {limit} within ten "
+        "minutes. Does a probe touch the mat?",
+        "Mat {subject} is held off: a tray warms faster than it can. Does a probe "
+        "touch the mat?",
+    ),
+    AlarmKind.HEATED_TOO_LONG: (
+        "Mat {subject} was on for {longest} without a pause and rests. Is it too weak "
+        "for the room, or does its heat go elsewhere?",
+        "Mat {subject} was on for too long without a pause and rests.",
+    ),
+    AlarmKind.DAILY_HEAT_SPENT: (
+        "Mat {subject} was on for {daily} within a day, which is all that it may. Is "
+        "it too weak for the room, or does its heat go elsewhere?",
+        "Mat {subject} was on for all that it may within a day.",
+    ),
+    AlarmKind.HEAT_UNASKED: (
+        "Mat {subject} is off, and yet its trays warm, from {from}. Does the relay "
+        "stick? Pull the mat's plug and look. Or is it sun or a lamp?",
+        "Mat {subject} is off, and yet its trays warm. Does the relay stick? Pull the "
+        "mat's plug and look. Or is it sun or a lamp?",
+    ),
+    AlarmKind.PROBE_DISAGREES: (
+        "Probe {subject} reads otherwise against the other trays than it used to "
+        "(by {usual}). Did it move, or its tray?",
+        "Probe {subject} reads otherwise against the other trays than it used to. "
+        "Did it move, or its tray?",
+    ),
+    AlarmKind.RELAY_SILENT: (
+        "The relay of mat {subject} was told to be on {lasting} ago and has not said "
+        "that it is.",
+        "The relay of mat {subject} was told to be on and has not said that it is.",
+    ),
+    AlarmKind.MAT_DEAD: (
+        "Mat {subject} is on and draws no power. Is it plugged in? A cut-out of its "
+        "own may have opened.",
+    ),
+    AlarmKind.POWER_UNASKED: (
+        "Mat {subject} is told to be off and draws power. Does the relay stick? Pull "
+        "the mat's plug and look.",
     ),
     AlarmKind.PROBE_LOST: ("Probe {subject} has fallen silent.",),
     AlarmKind.PROBE_IMPLAUSIBLE: ("Probe {subject} says nothing believable.",),
@@ -218,7 +301,7 @@ def shown_numbers(numbers: CoreNumbers, reader: Reader) -> Numbers:
 def _shown(name: str, value: float, reader: Reader) -> tuple[str, float | str]:
     stem, _, unit = name.rpartition("_")
     if name == "until_ms":
-        return "until", utc_text(_on_the_wall_ms(value, reader))
+        return "until", on_the_wall(value, reader)
     new = {"mc": "c", "mk": "k", "ms": "s"}.get(unit)
     return (name, value) if new is None else (f"{stem}_{new}", value / 1000)
 
@@ -231,9 +314,16 @@ def _field(name: str, value: float, reader: Reader) -> tuple[str, str]:
     stem, _, unit = name.rpartition("_")
     if unit == "mc":
         return stem, temp_text(value, reader.unit, 2)
+    if unit == "mk":
+        return stem, difference_text(value, reader.unit)
     if unit == "ms":
         return stem, duration_text(value)
     return name, percent_text(value) if name == "duty" else f"{value:g}"
+
+
+def on_the_wall(run_ms: float, reader: Reader) -> str:
+    """Return an instant on the run clock [ms] as the wall clock shows it."""
+    return utc_text(_on_the_wall_ms(run_ms, reader))
 
 
 def _on_the_wall_ms(run_ms: float, reader: Reader) -> int:

@@ -198,11 +198,21 @@ class MatView(TypedDict):
 
 
 class AlarmView(TypedDict):
-    """An active alarm: something that a person should act on."""
+    """An alarm: something that a person should act on, or has not seen yet.
+
+    Its states are those of ISA-18.2: active or cleared, acknowledged or not,
+    shelved until a time, suppressed because another alarm explains it.
+    """
 
     id: str
     kind: str
     subject: str
+    priority: Literal["low", "medium", "high"]
+    state: Literal["active", "cleared"]
+    acknowledged: bool
+    suppressed: bool
+    shelved_until: str | None
+    rings: bool
     since: str
     sentence: str
     numbers: Numbers
@@ -261,7 +271,7 @@ class MatsView(TypedDict):
 
 
 class AlarmsView(TypedDict):
-    """The alarms that are active, in the order in which they came."""
+    """The alarms to be known of, in the order in which they came."""
 
     at: str
     alarms: list[AlarmView]

@@ -4,12 +4,13 @@ What may live here: the whole bench, its alarms, its health and its journal;
 trays and mats have modules of their own. No requests, no clock.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Literal
 
 from api.formats import duration_text, utc_text
 from api.mat_views import mat_view
 from api.moment import Moment, reader_of, scan_age_ms
-from api.sentences import alarm_sentence, shown_numbers
+from api.sentences import alarm_sentence, on_the_wall, shown_numbers
 from api.shapes import (
     AlarmsView,
     AlarmView,
@@ -23,10 +24,17 @@ from api.shapes import (
     TraysView,
 )
 from api.tray_views import probe_view, tray_view, witness_view
+from controller.core.alarm_rules import RULES, Priority
 from controller.core.plan import all_trays
 from controller.core.state import Alarm
 from controller.ports import LogEntry
 from controller.review.envelopes import Bucket
+
+PRIORITIES: Mapping[Priority, Literal["low", "medium", "high"]] = {
+    Priority.LOW: "low",
+    Priority.MEDIUM: "medium",
+    Priority.HIGH: "high",
+}
 
 
 def bench_view(look: Moment) -> BenchView:
@@ -73,7 +81,7 @@ def mats_view(look: Moment) -> MatsView:
 
 
 def alarms_view(look: Moment) -> AlarmsView:
-    """Return the active alarms."""
+    """Return the alarms to be known of."""
     snapshot = look.snapshot
     return AlarmsView(
         at=utc_text(snapshot.scan.utc_ms),
@@ -83,15 +91,32 @@ def alarms_view(look: Moment) -> AlarmsView:
 
 def _alarm_view(look: Moment, alarm: Alarm) -> AlarmView:
     reader = reader_of(look)
-    name = f".{alarm.subject}" if alarm.subject else ""
+    until_ms = alarm.shelved_until_ms
     return AlarmView(
-        id=f"{alarm.kind.value}{name}",
+        id=alarm_id(alarm),
         kind=alarm.kind.value,
         subject=alarm.subject,
+        priority=PRIORITIES[RULES[alarm.kind].priority],
+        state="active" if alarm.active else "cleared",
+        acknowledged=alarm.acknowledged,
+        suppressed=alarm.suppressed,
+        shelved_until=None if until_ms is None else on_the_wall(until_ms, reader),
+        rings=alarm.rings,
         since=utc_text(alarm.since_utc_ms),
         sentence=alarm_sentence(alarm.kind, alarm.subject, alarm.numbers, reader),
         numbers=shown_numbers(alarm.numbers, reader),
     )
+
+
+def alarm_id(alarm: Alarm) -> str:
+    """Return under which name an alarm is found: "trip.north", "log-failed"."""
+    name = f".{alarm.subject}" if alarm.subject else ""
+    return f"{alarm.kind.value}{name}"
+
+
+def pressing(alarms: Sequence[Alarm]) -> list[Alarm]:
+    """Return the alarms that hold now and that nothing else explains."""
+    return [alarm for alarm in alarms if alarm.active and not alarm.suppressed]
 
 
 def health_view(look: Moment) -> HealthView:
@@ -110,7 +135,7 @@ def health_view(look: Moment) -> HealthView:
         clock_ok=scan.clock_ok,
         link_up=scan.link_up,
         log_health=scan.log_health.value,
-        alarms=len(snapshot.state.alarms),
+        alarms=len(pressing(snapshot.state.alarms)),
     )
 
 
@@ -128,7 +153,7 @@ def stalled(look: Moment) -> str | None:
 
 def _reasons(look: Moment) -> list[str]:
     scan = look.snapshot.scan
-    alarms = look.snapshot.state.alarms
+    alarms = pressing(look.snapshot.state.alarms)
     reasons = [_alarm_view(look, alarm)["sentence"] for alarm in alarms]
     if not scan.clock_ok:
         reasons.append("The wall clock is not known to be right.")

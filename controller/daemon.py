@@ -59,6 +59,7 @@ class Parts:
         trips: The side file of trips.
         watchdog: Who wants to hear that scans go on.
         announce: Called with every snapshot; must not wait.
+        also: What else runs beside the scans; none may end before them.
         display_unit: What a person wants to read, "°C" or "°F".
     """
 
@@ -70,6 +71,7 @@ class Parts:
     trips: TripStore
     watchdog: Watchdog
     announce: Callable[[Snapshot], None] = lambda _: None
+    also: Sequence[Callable[[], Awaitable[None]]] = ()
     display_unit: str = "°C"
 
 
@@ -141,7 +143,7 @@ class Daemon:
                 group.create_task(_until(stop))
                 for source in self._parts.sources:
                     group.create_task(_for_ever(source.serve, "a source of readings"))
-                for work in also:
+                for work in (*self._parts.also, *also):
                     group.create_task(_for_ever(work, "a server"))
                 group.create_task(_for_ever(self._scan_for_ever, "the scan"))
         except* Stopped:

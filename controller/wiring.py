@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from pathlib import Path
 
+from controller.core.decisions import AlarmKind
 from controller.core.plan import RelayKind
 
 
@@ -86,7 +87,10 @@ class RelayWire:
         on_word: Payload that switches a plain relay on.
         off_word: Payload that switches a plain relay off.
         reports_on: Topic on which the relay reports its state; None: none.
+        power_on: Topic on which a wattmeter says what the mat draws, in watts;
+            None: none.
         pin: Pin name of this board, where kind is PIN.
+        active_low: Whether that pin switches the relay on by its low level.
     """
 
     mat: str
@@ -95,7 +99,9 @@ class RelayWire:
     on_word: str = "ON"
     off_word: str = "OFF"
     reports_on: str | None = None
+    power_on: str | None = None
     pin: str | None = None
+    active_low: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +128,45 @@ class BrokerWire:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NotifyWire:
+    """Who is told of alarms, of which, and when.
+
+    Attributes:
+        name: Name of the target.
+        url: Where messages go; None where url_file says it. It may hold a
+            secret, hence it is shown nowhere.
+        url_file: File whose first line is the URL, or None.
+        tells: The alarms that are told.
+        cleared: Whether it is also told when one of them is over.
+        quiet: Minutes of the local day from which to which what can wait
+            waits; None: never.
+        wakes: The alarms that do not wait.
+        cleared_wakes: Whether that one is over does not wait either.
+        cold_wakes: Mats whose "stays cold" alarms do not wait.
+        all_is_well: Minute of the local day of a daily word; None: none.
+        at_most: How many messages a window may see.
+        per_ms: The window's length [ms].
+        for_words: The writer's words for what is told.
+        wake_words: The writer's words for what does not wait.
+    """
+
+    name: str
+    url: str | None = field(default=None, repr=False)
+    url_file: Path | None = None
+    tells: frozenset[AlarmKind]
+    cleared: bool = False
+    quiet: tuple[int, int] | None = None
+    wakes: frozenset[AlarmKind] = frozenset()
+    cleared_wakes: bool = False
+    cold_wakes: frozenset[str] = frozenset()
+    all_is_well: int | None = None
+    at_most: int = 6
+    per_ms: int = 3_600_000
+    for_words: tuple[str, ...] = ()
+    wake_words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Wiring:
     """All of a bench's connections.
 
@@ -130,9 +175,11 @@ class Wiring:
         broker: How the broker is reached.
         probes: One for each probe that has a topic or an address.
         relays: One for each mat that has a relay.
+        notify: Who is told of alarms.
     """
 
     bench: str
     broker: BrokerWire
     probes: tuple[ProbeWire, ...]
     relays: tuple[RelayWire, ...]
+    notify: tuple[NotifyWire, ...] = ()

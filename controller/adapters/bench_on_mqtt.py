@@ -10,8 +10,8 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 
-from controller.adapters.lease import Lease, expired, obeyed
-from controller.adapters.mqtt import Peer, connected_peer
+from controller.adapters.lease import Lease, alike, expired, obeyed
+from controller.adapters.mqtt import Door, Peer, connected_peer
 from controller.adapters.relay_words import report_payload
 from controller.core.plan import RelayKind
 from controller.core.scan import Reading
@@ -41,7 +41,7 @@ class BenchOnMqtt:
         self, plant: Plant, wiring: Wiring, clock: Clock, *, step_ms: int
     ) -> None:
         self._plant = plant
-        self._broker = wiring.broker
+        self._door = Door(wiring.broker)
         self._name = f"bench-{wiring.bench}"
         self._probes = {w.probe: w for w in wiring.probes if w.topic is not None}
         self._relays = {str(w.topic): w for w in wiring.relays if w.topic is not None}
@@ -60,8 +60,7 @@ class BenchOnMqtt:
         Raises:
             ConnectionError: The broker is lost.
         """
-        host, port = self._broker.host, self._broker.port
-        async with connected_peer(host, port, self._name) as peer:
+        async with connected_peer(self._door, self._name) as peer:
             for topic in self._relays:
                 await peer.subscribe(topic)
             parts = [self._obey(peer), self._live(peer)]
@@ -117,7 +116,7 @@ class BenchOnMqtt:
     async def _report(self, peer: Peer) -> None:
         for wire in self._relays.values():
             lease = self._leases[wire.mat]
-            if wire.reports_on is None or _alike(lease, self._reported.get(wire.mat)):
+            if wire.reports_on is None or alike(lease, self._reported.get(wire.mat)):
                 continue
             self._reported[wire.mat] = lease
             await peer.publish(wire.reports_on, _report(wire, lease), kept=True)
@@ -126,17 +125,6 @@ class BenchOnMqtt:
         wire = self._probes.get(reading.probe)
         if wire is not None and wire.topic is not None and reading.milli is not None:
             await peer.publish(wire.topic, _payload(wire, reading.milli))
-
-
-def _alike(lease: Lease, before: Lease | None) -> bool:
-    """Whether a relay has nothing new to say: renewals are no news."""
-    if before is None:
-        return False
-    return (lease.energised, lease.run, lease.reason) == (
-        before.energised,
-        before.run,
-        before.reason,
-    )
 
 
 def _report(wire: RelayWire, lease: Lease) -> str:

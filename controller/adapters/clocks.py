@@ -25,6 +25,14 @@ _TIMEX_BYTES = 512  # struct timex has 208 on 64-bit machines, fewer on others
 _RUN_CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
 
 
+def run_clock_ns() -> int:
+    """Return the time since the board started, sleep and all [ns].
+
+    For durations, in any thread; /proc/uptime shows the same clock in seconds.
+    """
+    return time.clock_gettime_ns(_RUN_CLOCK)
+
+
 class SystemClock:
     """The machine's own clock.
 
@@ -40,12 +48,12 @@ class SystemClock:
     def __init__(self, timezone: str, origin_run_ms: int = 0) -> None:
         self._zone = ZoneInfo(timezone)
         self._origin_run_ms = origin_run_ms
-        self._started_ns = time.clock_gettime_ns(_RUN_CLOCK)
+        self._started_ns = run_clock_ns()
         self._kernel = _KernelTime()
 
     def now(self) -> Instant:
         """Return the present instant."""
-        passed_ns = time.clock_gettime_ns(_RUN_CLOCK) - self._started_ns
+        passed_ns = run_clock_ns() - self._started_ns
         return _instant(
             self._origin_run_ms + passed_ns // 1_000_000,
             time.time_ns() // 1_000_000,

@@ -41,6 +41,17 @@ def expired(lease: Lease, now_ms: int) -> Lease:
     return lease
 
 
+def alike(lease: Lease, before: Lease | None) -> bool:
+    """Whether a relay has nothing new to say: renewals are no news."""
+    if before is None:
+        return False
+    return (lease.energised, lease.run, lease.reason) == (
+        before.energised,
+        before.run,
+        before.reason,
+    )
+
+
 def obeyed(lease: Lease, payload: bytes, now_ms: int, *, retained: bool) -> Lease:
     """Return the lease after a command.
 

@@ -12,23 +12,46 @@ import random
 import socket
 import ssl
 from collections import deque
-from collections.abc import AsyncIterator, Coroutine, Sequence
+from collections.abc import (
+    AsyncIterator,
+    Awaitable,
+    Callable,
+    Coroutine,
+    Iterator,
+    Sequence,
+)
+from contextlib import AbstractAsyncContextManager
+from dataclasses import dataclass
 from pathlib import Path
 
 import aiomqtt
 
 from controller.adapters.payloads import parse
-from controller.adapters.relay_words import command_payload, parse_report
+from controller.adapters.relay_words import (
+    command_payload,
+    parse_power,
+    parse_report,
+)
 from controller.core.decisions import Command
-from controller.core.scan import Quality, Reading, Refusal, RelayReport
+from controller.core.scan import (
+    PowerReport,
+    Quality,
+    Reading,
+    Refusal,
+    RelayReport,
+)
 from controller.core.units import Millis
 from controller.ports import Arrivals, Clock
-from controller.wiring import ProbeWire, RelayWire, Wiring
+from controller.wiring import BrokerWire, ProbeWire, RelayWire, Wiring
 
 INBOX = 1_000
 """Messages that may wait for a scan; more are counted and dropped."""
 
 KEEPALIVE_S = 10
+PEER_KEEPALIVE_S = 5
+"""Of those whose last will matters: a broker declares a client that hangs dead
+after one and a half to about two and a half times this."""
+
 TIMEOUT_S = 3.0
 SEND_WITHIN_S = 1.0
 HEARTBEAT_MS = 5_000
@@ -38,6 +61,10 @@ a dead connection seems to succeed for long."""
 SHORTEST_WAIT_MS = 1_000
 LONGEST_WAIT_MS = 30_000
 """Waits between attempts to connect double from the one to the other."""
+
+STEADY_MS = 10_000
+"""A connection that ends sooner does not make the next wait short again: two
+clients of one name would else take it from each other without a pause."""
 
 
 class WiringError(Exception):
@@ -64,17 +91,17 @@ class MqttLink:
         self._clock = clock
         self._run = run
         self._valid_for_ms = valid_for_ms
-        self._password = _password(wiring.broker.password_file)
-        self._tls = _tls(wiring.broker.ca_file) if wiring.broker.tls else None
+        self._door = Door(wiring.broker)
         self._probes: dict[str, list[ProbeWire]] = {}
         for wire in wiring.probes:
             if wire.topic is not None:
                 self._probes.setdefault(wire.topic, []).append(wire)
         self._relays = {w.mat: w for w in wiring.relays if w.topic is not None}
         self._reports = {w.reports_on: w for w in wiring.relays if w.reports_on}
+        self._meters = {w.power_on: w for w in wiring.relays if w.power_on}
         self._client: aiomqtt.Client | None = None
         self._heard: set[str] = set()
-        self._inbox: deque[Reading | Refusal | RelayReport] = deque()
+        self._inbox: deque[_Arrived] = deque()
         self._dropped = 0
         self._status: dict[str, str] = {}
         self._unsaid: dict[str, None] = {}
@@ -95,6 +122,7 @@ class MqttLink:
             tuple(a for a in arrived if isinstance(a, Reading)),
             tuple(refusals),
             tuple(a for a in arrived if isinstance(a, RelayReport)),
+            tuple(a for a in arrived if isinstance(a, PowerReport)),
         )
 
     def link_up(self) -> bool:
@@ -137,6 +165,17 @@ class MqttLink:
         self._unsaid[end] = None
         self._to_say.set()
 
+    async def publish_notice(self, payload: str) -> None:
+        """Publish a message to people, and wait until the broker has it.
+
+        Raises:
+            ConnectionError: It could not be handed over now.
+        """
+        client = self._client
+        if client is None:
+            raise ConnectionError("there is no connection to it")
+        await _hand_over(client, self._topic("notice"), payload)
+
     # ------------------------------------------------------------- connection
 
     def _payload(self, wire: RelayWire, *, energised: bool, seq: int) -> str:
@@ -153,21 +192,9 @@ class MqttLink:
 
     @contextlib.asynccontextmanager
     async def _connected(self) -> AsyncIterator[aiomqtt.Client]:
-        broker = self._wiring.broker
-        client = aiomqtt.Client(
-            broker.host,
-            broker.port,
-            identifier=f"bottomheat-{self._wiring.bench}-{self._run}",
-            username=broker.username,
-            password=self._password,
-            tls_context=self._tls,
-            will=aiomqtt.Will(self._topic("alive"), "false", qos=1, retain=True),
-            keepalive=KEEPALIVE_S,
-            timeout=TIMEOUT_S,
-            max_queued_incoming_messages=INBOX,
-            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
-        )
-        async with _entered(client):
+        name = f"bottomheat-{self._wiring.bench}-{self._run}"
+        will = LastWill(self._topic("alive"), "false", kept=True)
+        async with self._door.entered(name, will) as client:
             try:
                 await self._greet(client)
                 self._client = client
@@ -186,7 +213,7 @@ class MqttLink:
     async def _greet(self, client: aiomqtt.Client) -> None:
         """Subscribe, and say that we are alive."""
         self._heard.clear()
-        for topic in [*self._probes, *self._reports]:
+        for topic in [*self._probes, *self._reports, *self._meters]:
             await _in_full(client.subscribe(topic, qos=1, timeout=TIMEOUT_S))
         await self._heartbeat(client)
         self._unsaid = dict.fromkeys(self._status)
@@ -212,16 +239,7 @@ class MqttLink:
 
     async def _listen(self, client: aiomqtt.Client) -> None:
         """Run the parts of a connection until one of them loses it."""
-        parts = [self._read(client), self._beat(client), self._say(client)]
-        tasks = [asyncio.ensure_future(part) for part in parts]
-        try:
-            done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-        finally:
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
-        for task in done:
-            task.result()
+        await first_to_end(self._read(client), self._beat(client), self._say(client))
 
     async def _read(self, client: aiomqtt.Client) -> None:
         async for message in client.messages:
@@ -267,6 +285,9 @@ class MqttLink:
             self._put(
                 parse_report(payload, relay, self._run, now.run_ms, retained=retained)
             )
+        meter = self._meters.get(topic)
+        if meter is not None and not retained:  # power of some other time is no news
+            self._put(parse_power(payload, meter, now.run_ms))
 
     def _first_is_uncertain(self, reading: Reading, *, retained: bool) -> Reading:
         """Doubt a probe's first live reading after each connect.
@@ -281,11 +302,52 @@ class MqttLink:
             reading.probe, reading.at_ms, reading.milli, Quality.UNCERTAIN, note
         )
 
-    def _put(self, arrived: Reading | Refusal | RelayReport) -> None:
+    def _put(self, arrived: "_Arrived") -> None:
         if len(self._inbox) < INBOX:
             self._inbox.append(arrived)
         else:
             self._dropped += 1
+
+
+_Arrived = Reading | Refusal | RelayReport | PowerReport
+
+
+async def first_to_end(*parts: Coroutine[object, object, None]) -> None:
+    """Run parts side by side; when one ends, end all, and raise what it raised."""
+    tasks = [asyncio.ensure_future(part) for part in parts]
+    try:
+        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+    for task in done:
+        task.result()
+
+
+async def publish_notice_once(wiring: Wiring, payload: str) -> None:
+    """Publish a message to people over a connection of its own.
+
+    Raises:
+        ConnectionError: The broker cannot be reached, or did not take it.
+        WiringError: The password or the certificates cannot be read.
+    """
+    if wiring.broker.embedded:
+        raise ConnectionError("it is embedded, and there only while the daemon runs")
+    name = f"bottomheat-{wiring.bench}-notice"
+    try:
+        async with Door(wiring.broker).entered(name) as client:
+            await _hand_over(client, f"bottomheat/{wiring.bench}/notice", payload)
+    except aiomqtt.MqttError as error:
+        raise ConnectionError(str(error)) from None
+
+
+async def _hand_over(client: aiomqtt.Client, topic: str, payload: str) -> None:
+    """Publish what is not kept, and wait for the broker's acknowledgement."""
+    try:
+        await _in_full(client.publish(topic, payload, 1, timeout=TIMEOUT_S))
+    except (aiomqtt.MqttError, TimeoutError) as error:
+        raise ConnectionError(str(error) or "it did not answer in time") from None
 
 
 async def _in_full(work: Coroutine[object, object, object]) -> None:
@@ -304,14 +366,72 @@ async def _in_full(work: Coroutine[object, object, object]) -> None:
     task.result()
 
 
-@contextlib.asynccontextmanager
-async def _entered(client: aiomqtt.Client) -> AsyncIterator[None]:
-    """Connect and, at the end, disconnect."""
-    await _in_full(client.__aenter__())
-    try:
-        yield
-    finally:
-        await _in_full(client.__aexit__(None, None, None))
+@dataclass(frozen=True, slots=True)
+class LastWill:
+    """What the broker says in a client's name when it has lost it.
+
+    Attributes:
+        topic: Where.
+        payload: What.
+        kept: Whether the broker keeps it for those who come later.
+    """
+
+    topic: str
+    payload: str
+    kept: bool = False
+
+
+class Door:
+    """How a broker is entered; password and certificates are read once.
+
+    Args:
+        broker: Its address.
+        keepalive_s: How long either side may be silent [s].
+
+    Raises:
+        WiringError: The password or the certificates cannot be read.
+    """
+
+    def __init__(self, broker: BrokerWire, keepalive_s: int = KEEPALIVE_S) -> None:
+        self._broker = broker
+        self._keepalive_s = keepalive_s
+        self._password = _password(broker.password_file)
+        self._tls = _tls(broker.ca_file) if broker.tls else None
+
+    def __str__(self) -> str:
+        return f"the broker at {self._broker.host}:{self._broker.port}"
+
+    @contextlib.asynccontextmanager
+    async def entered(
+        self, name: str, will: LastWill | None = None
+    ) -> AsyncIterator[aiomqtt.Client]:
+        """Connect a new client of a name and, at the end, disconnect it."""
+        last = None if will is None else _as_will(will)
+        client = aiomqtt.Client(
+            self._broker.host,
+            self._broker.port,
+            identifier=name,
+            username=self._broker.username,
+            password=self._password,
+            tls_context=self._tls,
+            will=last,
+            keepalive=self._keepalive_s,
+            timeout=TIMEOUT_S,
+            max_queued_incoming_messages=INBOX,
+            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        )
+        await _in_full(client.__aenter__())
+        try:
+            yield client
+        finally:
+            # Who cannot say goodbye is gone as well; and an error here would
+            # stand in the place of a cancellation, which must not be lost.
+            with contextlib.suppress(aiomqtt.MqttError):
+                await _in_full(client.__aexit__(None, None, None))
+
+
+def _as_will(will: LastWill) -> aiomqtt.Will:
+    return aiomqtt.Will(will.topic, will.payload, qos=1, retain=will.kept)
 
 
 def _password(path: Path | None) -> str | None:
@@ -341,35 +461,86 @@ def _tls(ca_file: Path | None) -> ssl.SSLContext:
 
 
 class Peer:
-    """Somebody else on the broker: a relay node, or the simulated bench."""
+    """Somebody else on the broker: a relay node, or the simulated bench.
 
-    def __init__(self, client: aiomqtt.Client) -> None:
+    Each of its calls raises ConnectionError when the broker is lost.
+    """
+
+    def __init__(self, client: aiomqtt.Client, door: Door) -> None:
         self._client = client
+        self._door = door
 
     async def subscribe(self, topic: str) -> None:
         """Listen to a topic."""
-        await _in_full(self._client.subscribe(topic, qos=1, timeout=TIMEOUT_S))
+        with _lost(self._door):
+            await _in_full(self._client.subscribe(topic, qos=1, timeout=TIMEOUT_S))
 
-    async def publish(self, topic: str, payload: str, *, kept: bool = False) -> None:
-        """Publish; what shall be kept is acknowledged, the rest is not."""
-        qos = 1 if kept else 0
-        await _in_full(
-            self._client.publish(topic, payload, qos, retain=kept, timeout=TIMEOUT_S)
-        )
+    async def publish(
+        self, topic: str, payload: str, *, kept: bool = False, sure: bool = False
+    ) -> None:
+        """Publish; what is kept or must be sure is acknowledged, the rest is not."""
+        qos = 1 if kept or sure else 0
+        with _lost(self._door):
+            await _in_full(
+                self._client.publish(
+                    topic, payload, qos, retain=kept, timeout=TIMEOUT_S
+                )
+            )
 
     async def messages(self) -> AsyncIterator[tuple[str, bytes, bool]]:
         """Yield topic, payload and whether the broker had kept it."""
-        async for message in self._client.messages:
-            yield str(message.topic), message.payload, message.retain
+        with _lost(self._door):
+            async for message in self._client.messages:
+                yield str(message.topic), message.payload, message.retain
+
+    async def until_lost(self) -> None:
+        """Wait until the connection is lost, and raise that."""
+        async for _ in self.messages():
+            pass
+
+
+@contextlib.contextmanager
+def _lost(door: Door) -> Iterator[None]:
+    try:
+        yield
+    except aiomqtt.MqttError as error:
+        message = f"{door} was lost: {error}"
+        raise ConnectionError(message) from error
 
 
 @contextlib.asynccontextmanager
-async def connected_peer(host: str, port: int, name: str) -> AsyncIterator[Peer]:
+async def connected_peer(
+    door: Door, name: str, will: LastWill | None = None
+) -> AsyncIterator[Peer]:
     """Connect a peer; raise ConnectionError when the broker is not there."""
-    try:
-        client = aiomqtt.Client(host, port, identifier=name, timeout=TIMEOUT_S)
-        async with _entered(client):
-            yield Peer(client)
-    except aiomqtt.MqttError as error:
-        message = f"the broker at {host}:{port} was lost: {error}"
-        raise ConnectionError(message) from error
+    with _lost(door):
+        async with door.entered(name, will) as client:
+            yield Peer(client, door)
+
+
+async def connected_for_ever(
+    connect: Callable[[], AbstractAsyncContextManager[Peer]],
+    use: Callable[[Peer], Awaitable[None]],
+    clock: Clock,
+    say: Callable[[str], None],
+) -> None:
+    """Connect, use the connection until it is lost, wait, and connect anew.
+
+    Args:
+        connect: Makes a connection, a new client each time.
+        use: What is done with it; ends by a ConnectionError when it is lost.
+        clock: Where time comes from.
+        say: Told in words why a connection ended.
+    """
+    wait_ms = SHORTEST_WAIT_MS
+    while True:
+        since_ms = clock.now().run_ms
+        try:
+            async with connect() as peer:
+                await use(peer)
+        except ConnectionError as error:
+            say(str(error))
+        steady = clock.now().run_ms - since_ms >= STEADY_MS
+        wait_ms = SHORTEST_WAIT_MS if steady else min(2 * wait_ms, LONGEST_WAIT_MS)
+        jitter_ms = random.uniform(0.5, 1.0) * wait_ms  # noqa: S311
+        await clock.sleep_until(clock.now().run_ms + round(jitter_ms))

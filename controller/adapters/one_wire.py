@@ -57,6 +57,32 @@ def parse_frame(text: str) -> int:
     return int(match[3])
 
 
+def probes_on(devices: Path) -> list[str]:
+    """Return the addresses of what has a temperature on the bus, in order.
+
+    Raises:
+        OSError: There is no such folder: the kernel drives no one-wire bus.
+    """
+    return sorted(p.name for p in devices.iterdir() if (p / "w1_slave").exists())
+
+
+async def measured(address: str, devices: Path = DEVICES) -> int:
+    """Return what a probe measures now, in thousandths of a degree Celsius.
+
+    Raises:
+        ValueError: It cannot be read, or what it says is not whole.
+    """
+    file = devices / address / "w1_slave"
+    try:
+        return parse_frame(await asyncio.to_thread(file.read_text, "ascii"))
+    except OSError as error:
+        message = f"{file} cannot be read: {error.strerror}"
+        raise ValueError(message) from error
+    except ValueError as error:
+        message = f"{file}: {error}"
+        raise ValueError(message) from error
+
+
 class OneWire:
     """Implements ports.ScanSource for the probes of this board.
 
@@ -105,14 +131,8 @@ class OneWire:
             )
 
     async def _measured(self, probe: str) -> Reading | Refusal:
-        file = self._devices / self._addresses[probe] / "w1_slave"
         try:
-            text = await asyncio.to_thread(file.read_text, "ascii")
-            milli = parse_frame(text)
-        except OSError as error:
-            reason = f"{file} cannot be read: {error.strerror}"
-            return Refusal(probe, Millis(self._clock.now().run_ms), reason)
+            milli = await measured(self._addresses[probe], self._devices)
         except ValueError as error:
-            reason = f"{file}: {error}"
-            return Refusal(probe, Millis(self._clock.now().run_ms), reason)
+            return Refusal(probe, Millis(self._clock.now().run_ms), str(error))
         return Reading(probe, Millis(self._clock.now().run_ms), milli)

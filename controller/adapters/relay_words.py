@@ -9,12 +9,15 @@ from decimal import Decimal
 
 from controller.adapters import strict_json
 from controller.core.plan import RelayKind
-from controller.core.scan import Refusal, RelayReport
+from controller.core.scan import PowerReport, Refusal, RelayReport
 from controller.core.units import Millis
 from controller.wiring import RelayWire
 
 REASONS = ("command", "lease", "start", "lost")
 """Why a lease relay is as it is; any other word of a stranger is left out."""
+
+HIGHEST_W = 10_000
+"""Chosen: a bench's mats draw some hundred watts; more is a fault or a unit [W]."""
 
 
 def command_payload(
@@ -29,8 +32,15 @@ def command_payload(
         seq: Number of the scan.
         valid_for_ms: How long "on" holds [ms]; "off" needs no end.
     """
-    if wire.kind is not RelayKind.LEASE:
-        return wire.on_word if energised else wire.off_word
+    if wire.kind is RelayKind.LEASE:
+        return lease_payload(
+            energised=energised, run=run, seq=seq, valid_for_ms=valid_for_ms
+        )
+    return wire.on_word if energised else wire.off_word
+
+
+def lease_payload(*, energised: bool, run: str, seq: int, valid_for_ms: int) -> str:
+    """Return a command to a relay that counts its lease; see command_payload."""
     body: dict[str, object] = {"energised": energised, "run": run, "seq": seq}
     if energised:
         body["valid_for_s"] = _short(valid_for_ms)
@@ -65,6 +75,29 @@ def parse_report(
         raw = strict_json.printable(payload)
         return Refusal(f"relay of {wire.mat}", Millis(at_ms), str(error), raw)
     return RelayReport(wire.mat, Millis(at_ms), energised, seq, reason, retained)
+
+
+def parse_power(payload: bytes, wire: RelayWire, at_ms: int) -> PowerReport | Refusal:
+    """Make a report of a wattmeter's message; whatever the bytes are, never raise.
+
+    Args:
+        payload: What came: one decimal number of watts.
+        wire: The relay whose mat it measures.
+        at_ms: When it came; run clock [ms].
+    """
+    try:
+        watts = _watts(strict_json.bare_number(payload))
+    except ValueError as error:
+        raw = strict_json.printable(payload)
+        return Refusal(f"wattmeter of {wire.mat}", Millis(at_ms), str(error), raw)
+    return PowerReport(wire.mat, Millis(at_ms), round(1000 * watts))
+
+
+def _watts(watts: Decimal) -> Decimal:
+    if not 0 <= watts <= HIGHEST_W:
+        message = f"{watts:.6g} W; from 0 to {HIGHEST_W} W is possible"
+        raise ValueError(message)
+    return watts
 
 
 def _understood(

@@ -30,6 +30,15 @@ GROUPS = (
         (
             ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
+            ("notify", "tell who is told of alarms, and send a test message"),
+            (
+                "probe-reader",
+                "read one-wire probes on this board for a controller elsewhere",
+            ),
+            (
+                "relay-keeper",
+                "keep relays on this board's pins for a controller elsewhere",
+            ),
         ),
     ),
     (
@@ -157,11 +166,21 @@ def _version() -> str:
 def _for_people(error: Exception) -> str | None:
     """Return an error's words if they are meant for people, else None: a bug."""
     from controller.adapters.broker import BrokerMissingError
+    from controller.adapters.gpio import PinError
     from controller.adapters.mqtt import WiringError
+    from controller.adapters.notify import NotifyError
     from controller.adapters.season_log import LogError
     from controller.adapters.settings import SettingsError
 
-    if isinstance(error, (BrokerMissingError, LogError, SettingsError, WiringError)):
+    ours = (
+        BrokerMissingError,
+        LogError,
+        NotifyError,
+        PinError,
+        SettingsError,
+        WiringError,
+    )
+    if isinstance(error, ours):
         return str(error)
     if isinstance(error, OSError) and error.filename is not None:
         return f"{error.filename}: {error.strerror}"

@@ -5,9 +5,11 @@ import json
 import os
 import sys
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from controller.cli.notify_words import told_in_words
 from controller.cli.plan_words import bench_in_words, mat_in_words
 from controller.core.plan import MatPlan, RelayKind, all_trays
 
@@ -47,19 +49,36 @@ def add_parser(
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
+    from controller.adapters.notify import NotifyError
     from controller.adapters.settings import SettingsError, load
 
     try:
         settings = load(args.config, os.environ)
-    except SettingsError as error:
+        told = tuple(told_in_words(settings, _addresses(settings)))
+    except (NotifyError, SettingsError) as error:
         print(error, file=sys.stderr)
         return 2
     findings = tuple(worries(settings))
     if args.json:
-        print(json.dumps(_as_json(settings, findings), ensure_ascii=False, indent=2))
+        found = _as_json(settings, findings) | {"notify": told}
+        print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
-        print("\n".join(_in_words(settings, findings)))
+        print("\n".join(_in_words(settings, findings, told)))
     return 1 if findings else 0
+
+
+def _addresses(settings: "Settings") -> dict[str, str]:
+    """Return the addresses of those who are told, as people may see them.
+
+    Raises:
+        NotifyError: One cannot be read or used.
+    """
+    from controller.adapters.mqtt import publish_notice_once
+    from controller.adapters.notify import sender_for
+
+    publish = partial(publish_notice_once, settings.wiring)
+    wires = settings.wiring.notify
+    return {wire.name: sender_for(wire, publish).shown for wire in wires}
 
 
 def worries(settings: "Settings") -> Iterator[str]:
@@ -80,13 +99,17 @@ def _mat_worries(mat: MatPlan) -> Iterator[str]:
         case RelayKind.PLAIN:
             yield (
                 f"{at}: CANNOT BE SURE TO FAIL OFF: a plain relay that last heard"
-                " its on word stays on when nobody speaks to it any more; set the"
-                " relay's own auto-off timer to a few minutes, or use one with leases"
+                " its on word stays on when nobody speaks to it any more; the broker"
+                " says its off word when this program dies, but not when the broker"
+                " or the network does: set the relay's own auto-off timer to a few"
+                " minutes, or use one with leases"
             )
         case RelayKind.PIN:
             yield (
                 f"{at}: CANNOT BE SURE TO FAIL OFF: a pin keeps its level while the"
-                " board hangs, and this version drives none; use a relay with leases"
+                " board hangs, and from when this program is killed until it is"
+                " started again; switch on the board's hardware watchdog, or use a"
+                " relay with leases"
             )
         case RelayKind.LEASE | None:
             pass
@@ -96,10 +119,14 @@ def _mat_worries(mat: MatPlan) -> Iterator[str]:
         yield f"{at}: its relay reports nothing: whether it obeys is not known"
 
 
-def _in_words(settings: "Settings", findings: tuple[str, ...]) -> Iterator[str]:
+def _in_words(
+    settings: "Settings", findings: tuple[str, ...], told: tuple[str, ...]
+) -> Iterator[str]:
     yield f"{settings.source}: a configuration that can be followed"
     yield ""
     yield from bench_in_words(settings)
+    yield ""
+    yield from told
     yield ""
     yield "To see to:" if findings else "Nothing in it to see to."
     yield from (f"  - {finding}" for finding in findings)

@@ -257,5 +257,8 @@ def _summary(snapshot: "Snapshot", *, off: bool) -> Iterator[str]:
     yield f"After {minutes:.0f} bench minutes (all invented), {relays}:"
     for mat in snapshot.plan.mats:
         yield from (f"  {_kept(snapshot, mat, tray)}" for tray in mat.trays)
-    alarms = ", ".join(f"{a.kind.value} {a.subject}" for a in state.alarms) or "none"
+    alarms = (
+        ", ".join(f"{a.kind.value} {a.subject}" for a in state.alarms if a.active)
+        or "none"
+    )
     yield f"Messages refused: {snapshot.refused}. Alarms: {alarms}."

@@ -12,6 +12,8 @@ from api.app import create_app
 from api.server import serve
 from controller.adapters.announcements import Announcer
 from controller.adapters.broker import embedded_broker
+from controller.adapters.gpio import pin_relays
+from controller.adapters.last_words import LastWords
 from controller.adapters.mqtt import MqttLink
 from controller.adapters.season_log import (
     SeasonLogReader,
@@ -21,8 +23,9 @@ from controller.adapters.season_log import (
 )
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
+from controller.cli.telling import notifier_for
 from controller.daemon import Daemon, Parts
-from controller.ports import Clock, ScanSource, Watchdog
+from controller.ports import Clock, ScanSource, Snapshot, Watchdog
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +62,12 @@ class Silent:
 
 
 def daemon_on(stage: Stage) -> Daemon:
-    """Return a daemon with its MQTT link, ready to run."""
+    """Return a daemon with its MQTT link, ready to run.
+
+    Raises:
+        NotifyError: Somebody who shall be told of alarms cannot be.
+        WiringError: A file for the broker is of no use.
+    """
     settings, now = stage.settings, stage.clock.now()
     header = run_header(
         "live", settings.plan, stage.begun.state, now, settings.timezone
@@ -70,19 +78,41 @@ def daemon_on(stage: Stage) -> Daemon:
         run=header.run,
         valid_for_ms=settings.plan.valid_for_ms,
     )
+    notifier = notifier_for(settings, link.publish_notice)
+    told: list[Callable[[Snapshot], None]] = [Announcer(link.publish_status)]
+    if notifier is not None:
+        told.append(notifier)
+    pins = pin_relays(
+        settings.wiring,
+        stage.clock,
+        run=header.run,
+        valid_for_ms=settings.plan.valid_for_ms,
+    )
+    here = [] if pins is None else [pins]
     return Daemon(
         Parts(
             header=header,
             clock=stage.clock,
-            sources=[link, *stage.sources],
-            relays=[link],
+            sources=[link, *here, *stage.sources],
+            relays=[*here, link],  # those that never wait first
             log=stage.log,
             trips=TripFile(trips_beside(settings.log.path)),
             watchdog=stage.watchdog,
-            announce=Announcer(link.publish_status),
+            announce=_to_all(told),
+            also=() if notifier is None else (notifier.serve,),
             display_unit=settings.display_unit,
         )
     )
+
+
+def _to_all(told: Sequence[Callable[[Snapshot], None]]) -> Callable[[Snapshot], None]:
+    """Return what hands a snapshot to each."""
+
+    def announce(snapshot: Snapshot) -> None:
+        for tell in told:
+            tell(snapshot)
+
+    return announce
 
 
 async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> None:
@@ -94,7 +124,8 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     async def served() -> None:
         await serve(app, api.host, api.port, stage.on_api)
 
-    await daemon.run(stop, served)
+    last_words = LastWords(stage.settings.wiring, stage.clock, say)
+    await daemon.run(stop, served, last_words.serve)
 
 
 @asynccontextmanager

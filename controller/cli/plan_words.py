@@ -135,6 +135,15 @@ def _limits(settings: "Settings", mat: MatPlan) -> Iterator[str]:
         limit = _c(settings, f"{at}: surface_limit", mat.surface_limit_mc)
         cutout = _c(settings, f"{at}: surface_cutout", mat.surface_cutout_mc)
         yield f"At {limit} on its surface: heat waits; at {cutout}: locked off likewise"
+    heat = _k(settings, f"{at}: heat_allowance", mat.heat_allowance_mk)
+    yield (
+        f"Heat that would warm the trays by {heat} beyond the usual, and no probe that "
+        "feels it: locked off"
+    )
+    rise = _k(settings, f"{at}: rise_limit", mat.rise_limit_mk)
+    yield f"A tray that warms by {rise} in 10 min, past its setpoint: heat waits"
+    longest, daily = _time(mat.longest_on_ms), _time(mat.daily_on_ms)
+    yield f"On for {longest} without a pause, or {daily} in a day: heat waits"
     settle = _time(mat.settle_ms)
     yield f"Over a limit when unheated for {settle}: sun or lamp; an alarm, no lock"
     for stale_ms, names in _silences(mat).items():

@@ -44,10 +44,6 @@ def run(args: argparse.Namespace) -> int:
     from controller.adapters.settings import load
 
     settings = load(args.config, os.environ)
-    problem = _not_here(settings)
-    if problem:
-        print(f"bottomheat run: {problem}", file=sys.stderr)
-        return 2
     try:
         trips = TripFile(trips_beside(settings.log.path)).load()
     except ValueError as error:
@@ -60,18 +56,6 @@ def run(args: argparse.Namespace) -> int:
         return asyncio.run(_live(settings, log, trips))
     finally:
         log.close()
-
-
-def _not_here(settings: "Settings") -> str | None:
-    """Return what the configuration wants that this version cannot do."""
-    for relay in settings.wiring.relays:
-        if relay.pin is not None:
-            return (
-                f"{settings.source}: mat {relay.mat}: relay.pin = {relay.pin}: "
-                "pins of this board are not driven in this version; "
-                "give the relay an MQTT topic"
-            )
-    return None
 
 
 async def _live(

@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         print(error, file=sys.stderr)
         return 2
     print(text)
-    return 1 if alarms else 0
+    return 1 if any(map(_holds, alarms)) else 0
 
 
 # ------------------------------------------------------------------ from the API
@@ -121,9 +121,15 @@ def _table(bench: Json) -> Iterator[str]:
     yield from _aligned(rows)
     alarms = _objects(bench, "alarms")
     yield ""
-    yield "Alarms:" if alarms else "No alarms."
-    for alarm in alarms:
+    held = [alarm for alarm in alarms if _holds(alarm)]
+    yield "Alarms:" if held else "No alarms."
+    for alarm in held:
         yield f"  {_text(alarm, 'sentence')} (since {_text(alarm, 'since')})"
+    if len(alarms) > len(held):
+        yield "Over, and not acknowledged yet:"
+    for alarm in alarms:
+        if not _holds(alarm):
+            yield f"  {_text(alarm, 'id')} (since {_text(alarm, 'since')})"
 
 
 def _heading(bench: Json) -> str:
@@ -170,6 +176,11 @@ def _aligned(rows: Sequence[Row]) -> Iterator[str]:
 
 
 # ------------------------------------------------------- what a stranger might say
+
+
+def _holds(alarm: Mapping[str, object]) -> bool:
+    """Whether an alarm is not over; one that does not say so holds."""
+    return alarm.get("state") != "cleared"
 
 
 def _objects(found: Json, key: str) -> list[Json]:

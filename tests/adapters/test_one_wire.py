@@ -5,7 +5,13 @@ import asyncio
 import pytest
 
 from controller.adapters.clocks import ManualClock
-from controller.adapters.one_wire import OneWire, crc8, parse_frame
+from controller.adapters.one_wire import (
+    OneWire,
+    crc8,
+    measured,
+    parse_frame,
+    probes_on,
+)
 
 # A 12-bit reading of 21.375 °C (0x0156): our own bytes, checksum by crc8, whose
 # own correctness tests/oracle/test_crc8.py shows.
@@ -65,3 +71,22 @@ async def test_probes_are_read_in_turn_and_a_missing_one_is_refused(tmp_path):
     assert readings[1].at_ms - readings[0].at_ms == 10_000
     assert "28-2" in refusals[0].reason
     assert source.link_up()
+
+
+async def test_a_probe_is_measured_by_its_address(tmp_path):
+    (tmp_path / "28-1").mkdir()
+    (tmp_path / "28-1" / "w1_slave").write_text(frame(), encoding="ascii")
+    assert await measured("28-1", tmp_path) == 21_375
+    with pytest.raises(ValueError, match=r"28-2/w1_slave cannot be read: No such"):
+        await measured("28-2", tmp_path)
+
+
+def test_what_has_no_temperature_is_no_probe(tmp_path):
+    """The bus's own master, and other devices."""
+    for name in ("w1_bus_master1", "28-2", "28-1"):
+        (tmp_path / name).mkdir()
+    for name in ("28-2", "28-1"):
+        (tmp_path / name / "w1_slave").touch()
+    assert probes_on(tmp_path) == ["28-1", "28-2"]
+    with pytest.raises(OSError, match="No such file"):
+        probes_on(tmp_path / "none")

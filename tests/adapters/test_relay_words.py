@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 
 from controller.adapters.relay_words import (
     command_payload,
+    parse_power,
     parse_report,
     report_payload,
 )
 from controller.core.plan import RelayKind
-from controller.core.scan import Refusal, RelayReport
+from controller.core.scan import PowerReport, Refusal, RelayReport
 from controller.wiring import RelayWire
 
 LEASE = RelayWire(mat="north", kind=RelayKind.LEASE, topic="c", reports_on="s")
@@ -152,3 +153,32 @@ def test_no_bytes_whatever_raise(payload, wire):
     found = parse_report(payload, wire, "r1", 7, retained=False)
     assert isinstance(found, RelayReport | Refusal)
     assert not isinstance(found, RelayReport) or found.mat == wire.mat
+
+
+def power(payload: bytes) -> PowerReport | Refusal:
+    return parse_power(payload, LEASE, 7)
+
+
+@pytest.mark.parametrize(
+    ("payload", "power_mw"),
+    [(b"0", 0), (b"97.25", 97_250), (b" 100\n", 100_000), (b"1e4", 10_000_000)],
+)
+def test_a_wattmeter_says_watts(payload, power_mw):
+    assert power(payload) == PowerReport("north", 7, power_mw)
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [b"", b"NaN", b"inf", b"-0.1", b"10000.1", b"97 W", b"1_0", b"{}", b"\xff", b"on"],
+)
+def test_what_no_mat_can_draw_is_refused(payload):
+    found = power(payload)
+    assert isinstance(found, Refusal)
+    assert (found.source, found.at_ms) == ("wattmeter of north", 7)
+    assert found.reason
+
+
+@given(st.binary(max_size=40))
+def test_no_wattmeter_can_break_anything(payload):
+    found = power(payload)
+    assert isinstance(found, Refusal) or 0 <= found.power_mw <= 10_000_000

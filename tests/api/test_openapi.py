@@ -29,6 +29,8 @@ WRITING = {
     "/v1/mats/{mat}/reset": {"post"},
     "/v1/mats/{mat}/hold": {"post"},
     "/v1/mats/{mat}/step": {"post"},
+    "/v1/alarms/{alarm}/acknowledge": {"post"},
+    "/v1/alarms/{alarm}/shelve": {"post"},
 }
 
 

@@ -22,7 +22,7 @@ NUMBERS = (
 def whole(sentence):
     """Whether it is one or two sentences with nothing left open."""
     closed = "{" not in sentence and "}" not in sentence and "  " not in sentence
-    return closed and sentence[0].isupper() and sentence.endswith(".")
+    return closed and sentence[0].isupper() and sentence.endswith((".", "?"))
 
 
 @pytest.mark.parametrize("numbers", [NUMBERS, (), (("odd_thing", 3.0),)])

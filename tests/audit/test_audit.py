@@ -5,7 +5,14 @@ from dataclasses import replace
 
 import pytest
 
-from controller.core.decisions import AlarmChange, AlarmKind, Cause, Command, Decisions
+from controller.core.decisions import (
+    AlarmChange,
+    AlarmKind,
+    AlarmTurn,
+    Cause,
+    Command,
+    Decisions,
+)
 from controller.core.plan import Plan
 from controller.core.scan import Scan
 from controller.core.state import State

@@ -63,9 +63,9 @@ def test_a_true_log_is_said_to_be_true_with_exit_0(log, capsys):
             "scan 200, doubt: recorded nothing; decided again south-1 85.0 °C",
         ),
         (
-            "UPDATE alarm_change SET active = 1 - active WHERE scan = (SELECT"
+            "UPDATE alarm_change SET turn = 'cleared' WHERE scan = (SELECT"
             " min(scan) FROM alarm_change) AND n = 0",
-            "scan 200, alarm: recorded no-driving-reading north went",
+            "scan 200, alarm: recorded no-driving-reading north cleared",
         ),
         (
             "UPDATE answer SET accepted = 0 WHERE request = 1",

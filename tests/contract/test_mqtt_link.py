@@ -18,6 +18,7 @@ PROBE = "lean-to/probe/N1"
 RELAY = "lean-to/relay/north"
 STATE = "lean-to/relay/north/state"
 PLAIN = "lean-to/relay/south"
+POWER = "lean-to/relay/south/power"
 ALIVE = "bottomheat/test/alive"
 
 CLOCK = SystemClock("UTC")
@@ -33,7 +34,7 @@ def wiring(port: int) -> Wiring:
         probes=(ProbeWire(probe="N1", topic=PROBE),),
         relays=(
             RelayWire(mat="north", kind=RelayKind.LEASE, topic=RELAY, reports_on=STATE),
-            RelayWire(mat="south", kind=RelayKind.PLAIN, topic=PLAIN),
+            RelayWire(mat="south", kind=RelayKind.PLAIN, topic=PLAIN, power_on=POWER),
         ),
     )
 
@@ -50,13 +51,14 @@ class Collector:
 
     def __init__(self, link: MqttLink) -> None:
         self.link = link
-        self.readings, self.refusals, self.reports = [], [], []
+        self.readings, self.refusals, self.reports, self.powers = [], [], [], []
 
     def look(self) -> None:
         arrived = self.link.take()
         self.readings += arrived.readings
         self.refusals += arrived.refusals
         self.reports += arrived.relay_reports
+        self.powers += arrived.power_reports
 
     async def has(self, kind: str, count: int) -> list:
         def enough() -> bool:
@@ -146,6 +148,18 @@ async def test_a_plain_relay_gets_its_words(broker_port):
         assert await heard(relay, PLAIN) == b"ON"
         await link.send([Command("south", False, Cause.ABOVE_BAND)], 2)
         assert await heard(relay, PLAIN) == b"OFF"
+
+
+async def test_a_wattmeter_is_heard_and_what_the_broker_kept_of_it_is_not(broker_port):
+    async with other(broker_port) as meter:
+        await meter.publish(POWER, "40", qos=1, retain=True)
+        async with linked(broker_port) as link:
+            await meter.publish(POWER, "watts", qos=1)
+            await meter.publish(POWER, "79.5", qos=1)
+            collector = Collector(link)
+            (power,) = await collector.has("powers", 1)
+            assert (power.mat, power.power_mw) == ("south", 79_500)
+            assert [r.source for r in collector.refusals] == ["wattmeter of south"]
 
 
 async def test_reports_are_read_and_rubbish_reports_refused(broker_port):

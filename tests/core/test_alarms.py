@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import pytest
 
+from controller.core.alarm_rules import RULES, Priority
 from controller.core.decisions import AlarmChange, AlarmKind, AlarmTurn
 from controller.core.plan import ProbePlan, Quantity, RelayKind, StepPlan
-from controller.core.scan import LogHealth, Reset
+from controller.core.scan import Acknowledge, Hold, LogHealth, Reset, SetEnabled, Shelve
 from controller.core.state import Alarm
 from tests.builders import (
     BROKEN,
@@ -251,3 +252,177 @@ def test_mat_without_a_driving_reading_rings():
 
 def test_waiting_for_the_first_readings_rings_nothing():
     assert Bench().run(120).alarms == set()
+
+
+# ------------------------------------------------- acknowledged, shelved, explained
+
+N2_LOST = (AlarmKind.PROBE_LOST, "n2")
+
+
+def lost():
+    """A bench of which one probe has fallen silent."""
+    bench = Bench().heating(n1=20.5).run(125, n1=20.5)
+    assert bench.alarms == {N2_LOST}
+    return bench
+
+
+def alarm_of(bench, kind=AlarmKind.PROBE_LOST):
+    (found,) = (alarm for alarm in bench.state.alarms if alarm.kind is kind)
+    return found
+
+
+def turns(bench):
+    return [(change.turn, change.who) for change in news(bench)]
+
+
+def test_acknowledged_alarm_rings_no_more_and_is_forgotten_when_it_is_over():
+    bench = lost()
+    assert alarm_of(bench).rings
+    bench.scan(n1=20.5, ask=[Acknowledge("probe-lost", "n2")])
+    assert turns(bench) == [(AlarmTurn.ACKNOWLEDGED, "Ada")]
+    assert bench.decisions.answers[0].accepted
+    assert "acknowledged" in bench.decisions.answers[0].sentence
+    assert not alarm_of(bench).rings
+    bench.scan(**COLD)
+    assert news(bench) == (gone(*N2_LOST),)
+    assert bench.state.alarms == ()
+
+
+def test_alarm_that_is_over_stays_until_a_person_has_seen_it():
+    bench = lost().scan(**COLD).run(600, **COLD)
+    assert (alarm_of(bench).active, alarm_of(bench).rings) == (False, False)
+    bench.scan(**COLD, ask=[Acknowledge("probe-lost", "n2")])
+    assert turns(bench) == [(AlarmTurn.ACKNOWLEDGED, "Ada")]
+    assert bench.state.alarms == ()
+
+
+def test_alarm_that_comes_again_must_be_seen_again():
+    bench = lost().scan(n1=20.5, ask=[Acknowledge("probe-lost", "n2")])
+    bench.scan(**COLD).run(125, n1=20.5)
+    assert alarm_of(bench).rings
+    bench = lost().scan(**COLD)
+    since_ms = alarm_of(bench).since_ms
+    bench.run(130, n1=20.5)
+    assert alarm_of(bench).rings
+    assert alarm_of(bench).since_ms > since_ms, "when it was last raised"
+
+
+def test_acknowledging_twice_is_no_news_but_no_error_either():
+    ask = [Acknowledge("probe-lost", "n2")]
+    bench = lost().scan(n1=20.5, ask=ask).scan(n1=20.5, ask=ask)
+    assert news(bench) == ()
+    assert bench.decisions.answers[0].accepted
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        Acknowledge("probe-lost", "n9"),
+        Acknowledge("nonsense", "n2"),
+        Shelve("trip", "n2", ms(60)),
+    ],
+)
+def test_alarm_that_is_not_known_cannot_be_dealt_with(wish):
+    bench = lost()
+    before = bench.state.alarms
+    bench.scan(n1=20.5, ask=[wish])
+    assert not bench.decisions.answers[0].accepted
+    assert wish.alarm in bench.decisions.answers[0].sentence
+    assert bench.state.alarms == before
+
+
+def test_shelved_alarm_is_silent_until_its_time_is_over():
+    bench = lost().scan(n1=20.5, ask=[Shelve("probe-lost", "n2", ms(60))])
+    assert turns(bench) == [(AlarmTurn.SHELVED, "Ada")]
+    assert "silent for 1 min" in bench.decisions.answers[0].sentence
+    assert not alarm_of(bench).rings
+    bench.run(55, n1=20.5)
+    assert not alarm_of(bench).rings
+    bench.scan(n1=20.5)
+    assert turns(bench) == [(AlarmTurn.UNSHELVED, "")]
+    assert alarm_of(bench).rings
+
+
+def test_shelving_for_no_time_lets_it_ring_again():
+    bench = lost().scan(n1=20.5, ask=[Shelve("probe-lost", "n2", ms(60))])
+    bench.scan(n1=20.5, ask=[Shelve("probe-lost", "n2", ms(0))])
+    assert turns(bench) == [(AlarmTurn.UNSHELVED, "Ada")]
+    assert "silent no more" in bench.decisions.answers[0].sentence
+    assert alarm_of(bench).rings
+
+
+def test_shelved_alarm_stays_shelved_when_it_comes_and_goes():
+    bench = lost().scan(n1=20.5, ask=[Shelve("probe-lost", "n2", ms(3_600))])
+    bench.scan(n1=20.5, ask=[Acknowledge("probe-lost", "n2")]).scan(**COLD)
+    assert not alarm_of(bench).active, "not forgotten while it is shelved"
+    bench.run(125, n1=20.5)
+    assert alarm_of(bench).active
+    assert not alarm_of(bench).rings
+
+
+@pytest.mark.parametrize("for_s", [-1, 7 * 24 * 3_600 + 1])
+def test_shelf_has_its_bounds(for_s):
+    bench = lost().scan(n1=20.5, ask=[Shelve("probe-lost", "n2", ms(for_s))])
+    answer = bench.decisions.answers[0]
+    assert (answer.accepted, answer.sentence) == (
+        False,
+        "silence lasts from 0 to 168 hours",
+    )
+    assert alarm_of(bench).rings
+
+
+def test_longest_shelf_is_granted():
+    week = ms(7 * 24 * 3_600)
+    bench = lost().scan(n1=20.5, ask=[Shelve("probe-lost", "n2", week)])
+    assert bench.decisions.answers[0].accepted
+    assert alarm_of(bench).shelved_until_ms == ms(bench.now_s) + week
+
+
+def test_lost_probes_are_explained_by_a_lost_link():
+    bench = Bench().heating()
+    bench.link_up = False
+    bench.run(20, **COLD)
+    assert bench.alarms == {(AlarmKind.LINK_DOWN, "")}
+    bench.run(125)
+    lost_one = next(a for a in bench.state.alarms if a.subject == "n1")
+    assert (lost_one.active, lost_one.suppressed, lost_one.rings) == (True, True, False)
+    bench.link_up = True
+    bench.scan()
+    assert AlarmChange(AlarmKind.PROBE_LOST, "n1", AlarmTurn.UNSUPPRESSED) in news(
+        bench
+    )
+    lost_one = next(a for a in bench.state.alarms if a.subject == "n1")
+    assert lost_one.rings
+
+
+def test_limit_alarm_that_flickers_rings_once():
+    bench = warm(surface=surface_probe()).heating(n1=29.0, n2=28.0, s1=41.0)
+    rung = 0
+    for n in range(40):
+        bench.scan(n1=29.0, n2=28.0, s1=42.0 + 0.1 * (n % 2) - 0.05)
+        rung += sum(c.turn is AlarmTurn.RAISED for c in news(bench))
+    assert rung == 1
+    bench.run(300, n1=29.0, n2=28.0, s1=41.0)
+    assert bench.alarms == {(AlarmKind.OVER_LIMIT, "north")}
+    bench.scan(n1=29.0, n2=28.0, s1=41.0)
+    assert bench.alarms == set()
+
+
+@pytest.mark.parametrize(
+    "ask", [[Hold("north", ms(600))], [SetEnabled("north", False)], []]
+)
+def test_hot_surface_rings_whatever_else_keeps_the_mat_off(ask):
+    bench = warm(surface=surface_probe())
+    bench.scan(n1=29.0, n2=28.0, s1=41.0, ask=ask)
+    bench.scan(n1=29.0, n2=28.0, s1=42.5)
+    assert bench.alarms == {(AlarmKind.OVER_LIMIT, "north")}
+    assert not bench.on
+
+
+def test_every_kind_of_alarm_has_its_rule():
+    assert set(RULES) == set(AlarmKind)
+    for rule in RULES.values():
+        for kind in rule.explained_by:
+            assert RULES[kind].priority >= Priority.MEDIUM
+    hot = {AlarmKind.TRIP, AlarmKind.OVER_LIMIT, AlarmKind.RELAY_DISAGREES}
+    assert {RULES[kind].priority for kind in hot} == {Priority.HIGH}

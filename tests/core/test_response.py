@@ -19,6 +19,7 @@ from controller.core.response import (
     looked,
     strange_trays,
 )
+from controller.core.root_zone import driving_temp, observe
 from controller.core.scan import Hold, PowerReport, Reset, SetEnabled, SetSetpoint
 from controller.core.state import Mode
 from controller.core.units import HOUR_MS, MINUTE_MS
@@ -503,8 +504,6 @@ def test_frozen_probe_is_one_that_drives_and_has_not_moved_for_an_hour():
 
 
 def _frozen(bench):
-    from controller.core.root_zone import driving_temp, observe
-
     observed = observe(bench.plan.mats[0], bench.state.probes, ms(bench.now_s))
     driven = driving_temp(bench.plan.mats[0], observed)
     return frozen(observed, driven[0], ms(bench.now_s))
@@ -526,6 +525,4 @@ def test_uptake_has_its_own_beginning_after_a_reset():
 
 
 def _observed(bench):
-    from controller.core.root_zone import observe
-
     return observe(bench.plan.mats[0], bench.state.probes, ms(bench.now_s))

@@ -166,7 +166,12 @@ def test_the_journal_tells_in_order_what_came_in_and_what_was_decided(samples, p
         (
             "alarm",
             "north",
-            {"alarm": "trip", "active": True, "numbers": {"root_mc": 33_000.5}},
+            {
+                "alarm": "trip",
+                "turn": "raised",
+                "numbers": {"root_mc": 33_000.5},
+                "who": "",
+            },
         ),
         (
             "answer",

@@ -53,9 +53,28 @@ def test_the_demo_bench_is_said_in_words(check_text):
         "  4 K above the setpoint in any root zone: heat waits until it is cooler",
         "  At 42 °C on its surface: heat waits; at 50 °C: locked off likewise",
         "  Silent for 2 min, it counts as lost: probe N1, N2, N3, north-mat",
+        "Nobody is told of alarms: a table [[notify]] would name somebody",
         "Nothing in it to see to.",
     ):
         assert line in out.splitlines()
+
+
+def test_it_says_who_is_told_and_no_secret(check_text, sound):
+    hook = '[[notify]]\nurl = "https://hooks.example/secret"\n'
+    status, out, _ = check_text(sound + hook)
+    assert status == 0
+    assert "  notify-1 (https://hooks.example): high and medium alarms\n" in out
+    _, as_json, _ = check_text(sound + hook, "--json")
+    assert json.loads(as_json)["notify"][0] == "Who is told of alarms"
+    assert "secret" not in out + as_json
+
+
+def test_an_address_that_cannot_be_read_is_an_error(check_text, sound):
+    status, out, err = check_text(sound + '[[notify]]\nurl_file = "gone"\n')
+    assert (status, out) == (2, "")
+    assert err == (
+        "notify notify-1: url_file gone: cannot be read: No such file or directory\n"
+    )
 
 
 @pytest.mark.parametrize(
@@ -113,14 +132,16 @@ FINDINGS = [
         LEASE,
         'on = "1"\noff = "0"\n',
         "mat north: CANNOT BE SURE TO FAIL OFF: a plain relay that last heard its on "
-        "word stays on when nobody speaks to it any more; set the relay's own "
-        "auto-off timer to a few minutes, or use one with leases",
+        "word stays on when nobody speaks to it any more; the broker says its off word "
+        "when this program dies, but not when the broker or the network does: set the "
+        "relay's own auto-off timer to a few minutes, or use one with leases",
     ),
     (
         'topic = "relay/north"\nlease = true\nreports_on = "r/n"\n',
         'pin = "GPIO17"\n',
         "mat north: CANNOT BE SURE TO FAIL OFF: a pin keeps its level while the board "
-        "hangs, and this version drives none; use a relay with leases",
+        "hangs, and from when this program is killed until it is started again; switch "
+        "on the board's hardware watchdog, or use a relay with leases",
     ),
     (
         ON_MAT,

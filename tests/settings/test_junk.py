@@ -43,7 +43,9 @@ VALUES = st.recursive(
     ),
     max_leaves=5,
 )
-TABLES = st.sampled_from(["bench", "broker", "log", "api", "mat", "tray", "probe"])
+TABLES = st.sampled_from(
+    ["bench", "broker", "log", "api", "mat", "tray", "probe", "notify"]
+)
 KEYS = st.sampled_from(
     [key.rsplit(".", 1)[1] for key in known_keys()] + ["relay", "step", "pid"]
 )
@@ -102,6 +104,7 @@ def test_any_tables(path, tables):
 )
 def test_any_change_of_the_demo_bench(path, changes):
     document = tomllib.loads(BENCH.read_text(encoding="utf-8"))
+    document["notify"] = [{"url": "mqtt"}]
     for table, index, key, value in changes:
         tables = document[table]
         place = tables[index % len(tables)] if isinstance(tables, list) else tables

@@ -105,6 +105,12 @@ cutout = "31 °C"
 surface_limit = "40 °C"
 surface_cutout = "45 °C"
 settle = "30 min"
+heat_allowance = "3 K"
+rise_limit = "2 K"
+stray_heat = "2 K"
+disagreement = "9 °F"
+longest_on = "10 h"
+daily_on = "18 h"
 stale_after = "5 min"
 pid = { gain_per_k = 0.5, integral_time = "2 h", derivative_time = "1 min" }
 """,
@@ -131,6 +137,12 @@ pid = { gain_per_k = 0.5, integral_time = "2 h", derivative_time = "1 min" }
         surface_limit_mc=40_000,
         surface_cutout_mc=45_000,
         settle_ms=1_800_000,
+        heat_allowance_mk=3_000,
+        rise_limit_mk=2_000,
+        stray_heat_mk=2_000,
+        disagreement_mk=5_000,
+        longest_on_ms=36_000_000,
+        daily_on_ms=64_800_000,
     )
     assert mat.trays[0].probes[0].stale_after_ms == 300_000
 
@@ -143,12 +155,17 @@ def test_every_key_of_a_tray_and_a_probe_is_heard(loaded, small):
     )
     text += (
         'depth = "4 cm"\noffset = "-0.3 K"\noffset_date = 2026-01-31\n'
-        'every = "10 s"\nsentinels = false\nunit = "°F"\n'
+        'every = "10 s"\nsentinels = false\nunit = "°F"\nstuck_after = "6 h"\n'
     )
     settings = loaded(text)
     (tray,) = settings.plan.mats[0].trays
     probe = ProbePlan(
-        name="P1", depth_mm=40, offset_mk=-300, every_ms=10_000, one_wire=False
+        name="P1",
+        depth_mm=40,
+        offset_mk=-300,
+        every_ms=10_000,
+        stuck_after_ms=21_600_000,
+        one_wire=False,
     )
     assert tray == TrayPlan(
         name="N1",
@@ -289,8 +306,22 @@ def test_two_probes_may_share_a_topic_if_they_read_different_numbers(
             'pin = "GPIO17"',
             RelayWire(mat="north", kind=RelayKind.PIN, pin="GPIO17"),
         ),
+        (
+            'pin = "GPIO17"\nactive_low = true\npower_on = "w"',
+            RelayWire(
+                mat="north",
+                kind=RelayKind.PIN,
+                pin="GPIO17",
+                active_low=True,
+                power_on="w",
+            ),
+        ),
+        (
+            'topic = "r"\npower_on = "r/power"',
+            RelayWire(mat="north", kind=RelayKind.PLAIN, topic="r", power_on="r/power"),
+        ),
     ],
-    ids=["lease", "plain", "plain with words", "pin"],
+    ids=["lease", "plain", "plain with words", "pin", "low pin", "wattmeter"],
 )
 def test_a_relay_is_reached_in_one_of_three_ways(loaded, small, relay, wire):
     settings = loaded(small.replace(RELAY, f"[mat.relay]\n{relay}\n"))
@@ -454,13 +485,13 @@ def test_the_process_own_environment_is_not_looked_at(loaded, small, monkeypatch
         (
             "BOTTOMHEAT_MAT__0__SETPOINT",
             "24 °C",
-            "BOTTOMHEAT_MAT__0__SETPOINT: mats, trays and probes are set in the file "
-            "only",
+            "BOTTOMHEAT_MAT__0__SETPOINT: mats, trays, probes and notify are set in "
+            "the file only",
         ),
         (
             "BOTTOMHEAT_MAT",
             "[]",
-            "BOTTOMHEAT_MAT: mats, trays and probes are set in the file only",
+            "BOTTOMHEAT_MAT: mats, trays, probes and notify are set in the file only",
         ),
     ],
     ids=lambda value: value if str(value).startswith("BOTTOM") else "",

@@ -92,24 +92,36 @@ CASES = {
     "an unknown key in a table of a mat": (
         "lease = true\n",
         "lease = true\nqqq = 1\n",
-        "mat north: relay.qqq = 1: no such key; known here: lease, off, on, pin, "
-        "reports_on, topic",
+        "mat north: relay.qqq = 1: no such key; known here: active_low, lease, off, "
+        "on, pin, power_on, reports_on, topic",
+    ),
+    "a wattmeter where the relay reports": (
+        "lease = true\n",
+        'lease = true\nreports_on = "s"\npower_on = "s"\n',
+        'mat north: relay.power_on = "s": another topic: mat north: relay.reports_on '
+        "has it",
+    ),
+    "a level without a pin": (
+        "lease = true\n",
+        "lease = true\nactive_low = false\n",
+        "mat north: relay.active_low: leave it out: only a pin of this board has "
+        "levels",
     ),
     "a key of a later version": (
-        "lease = true\n",
-        'lease = true\npower_on = "w"\n',
-        'mat north: relay.power_on = "w": not in this version',
+        "[bench]",
+        '[log]\nfold_after = "30 days"\n[bench]',
+        '[log] fold_after = "30 days": not in this version',
     ),
     "an unknown table": (
         "[bench]",
-        '[[notifier]]\nurl = "x"\n[bench]',
-        "[[notifier]]: no such key; known here: api, bench, broker, log, mat, probe, "
-        "tray",
+        '[[radiator]]\nurl = "x"\n[bench]',
+        "[[radiator]]: no such key; known here: api, bench, broker, log, mat, notify, "
+        "probe, tray",
     ),
     "a table of a later version": (
         "[bench]",
-        '[[notify]]\nurl = "x"\n[bench]',
-        "[[notify]]: not in this version",
+        "[[tokens]]\n[bench]",
+        "[[tokens]]: not in this version",
     ),
     "a list where a table belongs": (
         "[bench]",

@@ -81,6 +81,9 @@ def _relay(at: str, relay: RelayTable) -> Findings:
             yield Finding(
                 f"{at}.pin", shown(relay.pin), 'a pin\'s name, such as "GPIO17"'
             )
+    else:
+        allowed = "leave it out: only a pin of this board has levels"
+        yield from _left_out(at, relay, ("active_low",), allowed)
     for key, word in (("on", relay.on), ("off", relay.off)):
         if word is not None and not word.strip():
             yield Finding(f"{at}.{key}", shown(word), "write the word that it obeys")
@@ -160,7 +163,9 @@ def _message(at: str, probe: ProbeTable) -> Findings:
         )
     if probe.quantity != "temperature":
         allowed = "leave it out: only a thermometer has it"
-        yield from _left_out(at, probe, ("unit", "offset", "sentinels"), allowed)
+        yield from _left_out(
+            at, probe, ("unit", "offset", "sentinels", "stuck_after"), allowed
+        )
 
 
 def _refers(where: str, name: str | None, known: Sequence[str], kind: str) -> Findings:

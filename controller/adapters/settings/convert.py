@@ -113,6 +113,7 @@ def _probe(table: ProbeTable, tables: Tables) -> ProbePlan:
         offset_mk=MilliK(table.offset.milli),
         every_ms=Millis(table.every.milli),
         stale_after_ms=Millis(stale_after_ms(table, tables)),
+        stuck_after_ms=Millis(table.stuck_after.milli),
         one_wire=table.sentinels,
     )
 
@@ -187,6 +188,12 @@ def _mat(
         surface_limit_mc=MilliC(table.surface_limit.milli),
         surface_cutout_mc=MilliC(table.surface_cutout.milli),
         settle_ms=Millis(table.settle.milli),
+        heat_allowance_mk=MilliK(table.heat_allowance.milli),
+        rise_limit_mk=MilliK(table.rise_limit.milli),
+        stray_heat_mk=MilliK(table.stray_heat.milli),
+        disagreement_mk=MilliK(table.disagreement.milli),
+        longest_on_ms=Millis(table.longest_on.milli),
+        daily_on_ms=Millis(table.daily_on.milli),
         trays=tuple(plan for tray, plan in trays if tray.mat == table.name),
         surface=tuple(
             plan

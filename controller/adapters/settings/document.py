@@ -42,11 +42,13 @@ from controller.adapters.settings.tables import (
     Document,
     LogTable,
     MatTable,
+    NotifyTable,
     ProbeTable,
     TrayTable,
+    keys_of,
 )
 
-Named = TypeVar("Named", MatTable, TrayTable, ProbeTable)
+Named = TypeVar("Named", MatTable, TrayTable, ProbeTable, NotifyTable)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +65,7 @@ class Tables:
         mats: Heat mats.
         trays: Trays.
         probes: Probes.
+        notify: Who is told of alarms.
     """
 
     source: str
@@ -74,6 +77,7 @@ class Tables:
     mats: tuple[MatTable, ...]
     trays: tuple[TrayTable, ...]
     probes: tuple[ProbeTable, ...]
+    notify: tuple[NotifyTable, ...]
 
 
 def tables_of(path: Path, environ: Mapping[str, str]) -> tuple[Tables, list[Finding]]:
@@ -91,6 +95,8 @@ def tables_of(path: Path, environ: Mapping[str, str]) -> tuple[Tables, list[Find
     findings += _wrong_items("mat", doc.mat, source)
     findings += _wrong_items("tray", doc.tray, source)
     findings += _wrong_items("probe", doc.probe, source)
+    notify = _numbered(doc.notify)
+    findings += _wrong_items("notify", notify, source)
     tables = Tables(
         source=source,
         environment=known,
@@ -101,6 +107,7 @@ def tables_of(path: Path, environ: Mapping[str, str]) -> tuple[Tables, list[Find
         mats=_firsts(doc.mat),
         trays=_firsts(doc.tray),
         probes=_firsts(doc.probe),
+        notify=_firsts(notify),
     )
     return tables, findings
 
@@ -134,8 +141,8 @@ def _document(data: dict[str, object], environ: Mapping[str, str]) -> Document:
 
 
 def _keys(table: str) -> Mapping[str, list[str]]:
-    nested = {name: list(inner.model_fields) for name, inner in NESTED.items()}
-    return {"": list(TABLES[table].model_fields), **nested}
+    nested = {name: keys_of(inner) for name, inner in NESTED.items()}
+    return {"": keys_of(TABLES[table]), **nested}
 
 
 def _wrong_sections(
@@ -158,7 +165,9 @@ def _wrong_items(kind: str, items: Sequence[Named], source: str) -> Iterator[Fin
         at = f"{kind} {item.name or f'number {number}'}"
         for error in item.wrong:
             finding = finding_of(at, error, _keys(kind))
-            yield Finding(finding.where, finding.found, finding.allowed, source)
+            found = _without_secret(finding.found) if kind == "notify" else None
+            found = found or finding.found
+            yield Finding(finding.where, found, finding.allowed, source)
         if not (item.name or item.wrong):
             yield Finding(f"{at}: name", shown(""), MISSING["name"], source)
     counts = Counter(item.name for item in items if item.name)
@@ -166,6 +175,20 @@ def _wrong_items(kind: str, items: Sequence[Named], source: str) -> Iterator[Fin
         if times > 1:
             allowed = f"{times} {kind}s have this name; each needs its own"
             yield Finding(f"{kind} {name}: name", shown(name), allowed, source)
+
+
+def _without_secret(found: str | None) -> str | None:
+    """Return what stands in the way of an address: it may hold a secret."""
+    secret = found and ("://" in found or found.startswith('"apprise:'))
+    return '"…"' if secret else None
+
+
+def _numbered(items: Sequence[NotifyTable]) -> list[NotifyTable]:
+    """Return tables of which each has a name: one may go without."""
+    return [
+        item if item.name else item.model_copy(update={"name": f"notify-{number}"})
+        for number, item in enumerate(items, start=1)
+    ]
 
 
 def _firsts(items: Sequence[Named]) -> tuple[Named, ...]:

@@ -28,10 +28,7 @@ MISSING = {
 """What to write where a key that must be there is not."""
 
 LATER = (
-    "energy_budget",
     "fold_after",
-    "notify",
-    "power_on",
     "tls_cert",
     "tls_key",
     "tokens",

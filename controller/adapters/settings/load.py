@@ -7,6 +7,7 @@ from controller.adapters.settings.belongings import belonging_problems
 from controller.adapters.settings.convert import plan_of
 from controller.adapters.settings.document import Tables, tables_of
 from controller.adapters.settings.findings import Finding, SettingsError, shown
+from controller.adapters.settings.notices import notify_problems
 from controller.adapters.settings.source import ENVIRONMENT, variable
 from controller.adapters.settings.tables import SECTIONS
 from controller.adapters.settings.values import ApiSettings, LogSettings, Settings
@@ -30,7 +31,7 @@ def load(path: Path, environ: Mapping[str, str]) -> Settings:
     tables, findings = tables_of(path, environ)
     plan, said = plan_of(tables), written(tables)
     between = [*belonging_problems(tables), *wiring_problems(tables)]
-    between += _broken_rules(plan, said)
+    between += [*notify_problems(tables), *_broken_rules(plan, said)]
     findings += (_traced(finding, tables) for finding in between)
     if findings:
         raise SettingsError(list(dict.fromkeys(findings)))

@@ -112,7 +112,7 @@ def variable(section: str, key: str) -> str:
 def _variable_problem(name: str) -> str | None:
     section = name.removeprefix(PREFIX).split(_NESTED)[0].lower()
     if section in TABLES and section not in SECTIONS:
-        return "mats, trays and probes are set in the file only"
+        return "mats, trays, probes and notify are set in the file only"
     sections = [section] if section in SECTIONS else SECTIONS
     names = [variable(s, key) for s in sections for key in TABLES[s].model_fields]
     if name.upper() in names:

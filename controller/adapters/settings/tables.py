@@ -11,6 +11,7 @@ from typing import Annotated, ClassVar, Literal, Self
 from pydantic import (
     BaseModel,
     ConfigDict,
+    Field,
     ModelWrapValidatorHandler,
     PlainValidator,
     PrivateAttr,
@@ -20,7 +21,8 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from controller.adapters.settings import quantities, words
+from controller.adapters import mqtt_address
+from controller.adapters.settings import alarm_words, quantities, words
 from controller.adapters.settings.quantities import Said, SaidArea
 
 Temperature = Annotated[Said, PlainValidator(quantities.temperature)]
@@ -30,7 +32,7 @@ Power = Annotated[Said, PlainValidator(quantities.power)]
 Length = Annotated[Said, PlainValidator(quantities.length)]
 Area = Annotated[SaidArea, PlainValidator(quantities.area)]
 Title = Annotated[str, PlainValidator(words.title)]
-Topic = Annotated[str, PlainValidator(words.topic)]
+Topic = Annotated[str, PlainValidator(mqtt_address.topic)]
 FilePath = Annotated[Path, PlainValidator(words.file_path)]
 Number = Annotated[float, PlainValidator(words.number)]
 
@@ -122,7 +124,9 @@ class RelayTable(Table):
     off: str | None = None
     lease: bool = False
     pin: str | None = None
+    active_low: bool = False
     reports_on: Topic | None = None
+    power_on: Topic | None = None
 
 
 class PidTable(Table):
@@ -173,6 +177,12 @@ class MatTable(Checked):
     surface_limit: Temperature = Said("42 °C", 42_000)
     surface_cutout: Temperature = Said("50 °C", 50_000)
     settle: Duration = Said("1 h", 3_600_000)
+    heat_allowance: Difference = Said("4 K", 4_000)
+    rise_limit: Difference = Said("3 K", 3_000)
+    stray_heat: Difference = Said("1.5 K", 1_500)
+    disagreement: Difference = Said("4 K", 4_000)
+    longest_on: Duration = Said("16 h", 57_600_000)
+    daily_on: Duration = Said("22 h", 79_200_000)
     stale_after: Duration | None = None
     relay: RelayTable | None = None
     pid: PidTable | None = None
@@ -216,6 +226,29 @@ class ProbeTable(Checked):
     offset: Difference = Said("0 K", 0)
     offset_date: Annotated[str | None, PlainValidator(words.date)] = None
     every: Duration = Said("30 s", 30_000)
+    stuck_after: Duration = Said("12 h", 43_200_000)
+
+
+class NotifyTable(Checked):
+    """Somebody who is told of alarms."""
+
+    needs: ClassVar[Mapping[str, str]] = {"url": "mqtt"}
+    claims: ClassVar[tuple[str, ...]] = ("name",)
+
+    name: str = ""
+    url: str | None = None
+    url_file: FilePath | None = None
+    tells: Annotated[tuple[str, ...], PlainValidator(alarm_words.alarms)] = Field(
+        default=("high", "medium"), alias="for"
+    )
+    quiet: Annotated[tuple[int, int] | None, PlainValidator(alarm_words.quiet)] = None
+    wakes: Annotated[tuple[str, ...], PlainValidator(alarm_words.alarms)] = ("high",)
+    cold_wakes: Annotated[tuple[str, ...], PlainValidator(alarm_words.names)] = ()
+    all_is_well: Annotated[int | None, PlainValidator(alarm_words.time_of_day)] = None
+    at_most: Annotated[tuple[int, int], PlainValidator(alarm_words.at_most)] = (
+        6,
+        3_600_000,
+    )
 
 
 class Document(BaseSettings):
@@ -235,6 +268,7 @@ class Document(BaseSettings):
     mat: list[MatTable]
     tray: list[TrayTable]
     probe: list[ProbeTable]
+    notify: list[NotifyTable]
 
 
 NESTED: Mapping[str, type[Table]] = {
@@ -252,16 +286,22 @@ TABLES: Mapping[str, type[Table]] = {
     "mat": MatTable,
     "tray": TrayTable,
     "probe": ProbeTable,
+    "notify": NotifyTable,
 }
 """Tables of the file, by key."""
 
 
 def known_keys() -> tuple[str, ...]:
     """Return every key that a file may hold, such as "mat.relay.topic"."""
-    outer = (_keys(name, table.model_fields) for name, table in TABLES.items())
-    inner = (_keys(f"mat.{name}", t.model_fields) for name, t in NESTED.items())
+    outer = (_keys(name, keys_of(table)) for name, table in TABLES.items())
+    inner = (_keys(f"mat.{name}", keys_of(table)) for name, table in NESTED.items())
     return tuple(key for keys in (*outer, *inner) for key in keys)
 
 
-def _keys(table: str, fields: Iterable[str]) -> Iterable[str]:
-    return (f"{table}.{field}" for field in fields if field not in NESTED)
+def keys_of(table: type[Table]) -> list[str]:
+    """Return the keys of a table as a file writes them."""
+    return [field.alias or name for name, field in table.model_fields.items()]
+
+
+def _keys(table: str, keys: Iterable[str]) -> Iterable[str]:
+    return (f"{table}.{key}" for key in keys if key not in NESTED)

@@ -5,12 +5,13 @@ the same place.
 """
 
 from collections.abc import Iterable, Iterator
-from urllib.parse import urlsplit
 
+from controller.adapters.mqtt_address import broker_address
 from controller.adapters.settings.belongings import words
 from controller.adapters.settings.convert import relay_kind, stale_after_ms
 from controller.adapters.settings.document import Tables
 from controller.adapters.settings.findings import Finding, shown
+from controller.adapters.settings.notices import notify_of
 from controller.adapters.settings.tables import BrokerTable, MatTable, ProbeTable
 from controller.wiring import (
     BrokerWire,
@@ -24,7 +25,6 @@ from controller.wiring import (
     Wiring,
 )
 
-_PORTS = {"mqtt": 1883, "mqtts": 8883}
 _URL_ASK = (
     'write "mqtt://host", "mqtts://host:8883" (encrypted) or "embedded"; '
     "name and password have keys of their own"
@@ -40,6 +40,7 @@ def wiring_of(tables: Tables) -> Wiring:
         broker=_broker(tables.broker),
         probes=tuple(_probe(p, tables) for p in tables.probes if not p.wrong),
         relays=tuple(wire for mat in tables.mats for wire in _relay(mat)),
+        notify=notify_of(tables),
     )
 
 
@@ -59,7 +60,7 @@ def wiring_problems(tables: Tables) -> Findings:
 def _broker(broker: BrokerTable) -> BrokerWire:
     if broker.url == "embedded":
         return BrokerWire(embedded=True, port=0)
-    address = _address(broker.url) or ("mqtt", "127.0.0.1", 1883)
+    address = broker_address(broker.url) or ("mqtt", "127.0.0.1", 1883)
     scheme, host, port = address
     return BrokerWire(
         host=host,
@@ -71,26 +72,11 @@ def _broker(broker: BrokerTable) -> BrokerWire:
     )
 
 
-def _address(url: str) -> tuple[str, str, int] | None:
-    """Return scheme, host and port; None unless there is just that."""
-    try:
-        parts = urlsplit(url)
-        port = parts.port
-    except ValueError:
-        return None
-    usual = _PORTS.get(parts.scheme)
-    more = parts.username, parts.password, parts.path.strip("/"), parts.query
-    plain = url.isprintable() and " " not in url and not any(more)
-    if usual is None or not parts.hostname or port == 0 or not plain:
-        return None
-    return parts.scheme, parts.hostname, port or usual
-
-
 def _broker_problems(broker: BrokerTable) -> Findings:
     if broker.url == "embedded" and broker.username is not None:
         allowed = "leave it out: the embedded broker asks for no name"
         yield Finding("[broker] username", shown(broker.username), allowed)
-    address = None if broker.url == "embedded" else _address(broker.url)
+    address = None if broker.url == "embedded" else broker_address(broker.url)
     if broker.url != "embedded" and address is None:
         yield Finding("[broker] url", _without_secret(broker.url), _URL_ASK)
     if broker.ca_file is not None and (address is None or address[0] != "mqtts"):
@@ -141,7 +127,9 @@ def _relay(mat: MatTable) -> Iterator[RelayWire]:
         on_word=on_word,
         off_word=off_word,
         reports_on=mat.relay.reports_on,
+        power_on=mat.relay.power_on,
         pin=mat.relay.pin,
+        active_low=mat.relay.active_low,
     )
 
 
@@ -201,7 +189,11 @@ def _relay_topics(tables: Tables, probes: Iterable[ProbeTable]) -> Findings:
 
 def _topics_of(mat: MatTable) -> Iterator[tuple[str, str]]:
     if mat.relay is not None:
-        pairs = (("topic", mat.relay.topic), ("reports_on", mat.relay.reports_on))
+        pairs = (
+            ("topic", mat.relay.topic),
+            ("reports_on", mat.relay.reports_on),
+            ("power_on", mat.relay.power_on),
+        )
         yield from ((key, topic) for key, topic in pairs if topic is not None)
 
 
@@ -217,5 +209,5 @@ def _topics(tables: Tables) -> Iterator[tuple[str, str]]:
 def _ours(topic: str, bench: str) -> bool:
     """Whether bottomheat publishes there."""
     own = f"bottomheat/{bench}/"
-    kinds = ("alive", "tray", "mat", "alarm")
+    kinds = ("alive", "tray", "mat", "alarm", "notice")
     return topic.removeprefix(own).split("/")[0] in kinds and topic.startswith(own)

@@ -10,7 +10,6 @@ from controller.adapters.settings import quantities
 from controller.adapters.settings.quantities import Said
 
 _LONGEST_TITLE = 100
-_LONGEST_TOPIC = 200
 _HIGHEST_PORT = 65_535
 _LARGEST = 10**9
 _CLOCK = r"([01][0-9]|2[0-3]):([0-5][0-9])"
@@ -28,19 +27,6 @@ def title(value: object) -> str:
     text = value if isinstance(value, str) else "\n"
     if not text.isprintable() or len(text) > _LONGEST_TITLE:
         message = "write text in quotes: one line of at most 100 characters"
-        raise ValueError(message)
-    return text
-
-
-def topic(value: object) -> str:
-    """Return an MQTT topic to publish or subscribe to; no wildcards."""
-    text = value if isinstance(value, str) else ""
-    plain = text.isprintable() and not set(text) & {"+", "#"}
-    if not text or len(text) > _LONGEST_TOPIC or not plain or text.startswith("$"):
-        message = (
-            'write one MQTT topic of 1 to 200 characters, without "+" or "#", '
-            'not beginning with "$"'
-        )
         raise ValueError(message)
     return text
 
