@@ -1,8 +1,14 @@
-"""What the tests of regulation share: a heated thing that answers late."""
+"""What the tests of regulation share: a heated thing that answers late.
 
+And where the core is mutated, in which order its tests try to notice.
+"""
+
+import json
 import math
+import os
 from collections import deque
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pytest
 
@@ -45,3 +51,11 @@ class Plant:
 def a_plant():
     """How a plant is made."""
     return Plant
+
+
+def pytest_collection_modifyitems(items):
+    """Let the quickest tests try first: most mutants need no more."""
+    stats = Path("mutmut-stats.json")  # mutmut's, in its copy of the project
+    if "MUTANT_UNDER_TEST" in os.environ and stats.exists():
+        took_s = json.loads(stats.read_text(encoding="utf-8"))["duration_by_test"]
+        items.sort(key=lambda item: took_s.get(item.nodeid, 0.0))
