@@ -70,6 +70,6 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.PROBE_STUCK: AlarmRule(Priority.MEDIUM),
     AlarmKind.PROBE_DISAGREES: AlarmRule(Priority.MEDIUM, _STEADY),
     AlarmKind.LINK_DOWN: AlarmRule(Priority.MEDIUM),
-    AlarmKind.LOG_FAILED: AlarmRule(Priority.MEDIUM),
+    AlarmKind.LOG_FAILED: AlarmRule(Priority.MEDIUM, _STEADY),
 }
 """Every kind of alarm, the most urgent first."""

@@ -187,6 +187,8 @@ def test_failing_log_rings():
     assert news(bench.scan(**COLD)) == (came(AlarmKind.LOG_FAILED),)
     assert news(bench.scan(**COLD)) == ()
     bench.log = LogHealth.OK
+    bench.run(300, **COLD)
+    assert bench.alarms == {(AlarmKind.LOG_FAILED, "")}, "a full disk comes and goes"
     assert news(bench.scan(**COLD)) == (gone(AlarmKind.LOG_FAILED),)
 
 

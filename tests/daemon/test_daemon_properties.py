@@ -22,7 +22,7 @@ from controller.core.scan import (
 )
 from controller.core.state import State, Trip, fresh_state
 from controller.daemon import Daemon, Parts
-from controller.ports import Arrivals, RunHeader
+from controller.ports import Arrivals, Instant, RunHeader
 from tests.builders import a_mat, a_plan, a_tray, surface_probe
 
 SCAN_MS = 5_000
@@ -80,6 +80,9 @@ class World:
     def health(self) -> LogHealth:
         return LogHealth.OK if self.healthy else LogHealth.FAILED
 
+    def end(self, at: Instant, cause: str) -> None:
+        pass
+
     def close(self) -> None:
         self.events.append(("close", "", 0))
 
@@ -94,6 +97,9 @@ class World:
         pass
 
     def fed(self, status: str) -> None:
+        pass
+
+    def stopping(self, cause: str) -> None:
         pass
 
 
