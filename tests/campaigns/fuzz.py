@@ -21,12 +21,12 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # it is started as a script
 
-from tests.campaigns.fuzzing import configurations, logs, messages, relays
+from tests.campaigns.fuzzing import beside, configurations, logs, messages, relays
 from tests.campaigns.fuzzing.target import Target
 
 TARGETS: Mapping[str, Target] = {
     target.name: target
-    for part in (messages, relays, configurations, logs)
+    for part in (messages, relays, configurations, beside, logs)
     for target in part.TARGETS
 }
 INPUTS = 1_000_000

@@ -30,6 +30,19 @@ tray = "t"
 topic = "p"
 payload = "/a~1b/0"
 """
+_TOLD = b"""
+[[notify]]
+name = "phone"
+url = "https://hooks.example/t"
+for = ["high", "link-down", "cleared"]
+quiet = "22:00-07:00"
+wakes = ["trip"]
+cold_wakes = ["m"]
+all_is_well = "08:00"
+at_most = "6 per hour"
+[[notify]]
+url = "apprise:json://localhost"
+"""
 _KEYS = tuple(key.rsplit(".", 1)[1].encode() for key in known_keys())
 _SAID = (
     *(
@@ -45,10 +58,17 @@ _SAID = (
     *(b'"mqtts://[::1]:0"', b'"mqtt://u:p@h"', b'"\xf0\x9f\x98\x80"', b"[1, 2]", b"{}"),
     *(b"1979-05-27T07:32:00Z", b"07:32:00", b"0xdead", b"inf", b"nan", b"true"),
     *(b"\n[[mat]]\n", b"\n[mat.relay]\n", b"\n[mat.pid]\n", b"\n[[mat.step]]\n"),
+    *(
+        b'["high", "cleared"]',
+        b'["whim"]',
+        b'"22:00-22:00"',
+        b'"24:00"',
+        b'"0 per day"',
+    ),
     *(b"\n[[probe]]\n", b"\n[[tray]]\n", b"\n[bench]\n", b"\n[api]\n", b"[", b"]]"),
     *(b"\n" + key + b" = " for key in _KEYS),
 )
-_TOML = (_SMALL, (ROOT / "config" / "bench.toml").read_bytes())
+_TOML = (_SMALL, _SMALL + _TOLD, (ROOT / "config" / "bench.toml").read_bytes())
 CONFIGURATIONS = Mutator(_TOML, (*_SAID, *NUMBERS), longest=250_000)
 VALUES = Mutator([word.strip(b'"') for word in _SAID], NUMBERS, longest=200)
 _VARIABLES = tuple(

@@ -1,4 +1,4 @@
-"""Targets that read season logs and kept trips.
+"""The target that reads season logs.
 
 A season log that was altered is an error that names it, or is read as what it
 now says: no other exception, no mat that starts warm, and a writer that either
@@ -18,13 +18,11 @@ from controller.adapters.season_log import (
     LogError,
     SeasonLogReader,
     SeasonLogWriter,
-    TripFile,
 )
 from controller.cli.beginning import beginning
 from controller.core.state import Mode
 from controller.core.step import DECISIONS_VERSION, step
 from controller.review.audit import audit
-from controller.wire import encode_trips, to_text
 from tests.campaigns.fuzzing.folders import a_folder
 from tests.campaigns.fuzzing.messages import NOW
 from tests.campaigns.fuzzing.mutator import Mutator
@@ -210,28 +208,4 @@ _USES: dict[str, Callable[[Path], None]] = {
 }
 
 
-KEPT_TRIPS = Mutator(
-    (to_text(encode_trips(TRIPS)).encode(), b'{"version":1,"trips":{}}'),
-    (b"north", b'"cause"', b'"version"', b'"probe"', b'"at_ms"', b"tripped", b"null"),
-)
-
-
-def check_trips(content: bytes) -> bool:
-    """A file of trips is trips, or an error that names it: never no trips."""
-    with a_folder() as folder:
-        path = folder / "season.trips.json"
-        path.write_bytes(content)
-        try:
-            found = TripFile(path).load()
-        except ValueError as error:
-            assert str(path) in str(error)
-            return False
-        TripFile(path).save(found)
-        assert TripFile(path).load() == found
-    return True
-
-
-TARGETS = (
-    Target("trips", 40, KEPT_TRIPS.made, check_trips),
-    Target("season-log", 10, _altered, check_season_log),
-)
+TARGETS = (Target("season-log", 10, _altered, check_season_log),)

@@ -4,11 +4,11 @@ import json
 from random import Random
 
 from controller.adapters.lease import Lease, expired, obeyed
-from controller.adapters.relay_words import parse_report
+from controller.adapters.relay_words import HIGHEST_W, parse_power, parse_report
 from controller.core.plan import RelayKind
-from controller.core.scan import Refusal, RelayReport
+from controller.core.scan import PowerReport, Refusal, RelayReport
 from controller.wiring import RelayWire
-from tests.campaigns.fuzzing.messages import is_told
+from tests.campaigns.fuzzing.messages import SAYS_NUMBER, is_told
 from tests.campaigns.fuzzing.mutator import Mutator
 from tests.campaigns.fuzzing.target import Target
 
@@ -53,6 +53,18 @@ def check_report(given: Report) -> bool:
     assert found.retained is retained
     assert found.seq is None or 0 <= found.seq < 2**53
     assert found.reason in {"", "command", "lease", "start", "lost"}
+    return True
+
+
+def check_power(payload: bytes) -> bool:
+    """A wattmeter's message is a power that a mat can draw, or a refusal in words."""
+    found = parse_power(payload, RELAYS["lease"], 7)
+    if isinstance(found, Refusal):
+        is_told(found)
+        return False
+    assert type(found) is PowerReport
+    assert type(found.power_mw) is int
+    assert 0 <= found.power_mw <= 1000 * HIGHEST_W
     return True
 
 
@@ -108,6 +120,7 @@ def _may_be_on(
 
 
 TARGETS = (
-    Target("report", 90, _report, check_report),
+    Target("report", 70, _report, check_report),
+    Target("power", 20, SAYS_NUMBER.made, check_power),
     Target("lease", 100, _commanded, check_lease),
 )
