@@ -404,7 +404,7 @@ def test_limit_alarm_that_flickers_rings_once():
         bench.scan(n1=29.0, n2=28.0, s1=42.0 + 0.1 * (n % 2) - 0.05)
         rung += sum(c.turn is AlarmTurn.RAISED for c in news(bench))
     assert rung == 1
-    bench.run(300, n1=29.0, n2=28.0, s1=41.0)
+    bench.run(1_800, n1=29.0, n2=28.0, s1=41.0)
     assert bench.alarms == {(AlarmKind.OVER_LIMIT, "north")}
     bench.scan(n1=29.0, n2=28.0, s1=41.0)
     assert bench.alarms == set()
