@@ -297,6 +297,13 @@ class Bench:
             raise BenchError(message)
         return off_s
 
+    def not_on_since(self, at_ns: int) -> None:
+        """Raise BenchError if mat north's contact closed after a moment [ns]."""
+        words = [w[1] for w in self._switchings() if w[0] > at_ns and w[3] == "north"]
+        if "on" in words:
+            message = "a command that had waited was obeyed"
+            raise BenchError(message)
+
     # ---------------------------------------------------------------- memory
 
     async def remembered(self) -> Memory:
