@@ -18,6 +18,8 @@ from pathlib import Path
 import aiomqtt
 
 from controller.adapters.clocks import run_clock_ns
+from controller.adapters.season_log import SeasonLogReader
+from controller.core.units import kelvin_hours
 
 LEASE_S = 3.0
 """Three scans of 1 s."""
@@ -27,6 +29,9 @@ SETPOINT_C = 22.5
 
 NORTH_C, BASE_C = 18.5, 10.0
 """What its probe says all the time, and the usual base of degree-hours [°C]."""
+
+STALE_S = 5
+"""The longest interval between two readings that counts for degree-hours [s]."""
 
 ROOT = Path(__file__).parents[2]
 
@@ -292,6 +297,13 @@ class Bench:
             raise BenchError(message)
         return off_s
 
+    def not_on_since(self, at_ns: int) -> None:
+        """Raise BenchError if mat north's contact closed after a moment [ns]."""
+        words = [w[1] for w in self._switchings() if w[0] > at_ns and w[3] == "north"]
+        if "on" in words:
+            message = "a command that had waited was obeyed"
+            raise BenchError(message)
+
     # ---------------------------------------------------------------- memory
 
     async def remembered(self) -> Memory:
@@ -318,16 +330,34 @@ class Bench:
         if self._known() != before.known:
             message = f"known before: {before.known}; now: {self._known()}"
             raise BenchError(message)
-        # They go on from the last scan that was committed; the API says three
-        # decimals, and one more scan may have passed while it was asked.
-        uncommitted = (before.ahead + 1) * (NORTH_C - BASE_C) / 3600 + 0.001
-        if self._degree_hours() < before.degree_hours - uncommitted:
+        if not await asyncio.to_thread(self._goes_on, before):
             message = (
-                f"degree-hours fell from {before.degree_hours} to"
-                f" {self._degree_hours()}, with {before.ahead} scans not committed"
+                f"degree-hours do not go on from {before.degree_hours} K·h, with"
+                f" {before.ahead} scans not committed"
             )
             raise BenchError(message)
         self._never_on()
+
+    def _goes_on(self, before: Memory) -> bool:
+        """Whether degree-hours go on from the last scan that was committed.
+
+        The first of these is where the run after the fault began, if one did.
+        The API says three decimals; a scan that was not committed may have
+        counted as much as a probe may be silent, and one or two more scans may
+        have passed before the fault.
+        """
+        runs = SeasonLogReader(self._folder / "season.db").runs()
+        began = [
+            kelvin_hours(run.state.accounts["north"].heat_mk_ms)
+            for run in runs[len(before.rows["run"]) :]
+        ]
+        per_s = (NORTH_C - BASE_C) / 3600
+        lost = 0.001 + per_s * (before.ahead + STALE_S if began else 0)
+        least = before.degree_hours - lost
+        most = before.degree_hours + 0.001 + per_s * (STALE_S + 3)
+        if began and not least <= began[0] <= most:
+            return False
+        return self._degree_hours() >= least
 
     def last_checks(self) -> list[str]:
         """Return what is wrong with the contacts or the log at the very end."""

@@ -105,7 +105,11 @@ async def node_frozen(bench: Bench, chance: random.Random) -> float:
     await bench.struck("node", "STOP")
     await asyncio.sleep(LEASE_S + chance.uniform(0.1, 4))
     at_ns = await bench.struck("node", "CONT")
-    return await bench.off_after(at_ns, GRACE_S)
+    off_s = await bench.off_after(at_ns, GRACE_S)
+    # It waits at least half a second before it connects anew and may obey.
+    await asyncio.sleep(0.4)
+    bench.not_on_since(at_ns)
+    return off_s
 
 
 FAULTS: dict[str, Fault] = {

@@ -217,7 +217,9 @@ async def test_a_node_that_was_frozen_obeys_no_command_that_waited(lone):
         lone.send(signal.SIGCONT)
         off_ns = await lone.until(on=False)
         assert off_ns - thawed_ns < 1e9
-        await told(client, energised=False, reason="lease")
+        for _ in range(2):  # as news, and again when it has connected anew
+            await told(client, energised=False, reason="lease")
+        assert {w for at, w, _ in lone.switchings() if at > thawed_ns} == {"off"}
         async with insisting(client, lone):
             await told(client, energised=True, reason="command")
 
