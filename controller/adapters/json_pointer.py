@@ -7,6 +7,8 @@ syntax and the evaluation of section 3 and 4 of the RFC. Nothing about readings.
 import re
 from collections.abc import Mapping, Sequence
 
+from controller.adapters.strict_json import shown
+
 _BAD_ESCAPE = re.compile(r"~(?![01])")
 _INDEX = re.compile(r"0|[1-9][0-9]{0,8}")  # no document here has 10**9 elements
 
@@ -61,18 +63,18 @@ def resolve(document: object, pointer: str) -> object:
 def _child(value: object, token: str) -> object:
     if isinstance(value, Mapping):
         if token not in value:
-            found = ", ".join(ascii(key) for key in list(value)[:8]) or "no keys"
-            raise PointerError(f"no key {token!a}; found {found}")
+            found = ", ".join(shown(key) for key in list(value)[:8]) or "no keys"
+            raise PointerError(f"no key {shown(token)}; found {found}")
         return value[token]
     if isinstance(value, Sequence) and not isinstance(value, str):
         return _element(value, token)
-    raise PointerError(f"nothing below a plain value, so no {token!a}")
+    raise PointerError(f"nothing below a plain value, so no {shown(token)}")
 
 
 def _element(array: Sequence[object], token: str) -> object:
     """Return an element; "-" is the one after the last and never exists."""
     if not _INDEX.fullmatch(token) or int(token) >= len(array):
         raise PointerError(
-            f"no element {token!a}; the array has {len(array)}, counted from 0"
+            f"no element {shown(token)}; the array has {len(array)}, counted from 0"
         )
     return array[int(token)]

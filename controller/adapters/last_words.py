@@ -9,12 +9,12 @@ lost: only the relay's own auto-off timer is.
 import asyncio
 from collections.abc import Callable
 
+from controller.adapters.lasting import connected_for_ever
 from controller.adapters.mqtt import (
     PEER_KEEPALIVE_S,
     Door,
     LastWill,
     Peer,
-    connected_for_ever,
     connected_peer,
 )
 from controller.core.plan import RelayKind

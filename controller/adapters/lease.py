@@ -110,12 +110,13 @@ def _command(payload: bytes) -> _Command | None:
         return None
     if body.get("energised") is False:
         return _Command(run, seq, None)
-    seconds = _seconds(body.get("valid_for_s"))
-    on = body.get("energised") is True and seconds is not None
-    return _Command(run, seq, round(1000 * seconds)) if on and seconds else None
+    valid_for_ms = _lasting_ms(body.get("valid_for_s"))
+    on = body.get("energised") is True and valid_for_ms is not None
+    return _Command(run, seq, valid_for_ms) if on else None
 
 
-def _seconds(value: object) -> Decimal | None:
-    if isinstance(value, Decimal) and 0 < value <= LONGEST_S:
-        return value
-    return None
+def _lasting_ms(value: object) -> int | None:
+    """Return how long "on" holds [ms]; None: no time, too long, or no number."""
+    if not isinstance(value, Decimal) or not 0 < value <= LONGEST_S:
+        return None
+    return round(1000 * value) or None

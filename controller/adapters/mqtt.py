@@ -8,24 +8,26 @@ is no connection: a late "on" is worse than none.
 
 import asyncio
 import contextlib
-import random
 import socket
 import ssl
 from collections import deque
 from collections.abc import (
     AsyncIterator,
-    Awaitable,
-    Callable,
     Coroutine,
     Iterator,
     Sequence,
 )
-from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
 import aiomqtt
 
+from controller.adapters.lasting import (
+    LONGEST_WAIT_MS,
+    SHORTEST_WAIT_MS,
+    first_to_end,
+    pause,
+)
 from controller.adapters.payloads import parse
 from controller.adapters.presence import Presence
 from controller.adapters.relay_words import (
@@ -58,14 +60,6 @@ SEND_WITHIN_S = 1.0
 HEARTBEAT_MS = 5_000
 """A message that the broker must acknowledge goes out this often: to write into
 a dead connection seems to succeed for long."""
-
-SHORTEST_WAIT_MS = 1_000
-LONGEST_WAIT_MS = 30_000
-"""Waits between attempts to connect double from the one to the other."""
-
-STEADY_MS = 10_000
-"""A connection that ends sooner does not make the next wait short again: two
-clients of one name would else take it from each other without a pause."""
 
 
 class WiringError(Exception):
@@ -152,8 +146,7 @@ class MqttLink:
             wait_ms = (
                 SHORTEST_WAIT_MS if connected else min(2 * wait_ms, LONGEST_WAIT_MS)
             )
-            jitter_ms = random.uniform(0.5, 1.0) * wait_ms  # noqa: S311
-            await self._clock.sleep_until(self._clock.now().run_ms + round(jitter_ms))
+            await pause(self._clock, wait_ms)
 
     # ----------------------------------------------------------------- Relay
 
@@ -358,19 +351,6 @@ class MqttLink:
 _Arrived = Reading | Refusal | RelayReport | PowerReport
 
 
-async def first_to_end(*parts: Coroutine[object, object, None]) -> None:
-    """Run parts side by side; when one ends, end all, and raise what it raised."""
-    tasks = [asyncio.ensure_future(part) for part in parts]
-    try:
-        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-    finally:
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-    for task in done:
-        task.result()
-
-
 async def publish_notice_once(wiring: Wiring, payload: str) -> None:
     """Publish a message to people over a connection of its own.
 
@@ -562,31 +542,3 @@ async def connected_peer(
     with _lost(door):
         async with door.entered(name, will) as client:
             yield Peer(client, door)
-
-
-async def connected_for_ever(
-    connect: Callable[[], AbstractAsyncContextManager[Peer]],
-    use: Callable[[Peer], Awaitable[None]],
-    clock: Clock,
-    say: Callable[[str], None],
-) -> None:
-    """Connect, use the connection until it is lost, wait, and connect anew.
-
-    Args:
-        connect: Makes a connection, a new client each time.
-        use: What is done with it; ends by a ConnectionError when it is lost.
-        clock: Where time comes from.
-        say: Told in words why a connection ended.
-    """
-    wait_ms = SHORTEST_WAIT_MS
-    while True:
-        since_ms = clock.now().run_ms
-        try:
-            async with connect() as peer:
-                await use(peer)
-        except ConnectionError as error:
-            say(str(error))
-        steady = clock.now().run_ms - since_ms >= STEADY_MS
-        wait_ms = SHORTEST_WAIT_MS if steady else min(2 * wait_ms, LONGEST_WAIT_MS)
-        jitter_ms = random.uniform(0.5, 1.0) * wait_ms  # noqa: S311
-        await clock.sleep_until(clock.now().run_ms + round(jitter_ms))

@@ -29,6 +29,10 @@ HIGHEST_OTHER = 1_000_000
 AHEAD_MS = 2_000
 """Chosen: a sender's clock may be this far ahead of ours [ms]."""
 
+FURTHEST_S = 10**10
+"""Chosen: three centuries; a time further from now is no time of anybody's, and
+would not fit into the season log [s]."""
+
 _TO_CELSIUS: dict[TemperatureUnit, Callable[[Fraction], Fraction]] = {
     TemperatureUnit.CELSIUS: lambda value: value,
     TemperatureUnit.FAHRENHEIT: lambda value: (value - 32) * Fraction(5, 9),
@@ -171,7 +175,13 @@ def _age_ms(record: senml.SenmlRecord, now: Instant) -> int:
     """Return a record's age where it can be known, else 0 [ms]."""
     if not record.is_relative and not now.clock_ok:
         return 0
-    return round(_age_s(record, now) * 1000)
+    age_s = _age_s(record, now)
+    if abs(age_s) > FURTHEST_S:
+        raise ValueError(
+            f"the time {record.time_s:.6g} s; at most {FURTHEST_S:.0e} s from now is "
+            "possible"
+        )
+    return round(age_s * 1000)
 
 
 def _listed(words: Iterable[str]) -> str:

@@ -8,13 +8,8 @@ what is sent. What a value means is judged by the controller.
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from controller.adapters.mqtt import (
-    Door,
-    Peer,
-    connected_for_ever,
-    connected_peer,
-    first_to_end,
-)
+from controller.adapters.lasting import connected_for_ever, first_to_end
+from controller.adapters.mqtt import Door, Peer, connected_peer
 from controller.adapters.one_wire import DEVICES, measured
 from controller.ports import Clock
 

@@ -10,15 +10,9 @@ from collections import deque
 from collections.abc import Callable, Mapping
 
 from controller.adapters.contacts import Contacts, Output
+from controller.adapters.lasting import connected_for_ever, first_to_end
 from controller.adapters.lease import Lease
-from controller.adapters.mqtt import (
-    Door,
-    LastWill,
-    Peer,
-    connected_for_ever,
-    connected_peer,
-    first_to_end,
-)
+from controller.adapters.mqtt import Door, LastWill, Peer, connected_peer
 from controller.adapters.relay_words import report_payload
 from controller.ports import Clock
 

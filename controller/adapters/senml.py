@@ -116,8 +116,8 @@ def _checked(fields: object, number: int) -> Mapping[str, object]:
             _check_type(label, value, number)
         elif label.endswith("_"):
             raise SenmlError(
-                f"record {number} has the field {label!a}, which must be understood "
-                "and is not"
+                f"record {number} has the field {strict_json.shown(label)}, which must "
+                "be understood and is not"
             )
     return fields
 
@@ -151,8 +151,8 @@ def _resolved(base: _Base, fields: Mapping[str, object], number: int) -> SenmlRe
     name = base.name + (_string(fields, "n", None) or "")
     if not _NAME.fullmatch(name):
         raise SenmlError(
-            f"name {name!a} of record {number} must begin with a letter or digit and "
-            'have only letters, digits, "-", ":", ".", "/" and "_"'
+            f"name {strict_json.shown(name)} of record {number} must begin with a "
+            'letter or digit and have only letters, digits, "-", ":", ".", "/" and "_"'
         )
     _check_one_value(base, fields, number)
     flag = fields.get("vb")

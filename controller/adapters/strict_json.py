@@ -15,6 +15,9 @@ LONGEST_BYTES = 4096
 LONGEST_NUMBER = 64
 """Chosen: a double needs at most 24 characters."""
 
+SPACES = " \t\r\n"
+"""What JSON calls whitespace (RFC 8259, section 2); Python's idea is wider."""
+
 RAW_BYTES = 80
 _SHOWN = 40
 
@@ -57,7 +60,7 @@ def bare_number(payload: bytes) -> Decimal:
     Raises:
         ValueError: It is anything else.
     """
-    word = text(payload).strip()
+    word = text(payload).strip(SPACES)
     if not word:
         raise ValueError("empty; a decimal number such as 21.5 is expected")
     if not _NUMBER.fullmatch(word):

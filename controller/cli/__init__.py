@@ -144,7 +144,7 @@ def _frame() -> tuple[argparse.ArgumentParser, Subparsers]:
 
 def _listing() -> str:
     return "\n\n".join(
-        "\n".join([f"{title}:", *(f"  {name:10}  {line}" for name, line in lines)])
+        "\n".join([f"{title}:", *(f"  {name:12}  {line}" for name, line in lines)])
         for title, lines in GROUPS
     )
 

@@ -91,6 +91,16 @@ def worries(settings: "Settings") -> Iterator[str]:
     nights = any(step.night_mc for mat in settings.plan.mats for step in mat.programme)
     if nights and "[bench] timezone" not in settings.written:
         yield "there are night setpoints but no timezone: night is told by UTC"
+    yield from _notify_worries(settings)
+
+
+def _notify_worries(settings: "Settings") -> Iterator[str]:
+    wires = settings.wiring.notify
+    if wires and all(wire.url == "mqtt" for wire in wires):
+        yield "whoever is told of alarms hears nothing when the broker is lost"
+    timed = any(wire.quiet or wire.all_is_well is not None for wire in wires)
+    if timed and "[bench] timezone" not in settings.written:
+        yield "notify goes by the time of day but there is no timezone: UTC counts"
 
 
 def _mat_worries(mat: MatPlan) -> Iterator[str]:

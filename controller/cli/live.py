@@ -87,7 +87,8 @@ def daemon_on(stage: Stage) -> Daemon:
         stage.clock,
         run=header.run,
         valid_for_ms=settings.plan.valid_for_ms,
-        listen_first_s=LISTEN_FIRST_S,
+        # On a broker of our own there is nobody else.
+        listen_first_s=0.0 if settings.wiring.broker.embedded else LISTEN_FIRST_S,
     )
     notifier = notifier_for(settings, link.publish_notice)
     told: list[Callable[[Snapshot], None]] = [Announcer(link.publish_status)]

@@ -97,7 +97,8 @@ def _relay(settings: "Settings", mat: MatPlan) -> str:
         case None:
             return "Watched only: it has no relay, and is never commanded"
         case RelayKind.PIN:
-            return f"Relay on pin {wires[mat.name].pin} of this board"
+            low = ", on while it is low" if wires[mat.name].active_low else ""
+            return f"Relay on pin {wires[mat.name].pin} of this board{low}"
         case RelayKind.PLAIN:
             return f"Plain relay on {wires[mat.name].topic}"
         case RelayKind.LEASE:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TypedDict
+from typing import TYPE_CHECKING, TypedDict
 
 from controller.adapters.clocks import utc_ms_of
 from controller.adapters.season_log import DirectSeasonLog
@@ -17,6 +17,7 @@ from controller.adapters.settings import Settings, load
 from controller.cli.beginning import run_header
 from controller.cli.fault_file import load_faults
 from controller.cli.output import figure, table
+from controller.cli.what_rang import what_rang
 from controller.core.plan import DrivenBy, MatPlan, OnOff, Plan
 from controller.core.relays import on_time_ms
 from controller.core.state import State, fresh_state
@@ -32,6 +33,9 @@ from controller.core.units import (
 from sim.faults import Fault
 from sim.kinds import SHAPES
 from sim.tally import MatTally
+
+if TYPE_CHECKING:
+    from controller.cli.virtual_time import Outcome
 
 FIRST_DAY = date(2027, 2, 1)
 FIRST_MINUTE = 9 * 60
@@ -173,11 +177,16 @@ def run(args: argparse.Namespace) -> int:
     runs = {"bottomheat": (settings.plan, args.out)}
     if args.beside_thermostat:
         runs["thermostat"] = plain_thermostat(settings.plan), _beside(args.out)
+    rung: dict[str, str] = {}
+    results: dict[str, dict[str, KeptMat]] = {}
     try:
-        results = {
-            name: _run(args, settings, plan, log, faults)
-            for name, (plan, log) in runs.items()
-        }
+        for name, (plan, log) in runs.items():
+            outcome = _run(args, settings, plan, log, faults)
+            results[name] = {
+                mat: _kept(tally, outcome.state)
+                for mat, tally in outcome.tallies.items()
+            }
+            rung[name] = what_rang(outcome.rung, settings.display_unit)
     except _NoUseError as error:
         print(f"bottomheat simulate: {error}", file=sys.stderr)
         return 2
@@ -185,7 +194,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(results, indent=2))
     else:
         print(f"{args.days:g} days, seed {args.seed}; logged in {args.out}\n")
-        print("\n\n".join(_in_words(results)))
+        print("\n\n".join([*_in_words(results), rung["bottomheat"]]))
     return 0
 
 
@@ -236,8 +245,8 @@ def _run(
     plan: Plan,
     path: Path,
     faults: tuple[Fault, ...],
-) -> dict[str, KeptMat]:
-    """Run a plan through the seed's weather; return how each mat was kept."""
+) -> "Outcome":
+    """Run a plan through the seed's weather."""
     from controller.cli.virtual_time import LocalTime, simulated  # brings numpy
     from sim.world import World, WorldOptions
 
@@ -259,12 +268,9 @@ def _run(
     header = run_header("simulate", plan, state, started, settings.timezone)
     log = DirectSeasonLog(path)
     try:
-        outcome = simulated(header, world, log, round(args.days * DAY_MS), faults)
+        return simulated(header, world, log, round(args.days * DAY_MS), faults)
     finally:
         log.close()
-    return {
-        name: _kept(tally, outcome.state) for name, tally in outcome.tallies.items()
-    }
 
 
 def _room_csv(path: Path) -> str:

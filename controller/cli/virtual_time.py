@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+from controller.cli.what_rang import Rung
+from controller.core.decisions import AlarmChange, AlarmTurn
 from controller.core.relays import on_time_ms
 from controller.core.setpoints import on_ramp
 from controller.core.state import State
@@ -56,10 +58,12 @@ class Outcome:
     Attributes:
         state: The state after the last scan.
         tallies: How each mat was kept, by name.
+        rung: Alarms that were raised, in order.
     """
 
     state: State
     tallies: dict[str, MatTally]
+    rung: tuple[Rung, ...]
 
 
 def simulated(
@@ -85,6 +89,7 @@ def simulated(
     loop = ClosedLoop(plan, header.state, bench, header.started_utc_ms, calendar)
     scans = lasting_ms // plan.scan_ms
     say = _progress(scans)
+    rung: list[Rung] = []
     log.begin(header)
     with _no_cycles():
         for number in range(1, scans + 1):
@@ -93,10 +98,25 @@ def simulated(
                 if turn.resumed is not None:
                     log.begin(_next_run(header, turn, turn.resumed))
                 log.append(turn.scan, turn.decisions, turn.state)
+                if turn.decisions.alarm_changes:
+                    after_ms = loop.now_ms - header.started_run_ms
+                    rung += _raised(turn.decisions.alarm_changes, after_ms)
             if loop.now_ms % MINUTE_MS < plan.scan_ms:
                 _count(counted, world, loop.state)
             say(number)
-    return Outcome(loop.state, counted)
+    return Outcome(loop.state, counted, tuple(rung))
+
+
+def _raised(changes: tuple[AlarmChange, ...], after_ms: int) -> Iterator[Rung]:
+    silent = {
+        (change.kind, change.subject)
+        for change in changes
+        if change.turn is AlarmTurn.SUPPRESSED
+    }
+    for change in changes:
+        explained = (change.kind, change.subject) in silent
+        if change.turn is AlarmTurn.RAISED and not explained:
+            yield Rung(after_ms, change)
 
 
 def _next_run(header: RunHeader, turn: Turn, resumed: State) -> RunHeader:

@@ -43,6 +43,10 @@ class AlarmRule:
 _STEADY = Millis(5 * MINUTE_MS)
 """Chosen: two scans of a flickering state are not two alarms [ms]."""
 
+_CYCLING = Millis(30 * MINUTE_MS)
+"""Chosen: a tray that is kept at its limit crosses it every quarter of an hour or
+so, and that is one alarm [ms]."""
+
 _BLIND = (AlarmKind.LINK_DOWN,)
 
 RULES: Mapping[AlarmKind, AlarmRule] = {
@@ -51,9 +55,9 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.POWER_UNASKED: AlarmRule(Priority.HIGH, _STEADY),
     AlarmKind.RELAY_DISAGREES: AlarmRule(Priority.HIGH, explained_by=_BLIND),
     AlarmKind.OVER_LIMIT: AlarmRule(
-        Priority.HIGH, _STEADY, (AlarmKind.TRIP, AlarmKind.HEAT_FROM_ABOVE)
+        Priority.HIGH, _CYCLING, (AlarmKind.TRIP, AlarmKind.HEAT_FROM_ABOVE)
     ),
-    AlarmKind.HEAT_FROM_ABOVE: AlarmRule(Priority.HIGH, _STEADY),
+    AlarmKind.HEAT_FROM_ABOVE: AlarmRule(Priority.HIGH, _CYCLING),
     AlarmKind.ROOT_ZONE_WARM: AlarmRule(Priority.MEDIUM),
     AlarmKind.HEAT_NOT_FELT: AlarmRule(
         Priority.MEDIUM, explained_by=(AlarmKind.MAT_DEAD,)
@@ -70,6 +74,6 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.PROBE_STUCK: AlarmRule(Priority.MEDIUM),
     AlarmKind.PROBE_DISAGREES: AlarmRule(Priority.MEDIUM, _STEADY),
     AlarmKind.LINK_DOWN: AlarmRule(Priority.MEDIUM),
-    AlarmKind.LOG_FAILED: AlarmRule(Priority.MEDIUM),
+    AlarmKind.LOG_FAILED: AlarmRule(Priority.MEDIUM, _STEADY),
 }
 """Every kind of alarm, the most urgent first."""

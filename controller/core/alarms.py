@@ -17,10 +17,10 @@ from controller.core.decisions import (
     Doubted,
     Numbers,
 )
+from controller.core.offsets import strange_trays
 from controller.core.plan import MatPlan, Plan, RelayKind
 from controller.core.protect import Verdict
 from controller.core.relays import GRACE_SCANS, power_tells
-from controller.core.response import strange_trays
 from controller.core.root_zone import Heard, Observed, hear
 from controller.core.scan import LogHealth, Scan
 from controller.core.state import Alarm, MatState, State

@@ -18,7 +18,7 @@ from controller.core.protect import CLEAR, Facts, Verdict, over_limits, verdict
 from controller.core.regulate import Driving, band, on_off, pid
 from controller.core.relays import hear_relays, mean_duty, switched
 from controller.core.requests import grant
-from controller.core.response import Look, due, frozen, looked
+from controller.core.response import due, looked
 from controller.core.root_zone import (
     Observed,
     driving_temp,
@@ -36,6 +36,7 @@ from controller.core.setpoints import (
 )
 from controller.core.state import MODE_TABLE, Condition, MatState, Mode, Override, State
 from controller.core.units import MilliC, Millis
+from controller.core.uptake import Look, frozen
 
 DECISIONS_VERSION = 2
 """Raised by hand whenever the same scans would be decided otherwise."""

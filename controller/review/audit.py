@@ -89,11 +89,10 @@ def audit(
     state = header.state
     said: dict[str, Command] = {}
     for recorded in scans:
-        found.add(_numbering(found.last_seq, recorded.scan.seq))
+        found.number(recorded.scan.seq)
         state, decisions = step(header.plan, state, recorded.scan)
         news = take_news(said, decisions.commands)
         found.add(_compared(recorded, news, decisions))
-        found.last_seq = max(found.last_seq, recorded.scan.seq)
         found.scans += 1
     return AuditReport(
         run=header.run,
@@ -121,13 +120,20 @@ class _Findings:
             if len(self.kept) < KEPT:
                 self.kept.append(difference)
 
+    def number(self, seq: int) -> None:
+        """Take a scan's number: each that is missing before it is a difference.
 
-def _numbering(last_seq: int, seq: int) -> Iterator[Difference]:
-    """Yield one difference for each number that is missing, or out of order."""
-    for missing in range(last_seq + 1, seq):
-        yield Difference(missing, "scan", note="missing in the log")
-    if seq <= last_seq:
-        yield Difference(seq, "scan", note=f"follows scan {last_seq}")
+        A damaged number may leave out more of them than could ever be listed.
+        """
+        if seq <= self.last_seq:
+            self.add([Difference(seq, "scan", note=f"follows scan {self.last_seq}")])
+            return
+        listed_to = min(seq, self.last_seq + 1 + KEPT)
+        missing = range(self.last_seq + 1, listed_to)
+        self.add(Difference(n, "scan", note="missing in the log") for n in missing)
+        if listed_to < seq:
+            self.counts["scan"] += seq - listed_to
+        self.last_seq = seq
 
 
 def _compared(

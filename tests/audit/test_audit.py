@@ -189,6 +189,14 @@ def test_every_number_of_a_longer_gap_is_counted(season):
     assert audited(season, record).counts["scan"] == 10
 
 
+def test_a_damaged_number_is_counted_without_counting_up_to_it(season):
+    *record, last = season.record()
+    far = replace(last, scan=replace(last.scan, seq=2**61))
+    report = audited(season, [*record, far])
+    assert report.counts["scan"] == 2**61 - 600
+    assert len(report.differences) == audit_module.KEPT
+
+
 def test_a_scan_that_comes_twice_is_a_difference(season):
     record = season.record()
     record.insert(50, record[50])

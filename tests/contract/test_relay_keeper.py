@@ -73,7 +73,7 @@ class Node:
                 await clock.sleep_until(clock.now().run_ms + 5)
         return self.switchings()[-1][0]
 
-    def says(self, energised: bool, run: str = "r1", **more) -> str:  # noqa: FBT001
+    def says(self, energised, run: str = "r1", **more) -> str:
         self.seq += 1
         body = {"energised": energised, "run": run, "seq": self.seq}
         lease = {"valid_for_s": LEASE_S} if energised else {}

@@ -1,6 +1,10 @@
-"""What the tests of regulation share: a heated thing that answers late."""
+"""What the tests of regulation share: a heated thing that answers late.
+
+And where the core is mutated, in which order its tests try to notice.
+"""
 
 import math
+import sys
 from collections import deque
 from dataclasses import dataclass, field
 
@@ -45,3 +49,11 @@ class Plant:
 def a_plant():
     """How a plant is made."""
     return Plant
+
+
+def pytest_collection_modifyitems(items):
+    """Let the quickest tests try first: most mutants need no more."""
+    mutmut = sys.modules.get("mutmut.state")  # this process was forked from it
+    if mutmut is not None:
+        took_s = mutmut.state().duration_by_test
+        items.sort(key=lambda item: took_s.get(item.nodeid, 0.0))

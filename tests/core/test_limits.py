@@ -25,7 +25,7 @@ from tests.builders import (
 )
 
 HOUR_S = 3600
-STEADY_S = 305
+STEADY_S = 1_805
 """An alarm of a limit is over when its condition has been gone for so long."""
 STALE_S = 120
 

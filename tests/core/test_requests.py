@@ -203,6 +203,8 @@ def test_hold_says_for_how_long():
     bench = Bench().heating()
     wish = Hold("north", ms(1500))
     assert granted(bench, wish) == "north stays cold for 25 min"
+    assert granted(bench, Hold("north", ms(90))) == "north stays cold for 2 min"
+    assert granted(bench, wish) == "north stays cold for 25 min"
     assert bench.mat.hold_until_ms == ms(bench.now_s + 1500)
     assert granted(bench, Hold("north", ms(0))) == "the hold on north ends"
     assert bench.mat.hold_until_ms is None

@@ -10,19 +10,14 @@ import pytest
 
 from controller.core.decisions import AlarmKind, Cause
 from controller.core.guard_state import Uptake
+from controller.core.offsets import strange_trays
 from controller.core.plan import OnOff, Pid, ProbePlan, RelayKind
-from controller.core.response import (
-    Look,
-    allowance_ms,
-    frozen,
-    lag_ms,
-    looked,
-    strange_trays,
-)
+from controller.core.response import looked
 from controller.core.root_zone import driving_temp, observe
 from controller.core.scan import Hold, PowerReport, Reset, SetEnabled, SetSetpoint
 from controller.core.state import Mode
 from controller.core.units import HOUR_MS, MINUTE_MS
+from controller.core.uptake import Look, allowance_ms, frozen, lag_ms
 from tests.builders import Bench, a_mat, a_plan, a_tray, mc, ms
 
 HOUR_S = 3_600

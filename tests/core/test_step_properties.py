@@ -3,12 +3,13 @@
 import math
 import random
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.core.decisions import AlarmTurn, Cause, Decisions
+from controller.core.decisions import AlarmKind, AlarmTurn, Cause, Decisions
 from controller.core.plan import (
     DrivenBy,
     OnLogFailure,
@@ -23,9 +24,11 @@ from controller.core.plan import (
 from controller.core.plan_rules import problems
 from controller.core.protect import tray_limit_mc
 from controller.core.scan import (
+    Acknowledge,
     Hold,
     LogHealth,
     NextStep,
+    PowerReport,
     Quality,
     Reading,
     RelayReport,
@@ -34,6 +37,7 @@ from controller.core.scan import (
     Scan,
     SetEnabled,
     SetSetpoint,
+    Shelve,
 )
 from controller.core.state import Mode, State, fresh_state, resumed_state
 from controller.core.step import step
@@ -100,6 +104,8 @@ class Watch:
     decisions: Decisions | None = None
     blocked_ms: dict[str, int] = field(default_factory=dict)
     seen: Counter[object] = field(default_factory=Counter)
+    scanned: Callable[[Scan, Decisions, State], None] = lambda *_: None
+    resumed: Callable[[State], None] = lambda _: None
 
     def __post_init__(self) -> None:
         """Begin: nothing may be on before its probes have spoken."""
@@ -115,10 +121,11 @@ class Watch:
         assert step(self.plan, before, scan) == (self.state, self.decisions)
         self._times(before, scan)
         self._commands(before, scan)
-        self._trips(before)
+        self._trips(before, scan)
         self._alarms(before)
         for mat in self.plan.mats:
             self._modes(mat.name)
+        self.scanned(scan, self.decisions, self.state)
 
     def resume(self, away_ms: int, *, known: bool) -> None:
         """Begin a new run."""
@@ -134,6 +141,7 @@ class Watch:
         self.__post_init__()
         self.decisions = None
         self.seq = 0
+        self.resumed(self.state)
 
     def _times(self, before: State, scan: Scan) -> None:
         now_ms = self.state.run_ms
@@ -207,19 +215,36 @@ class Watch:
         hottest_mc = probe.doubt_hottest_mc
         assert hottest_mc is None or hottest_mc < limit_mc
 
-    def _trips(self, before: State) -> None:
+    def _trips(self, before: State, scan: Scan) -> None:
         for mat in self.plan.mats:
             known, old = self.state.mats[mat.name], before.mats[mat.name]
             assert (known.mode is Mode.TRIPPED) is (known.trip is not None)
+            guards = [p for t in mat.trays for p in t.probes] + list(mat.surface)
             if old.trip is not None and known.trip is not old.trip:
                 assert known.trip is None
-                assert any(answer.accepted for answer in self.decisions.answers)
-            guards = [p for t in mat.trays for p in t.probes] + list(mat.surface)
+                self._may_be_unlocked(mat, scan)
             twice = any(self.state.probes[p.name].over_cutout >= 2 for p in guards)
             if mat.relay is None:
                 assert known.trip is None
             elif twice and old.relay.energised:
                 assert known.trip is not None
+
+    def _may_be_unlocked(self, mat, scan: Scan) -> None:
+        """A person asked for it, and whatever was hot had cooled well down."""
+        asked = {r.id for r in scan.requests if r.wish == Reset(mat.name)}
+        answers = self.decisions.answers
+        assert any(a.accepted and a.request_id in asked for a in answers)
+        roots = [p for t in mat.trays for p in t.probes]
+        limits_mc = {
+            **{p.name: mat.cutout_mc for p in roots},
+            **{p.name: mat.surface_cutout_mc for p in mat.surface},
+        }
+        for name, limit_mc in limits_mc.items():
+            probe = self.state.probes[name]
+            assert probe.good_at_ms is None or probe.good_mc < limit_mc - mc(3)
+        now_ms = self.state.run_ms
+        heard = [self.state.probes[p.name].good_at_ms for p in roots]
+        assert any(at is not None and now_ms - at <= ms(120) for at in heard)
 
     def _alarms(self, before: State) -> None:
         active = {(a.kind, a.subject) for a in before.alarms if a.active}
@@ -273,6 +298,8 @@ reports = st.builds(
     st.one_of(st.none(), st.integers(0, 100)),
     st.booleans(),
 )
+alarm_kinds = st.sampled_from([*(kind.value for kind in AlarmKind), "whim"])
+subjects = st.sampled_from([*MATS, *PROBES, "", "nowhere"])
 wishes = st.one_of(
     st.builds(
         SetSetpoint,
@@ -284,7 +311,10 @@ wishes = st.one_of(
     st.builds(Reset, mat_names),
     st.builds(Hold, mat_names, st.sampled_from([0, 1, 60_000, -1, 10**9])),
     st.builds(NextStep, mat_names),
+    st.builds(Acknowledge, alarm_kinds, subjects),
+    st.builds(Shelve, alarm_kinds, subjects, st.sampled_from([0, 60_000, -1, 10**9])),
 )
+powers = st.tuples(mat_names, ages_ms, st.sampled_from([0, 19_999, 20_000, 10**6]))
 scans = st.fixed_dictionaries(
     {
         "after_ms": st.one_of(
@@ -294,6 +324,7 @@ scans = st.fixed_dictionaries(
         "cool": st.booleans(),
         "readings": st.lists(readings, max_size=5),
         "reports": st.lists(reports, max_size=2),
+        "powers": st.lists(powers, max_size=2),
         "wishes": st.lists(wishes, max_size=2),
         "utc_ms": st.integers(-(2**40), 2**44),
         "clock_ok": st.booleans(),
@@ -323,6 +354,10 @@ def arrived(watch: Watch, told: dict[str, object]) -> None:
             RelayReport(mat, run_ms - age, on, seq, "", retained)
             for mat, age, on, seq, retained in told["reports"]
         ),
+        power_reports=tuple(
+            PowerReport(mat, run_ms - age, power_mw)
+            for mat, age, power_mw in told["powers"]
+        ),
         link_up=told["link_up"],
         log_health=LogHealth.OK if told["log_ok"] else LogHealth.FAILED,
         requests=tuple(
@@ -340,6 +375,18 @@ def test_nothing_that_arrives_breaks_a_rule(told, on_failure):
 
 
 # -------------------------------------------------------- long and likely runs
+
+
+def _about_alarms(rng: random.Random, state: State) -> tuple[Acknowledge | Shelve, ...]:
+    """Return what a person may wish of one of the alarms, if there is one."""
+    if not state.alarms:
+        return ()
+    one = rng.choice(state.alarms)
+    for_ms = rng.choice((0, 60_000, 600_000))
+    return (
+        Acknowledge(one.kind.value, one.subject),
+        Shelve(one.kind.value, one.subject, for_ms),
+    )
 
 
 def lived(seed: int, scans_: int, watch: Watch | None = None) -> Watch:
@@ -379,14 +426,17 @@ def lived(seed: int, scans_: int, watch: Watch | None = None) -> Watch:
                 SetEnabled(rng.choice(MATS), rng.random() < 0.8),
                 SetSetpoint(rng.choice(MATS), rng.choice((None, 20_000, 30_000))),
                 NextStep("lease"),
+                *_about_alarms(rng, watch.state),
             )
         )
         report = RelayReport(rng.choice(MATS), run_ms, rng.random() < 0.5)
+        power = PowerReport(rng.choice(MATS), run_ms, rng.choice((0, 90_000)))
         watch.scan(
             run_ms,
             readings=tuple(said),
             requests=(Request(1, "Ada", wish),) if rng.random() < 0.05 else (),
             relay_reports=(report,) if rng.random() < 0.02 else (),
+            power_reports=(power,) if rng.random() < 0.05 else (),
             link_up=link_up,
             log_health=LogHealth.OK if log_ok else LogHealth.FAILED,
         )

@@ -3,6 +3,7 @@
 import asyncio
 import socket
 import sys
+import threading
 
 import pytest
 
@@ -128,8 +129,7 @@ async def test_a_call_that_hangs_is_left_and_no_second_one_begun(server, monkeyp
         await hook.send(LETTER)
     server.hangs = False
     server.hang.set()
-    while hook._line._thread.is_alive():
-        await asyncio.to_thread(hook._line._thread.join)
+    await hook._line._last
     await hook.send(LETTER)
     assert len(server.bodies) == 2
 
@@ -142,15 +142,19 @@ async def test_a_mistake_of_our_own_is_not_hidden():
         await Line().run(broken)
 
 
-def test_a_call_that_ends_after_the_loop_does_no_harm(server, monkeypatch):
+def test_a_call_that_ends_after_the_loop_does_no_harm(monkeypatch):
     monkeypatch.setattr(line, "ALL_WITHIN_S", 0.05)
-    server.hangs = True
-    hook = sender(server.url)
+    go_on, threads = threading.Event(), []
+
+    def work() -> None:
+        threads.append(threading.current_thread())
+        go_on.wait(10)
+
     with pytest.raises(NotSentError):
-        asyncio.run(hook.send(LETTER))
-    server.hang.set()
-    hook._line._thread.join(5)
-    assert not hook._line._thread.is_alive()
+        asyncio.run(Line().run(work))
+    go_on.set()
+    threads[0].join(10)  # an exception in it would be a warning, hence an error
+    assert not threads[0].is_alive()
 
 
 # ------------------------------------------------------------------------ apprise

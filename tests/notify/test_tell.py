@@ -3,6 +3,8 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from controller.adapters.notify.memory import Book, Memory, resumed
 from controller.adapters.notify.tell import (
@@ -106,6 +108,17 @@ def test_an_alarm_that_is_over_is_told_where_that_was_asked_for():
     items = person.scans(10 * MIN_S)
     assert [(i.kind, i.over, i.utc_ms) for i in items] == [(COLD, True, gone_utc_ms)]
     assert person.scans(3 * H_S) == []
+
+
+def test_what_is_not_asked_for_any_more_is_forgotten():
+    person = Person(a_wire(cleared=True, quiet=NIGHT), at="2027-02-01T23:00:00Z")
+    person.raise_(COLD)
+    person.raise_(HOT)
+    assert kinds(person.scan()) == [HOT]
+    person.wire = a_wire(cleared=True, tells=frozenset({LOST}))
+    person.alarms.clear()
+    assert person.scans(12 * H_S) == []
+    assert (person.memory.told, person.memory.held) == ((), ())
 
 
 def test_nobody_is_told_that_it_is_over_who_did_not_ask():
@@ -355,6 +368,49 @@ def test_while_the_target_is_out_of_reach_only_urgent_ones_go_their_way():
     assert person.scans(H_S) == []
     person.raise_(HOT)
     assert kinds(person.scan()) == [HOT, COLD]
+
+
+ACTS = st.lists(
+    st.tuples(
+        st.sampled_from(["raise", "clear", "ack", "shelve", "hide", "show", "wait"]),
+        st.sampled_from([HOT, COLD, LOST]),
+        st.sampled_from([5, 60, 700, 4_000, 40_000]),
+        st.booleans(),
+    ),
+    max_size=40,
+)
+
+
+@given(ACTS)
+@settings(max_examples=200, deadline=None)
+def test_whatever_happens_what_rings_is_told_or_waits(acts):
+    """And an urgent one is told in the very scan in which it first rings."""
+    person = Person(a_wire(quiet=NIGHT, cleared=True, at_most=2))
+    seen: set[AlarmKind] = set()
+    for act, kind, after_s, person.blocked in acts:
+        alarm = person.alarms.get((kind, "north"))
+        if act == "raise" and alarm is None:
+            person.raise_(kind)
+        elif act == "clear" and alarm is not None:
+            person.clear(kind)
+        elif alarm is not None:
+            person.change(kind, **CHANGES.get(act, {}))
+        items = person.scan(after_s)
+        seen |= set(kinds(items))
+        ringing = {a.kind for a in person.alarms.values() if a.rings}
+        waiting = {item.kind for item in person.memory.held}
+        assert ringing <= {told.kind for told in person.memory.told}
+        assert ringing <= seen | waiting
+        assert not (HOT in ringing and HOT not in seen)
+        assert len(waiting) == len({(i.kind, i.over) for i in person.memory.held})
+
+
+CHANGES = {
+    "ack": {"acknowledged": True},
+    "shelve": {"shelved_until_ms": Millis(10**12)},
+    "hide": {"suppressed": True},
+    "show": {"suppressed": False, "shelved_until_ms": None},
+}
 
 
 # --------------------------------------------------------------------- a restart

@@ -56,7 +56,7 @@ def test_help_lists_all_commands_in_groups(capsys):
         _, found, below = said.partition(f"{title}:\n")
         assert found
         for name, line in lines:
-            assert f"  {name:10}  {line}\n" in below.partition("\n\n")[0] + "\n"
+            assert f"  {name:12}  {line}\n" in below.partition("\n\n")[0] + "\n"
 
 
 def test_help_imports_no_command_and_nothing_slow():

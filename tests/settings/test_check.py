@@ -129,6 +129,16 @@ def test_the_environment_of_the_process_counts(check_text, sound, monkeypatch):
 
 FINDINGS = [
     (
+        ON_MAT,
+        ON_MAT + '[[notify]]\nurl = "https://x.example"\nall_is_well = "08:00"\n',
+        "notify goes by the time of day but there is no timezone: UTC counts",
+    ),
+    (
+        ON_MAT,
+        ON_MAT + '[[notify]]\nurl = "mqtt"\n',
+        "whoever is told of alarms hears nothing when the broker is lost",
+    ),
+    (
         LEASE,
         'on = "1"\noff = "0"\n',
         "mat north: CANNOT BE SURE TO FAIL OFF: a plain relay that last heard its on "
@@ -169,7 +179,16 @@ FINDINGS = [
 @pytest.mark.parametrize(
     ("old", "new", "finding"),
     FINDINGS,
-    ids=["plain", "pin", "no surface", "no reports", "bare tray", "no timezone"],
+    ids=[
+        "no zone",
+        "only mqtt",
+        "plain",
+        "pin",
+        "no surface",
+        "no reports",
+        "bare tray",
+        "no timezone",
+    ],
 )
 def test_a_finding_is_told_and_exits_1(check_text, sound, old, new, finding):
     assert old in sound

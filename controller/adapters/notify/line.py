@@ -23,7 +23,7 @@ class Line:
     """
 
     def __init__(self) -> None:
-        self._thread: threading.Thread | None = None
+        self._last: asyncio.Future[None] | None = None
 
     async def run(self, work: Callable[[], None]) -> None:
         """Run a call.
@@ -32,7 +32,7 @@ class Line:
             NotSentError: It said so, or it took too long, or the one before
                 still hangs.
         """
-        if self._thread is not None and self._thread.is_alive():
+        if self._last is not None and not self._last.done():
             raise NotSentError("the attempt before has not ended yet")
         loop = asyncio.get_running_loop()
         done: asyncio.Future[None] = loop.create_future()
@@ -48,8 +48,8 @@ class Line:
             except RuntimeError:
                 return  # the loop has ended: nobody waits for it any more
 
-        self._thread = threading.Thread(target=call, daemon=True, name="notify")
-        self._thread.start()
+        self._last = done
+        threading.Thread(target=call, daemon=True, name="notify").start()
         await asyncio.wait({done}, timeout=ALL_WITHIN_S)
         if not done.done():
             raise NotSentError(f"not done within {ALL_WITHIN_S:g} s")
@@ -63,3 +63,4 @@ def _settle(done: asyncio.Future[None], error: Exception | None) -> None:
         done.set_result(None)
     else:
         done.set_exception(error)
+        done.exception()  # seen: nobody may be waiting for it any more

@@ -11,6 +11,7 @@ OF_PROBE = frozenset(
     {
         AlarmKind.PROBE_LOST,
         AlarmKind.PROBE_IMPLAUSIBLE,
+        AlarmKind.PROBE_STUCK,
         AlarmKind.PROBE_DISAGREES,
         AlarmKind.ROOT_ZONE_WARM,
     }
@@ -20,8 +21,10 @@ OF_PROBE = frozenset(
 COLD = frozenset(
     {
         AlarmKind.TRIP,
+        AlarmKind.HEAT_NOT_FELT,
         AlarmKind.PROBE_LOST,
         AlarmKind.PROBE_IMPLAUSIBLE,
+        AlarmKind.PROBE_STUCK,
         AlarmKind.NO_DRIVING_READING,
         AlarmKind.WARMEST_LOST,
         AlarmKind.RISES_TOO_FAST,

@@ -74,12 +74,12 @@ def tell(
     What is told belongs into one message, the most urgent first.
     """
     active = {key_of(a): a for a in moment.alarms if a.active and a.kind in wire.tells}
-    told = {key_of(t): t for t in memory.told if key_of(t) not in moment.dealt_with}
-    held = {
-        (key_of(i), i.over): i
-        for i in memory.held
-        if key_of(i) not in moment.dealt_with
-    }
+
+    def counts(known: Item | Told) -> bool:
+        return known.kind in wire.tells and key_of(known) not in moment.dealt_with
+
+    told = {key_of(t): t for t in memory.told if counts(t)}
+    held = {(key_of(i), i.over): i for i in memory.held if counts(i)}
     if active or told or held:
         notes = _Notes(wire, moment, told, held)
         for alarm in active.values():

@@ -19,6 +19,7 @@ from controller.adapters.season_log.clock import LATEST_MS, SKEW_MS, Stretch
 from controller.adapters.season_log.journal import entries
 from controller.adapters.season_log.rows import (
     Ending,
+    check_together,
     offsets_of,
     plan_of,
     state_of,
@@ -36,6 +37,7 @@ from controller.ports import Columns, LogEntry, RecordedScan, RunHeader
 from controller.wire import from_text
 
 _CHUNK = 2_000
+_SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError)
 _NO_END = 2**62
 
 _SAMPLES = f"""
@@ -121,10 +123,13 @@ class SeasonLogReader:
                 " ORDER BY scan DESC LIMIT 1",
                 span,
             ).fetchone()
-            if row is not None:
-                return row[0] - span.first, unpacked_state(row[1])
-            found = db.execute("SELECT state FROM run WHERE id = ?", span[:1])
-            return 0, state_of(found.fetchone()[0])
+            found = db.execute("SELECT plan, state FROM run WHERE id = ?", span[:1])
+            plan, first_state = found.fetchone()
+            if row is None:
+                row = (span.first, first_state)
+            kept = state_of(row[1]) if row[0] == span.first else unpacked_state(row[1])
+            check_together(plan_of(plan), kept)
+            return row[0] - span.first, kept
 
     def samples(self, probe: str, from_utc_ms: int, to_utc_ms: int) -> Columns:
         """Return a probe's usable readings in [from, to), in order of arrival.
@@ -161,7 +166,7 @@ class SeasonLogReader:
             yield db
         except sqlite3.OperationalError as error:
             raise LogError(f"{self._path} cannot be read now: {error}") from error
-        except (sqlite3.Error, zlib.error, ValueError, LookupError, TypeError) as error:
+        except (sqlite3.Error, zlib.error, *_SENSELESS) as error:
             raise damaged(self._path, error) from error
         finally:
             db.close()
@@ -193,7 +198,7 @@ def _header(
     row: tuple[str, str, int, int, str, int, str, str, str], notes: tuple[str, ...]
 ) -> RunHeader:
     run, origin, run_ms, utc_ms, timezone, version, versions, plan, state = row
-    return RunHeader(
+    header = RunHeader(
         run=run,
         origin=origin,
         started_run_ms=run_ms,
@@ -205,6 +210,8 @@ def _header(
         versions=_texts(from_text(versions)),
         notes=notes,
     )
+    check_together(header.plan, header.state)
+    return header
 
 
 def _texts(record: object) -> dict[str, str]:

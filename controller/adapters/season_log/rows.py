@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from controller.adapters.season_log.schema import READINGS_PER_SCAN
 from controller.core.decisions import Decisions, Doubt
-from controller.core.plan import Plan, all_probes
+from controller.core.plan import Plan, all_probes, all_trays
 from controller.core.scan import Quality, Reading, RelayReport, Scan
 from controller.core.state import State
 from controller.ports import RunHeader
@@ -116,6 +116,24 @@ def plan_of(text: str) -> Plan:
 def state_of(text: str | bytes) -> State:
     """Return the state of a header; raise WireError if it is damaged."""
     return decode_state(from_text(text))
+
+
+def check_together(plan: Plan, state: State) -> None:
+    """Raise ValueError where a state is not one of a plan: one of them is damaged.
+
+    What they agree on is what the core goes by without asking.
+    """
+    told = (
+        ("probes", {probe.name for probe in all_probes(plan)}, set(state.probes)),
+        ("trays", {tray.name for tray in all_trays(plan)}, set(state.accounts)),
+        ("mats", {mat.name for mat in plan.mats}, set(state.mats)),
+    )
+    for what, planned, known in told:
+        if planned != known:
+            raise ValueError(f"{what}: {sorted(planned ^ known)} in plan or state only")
+    for mat in plan.mats:
+        if not 0 <= state.mats[mat.name].step < max(1, len(mat.programme)):
+            raise ValueError(f"mat {mat.name} is in a step that its plan has not")
 
 
 def packed_state(state: State) -> bytes:

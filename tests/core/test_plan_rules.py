@@ -623,6 +623,27 @@ def test_a_programme_has_at_least_one_step():
     assert _of_mat(programme=()) == ["mat north: step = nothing: at least one step"]
 
 
+def test_the_lowest_cutout_is_allowed():
+    changes = {"warn_mc": 9_000, "programme": (StepPlan(6_000),)}
+    assert _of_mat(cutout_mc=10_000, **changes) == []
+
+
+def test_a_step_may_last_as_long_as_any_crop():
+    assert _of_mat(programme=(StepPlan(21_000, days=1_000), StepPlan(20_000))) == []
+
+
+def test_limits_are_held_against_the_highest_setpoint_there_may_be():
+    told = _of_mat(programme=(StepPlan(30_000),), warn_mc=30_500)
+    assert told == [
+        "mat north: warn = 30.5 °C: at least 1 K above the highest setpoint of 30 °C"
+    ]
+
+
+def test_no_night_setpoint_does_not_count_as_one():
+    told = _of_mat(programme=(StepPlan(-5_000),), warn_mc=1_000)
+    assert [line.split(" = ")[0] for line in told] == ["mat north: setpoint"]
+
+
 @pytest.mark.parametrize("days", [0.0, -1.0, float("nan"), float("inf"), 1_000.5])
 def test_a_step_lasts_longer_than_nothing_and_ends(days):
     told = _of_mat(programme=(StepPlan(21_000, days=days), StepPlan(20_000)))
