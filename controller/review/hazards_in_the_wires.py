@@ -75,8 +75,8 @@ IN_THE_WIRES = (
         then="alarm; nothing to switch off",
         bound="the tray cools to the room",
         thresholds=(
-            Threshold("relay-stuck-off", 1, "of one class", 12),
-            Threshold("relay-stuck-off-silently", 1, "of one class", 12),
+            Threshold("relay-stuck-off", 1, "of one class", 18),
+            Threshold("relay-stuck-off-silently", 1, "of one class", 18),
         ),
         causes=_NO_HEAT_FELT,
         alarms=(*_RELAY, AlarmKind.MAT_DEAD, AlarmKind.TRIP, *_FELT_ALARMS),
@@ -93,8 +93,8 @@ IN_THE_WIRES = (
         then="alarm; a lease relay is off by itself",
         bound="the tray cools; a plain relay stays as it was: set its auto-off timer",
         thresholds=(
-            Threshold("relay-lost", 1, "of one class", 12),
-            Threshold("relay-cut-off", 1, "of one class", 12),
+            Threshold("relay-lost", 1, "of one class", 18),
+            Threshold("relay-cut-off", 1, "of one class", 18),
         ),
         causes=(*_NO_HEAT_FELT, *_TOO_WARM),
         alarms=(
@@ -135,7 +135,7 @@ IN_THE_WIRES = (
         detected="the relay's report, no power while on, or heat is not felt",
         then="alarm; a lease relay is off by itself",
         bound="the tray cools; a plain relay stays as it was",
-        thresholds=(Threshold("network-split", 6, "h", 12),),
+        thresholds=(Threshold("network-split", 18, "h", 18),),
         causes=(*_NO_HEAT_FELT, *_TOO_WARM),
         alarms=(
             *_RELAY,

@@ -49,8 +49,8 @@ ON_THE_BENCH = (
         detected="heat is given and the driving probe does not rise with it; or"
         " another tray or the mat's surface reaches its limit",
         then="heat is locked off, alarm",
-        bound="a probe in air nearly as warm as the setpoint: the tray is kept too"
-        " warm by that difference",
+        bound="below 32 °C; a probe in air nearly as warm as the setpoint: the tray is"
+        " kept too warm by that difference",
         thresholds=(Threshold("probe-slips-out", 3, "K colder than the setpoint", 6),),
         causes=(*_RESPONSE, *_TOO_WARM),
         alarms=(*_WARM_ALARMS, *_RESPONSE_ALARMS),
@@ -83,7 +83,7 @@ ON_THE_BENCH = (
         ),
         detected="as probe-slipped-out",
         then="heat is locked off, alarm; with `hold` heat is off meanwhile",
-        bound="neighbours warm by a few kelvin until then",
+        bound="neighbours stay below 31 °C; the lifted tray cools to the room",
         thresholds=(Threshold("tray-lifted", 6, "h without hold", 6),),
         causes=(*_RESPONSE, *_TOO_WARM),
         alarms=(*_WARM_ALARMS, *_RESPONSE_ALARMS),
@@ -164,8 +164,7 @@ ON_THE_BENCH = (
         ),
         detected="as probe-slipped-out; or differing from the other trays",
         then="heat is locked off, alarm",
-        bound="stuck within the band of regulation: as warm as the heat of that moment"
-        " makes it",
+        bound="below 32 °C",
         thresholds=(Threshold("probe-stuck-low", 1, "K below the setpoint", 8),),
         causes=(*_RESPONSE, *_TOO_WARM),
         alarms=(*_WARM_ALARMS, *_RESPONSE_ALARMS),
@@ -179,10 +178,10 @@ ON_THE_BENCH = (
             " single probe cannot know: the limits hold all the same. Check probes in"
             " ice water at the start of a season."
         ),
-        detected="differing from the other trays otherwise than it used to",
+        detected="differing from the other trays otherwise than it used to (needs two probes)",
         then="alarm; limits hold",
-        bound="with one probe alone: as far as it drifts, until a limit or the daily"
-        " heat ends it",
+        bound="6 K before it is found; a lone probe cannot be found out: as far as it"
+        " drifts, until the daily heat ends it",
         thresholds=(Threshold("probe-drifts-low", 12, "K/day", 24),),
         causes=(*_RESPONSE, *_TOO_WARM),
         alarms=(*_WARM_ALARMS, *_RESPONSE_ALARMS),
@@ -197,7 +196,8 @@ ON_THE_BENCH = (
         ),
         detected="as probe-slipped-out; over a limit; or differing from other trays",
         then="heat is off or locked off, alarm",
-        bound="a step smaller than the threshold: the tray is off by the step",
+        bound="the tray is off by the step; a lone probe that jumps cannot be told from"
+        " cold water, and its tray is kept too warm by the step",
         thresholds=(
             Threshold("probe-jumps-low", 6, "K", 12),
             Threshold("probe-jumps-high", 6, "K", 1),
@@ -273,7 +273,7 @@ ON_THE_BENCH = (
         detected="no power while on; else heat is not felt",
         then="alarm; nothing to switch off",
         bound="the tray cools to the room",
-        thresholds=(Threshold("mat-dead", 1, "of one class", 12),),
+        thresholds=(Threshold("mat-dead", 1, "of one class", 18),),
         causes=_RESPONSE,
         alarms=(AlarmKind.MAT_DEAD, AlarmKind.TRIP, *_RESPONSE_ALARMS),
         injected_by=("mat-dead",),
@@ -300,7 +300,7 @@ ON_THE_BENCH = (
         detected="over a limit while the mat has long been off",
         then="no heat is asked for; alarm at a limit",
         bound="as hot as the room",
-        thresholds=(Threshold("room-hotter", 20, "K warmer for 12 h", 14),),
+        thresholds=(Threshold("room-hotter", 26, "K warmer for 12 h", 14),),
         causes=_TOO_WARM,
         alarms=_WARM_ALARMS,
         injected_by=("room-hotter",),
@@ -314,7 +314,7 @@ ON_THE_BENCH = (
         ),
         detected="no fault by itself; limits as always",
         then="regulation goes on",
-        bound="a few kelvin of overshoot at the mat's side",
+        bound="warmer by 1 K at most",
         injected_by=("medium-dries",),
     ),
     Hazard(

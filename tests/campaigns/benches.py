@@ -51,6 +51,11 @@ class Bench:
         return self._probe_of(self.driving_tray)
 
     @property
+    def drives(self) -> bool:
+        """Whether that tray alone drives the mat."""
+        return self.mat_plan.driving_tray is not None or self.other_tray is None
+
+    @property
     def other_tray(self) -> str | None:
         """Another tray with a probe on the same mat."""
         others = (t.name for t in self.mat_plan.trays if t.probes)

@@ -43,6 +43,7 @@ class Scenario:
         hours: For how long the bench is watched.
         fits: Whether it makes sense on a bench.
         acts: Whether software can act against it, on a bench.
+        must: Whether it must be found on a bench at all.
         trips: Whether locking off is a right answer.
     """
 
@@ -53,6 +54,7 @@ class Scenario:
     hours: float = 12
     fits: Callable[[Bench], bool] = lambda _: True
     acts: Callable[[Bench], bool] = lambda _: True
+    must: Callable[[Bench], bool] = lambda _: True
     trips: bool = True
 
     @property
@@ -135,6 +137,10 @@ def _lifted(where, hours):
     return [_fault(Kind.TRAY_LIFTED, where, tray, round(hours * HOUR))]
 
 
+def _drives(bench):
+    return bench.drives
+
+
 def _has_other(bench):
     return bench.other_probe is not None
 
@@ -164,6 +170,7 @@ SCENARIOS = (
         (3, 6, 12),
         "K colder than the setpoint",
         lambda w, k: _slip(w, w.bench.driving_probe, k),
+        must=_drives,
     ),
     Scenario(
         "other-probe-slips-out",
@@ -196,6 +203,7 @@ SCENARIOS = (
         (0.5, 1, 4),
         "K below the setpoint",
         lambda w, k: _probe_says(w.bench.setpoint_c - k)(w, 1),
+        must=_drives,
     ),
     Scenario(
         "probe-drifts-low",
@@ -203,6 +211,7 @@ SCENARIOS = (
         "K/day",
         _probe(Kind.PROBE_DRIFTS, by=-1),
         hours=30,
+        must=_has_other,
     ),
     Scenario(
         "probe-drifts-high",
@@ -212,7 +221,12 @@ SCENARIOS = (
         hours=30,
     ),
     Scenario(
-        "probe-jumps-low", (2, 4, 6), "K", _probe(Kind.PROBE_JUMPS, by=-1), hours=14
+        "probe-jumps-low",
+        (2, 6, 12),
+        "K",
+        _probe(Kind.PROBE_JUMPS, by=-1),
+        hours=14,
+        must=_has_other,
     ),
     Scenario("probe-jumps-high", (2, 4, 6), "K", _probe(Kind.PROBE_JUMPS, by=1)),
     Scenario("probe-fahrenheit", ONE, CLASS, _probe(Kind.PROBE_FAHRENHEIT), hours=3),
@@ -284,7 +298,7 @@ SCENARIOS = (
         hours=3,
         trips=False,
     ),
-    Scenario("mat-dead", ONE, CLASS, _mat(Kind.MAT_DEAD), hours=16),
+    Scenario("mat-dead", ONE, CLASS, _mat(Kind.MAT_DEAD), hours=20),
     Scenario(
         "relay-stuck-on", ONE, CLASS, _mat(Kind.RELAY_STUCK_ON), hours=8, acts=_never
     ),
@@ -296,17 +310,17 @@ SCENARIOS = (
         hours=8,
         acts=_never,
     ),
-    Scenario("relay-stuck-off", ONE, CLASS, _mat(Kind.RELAY_STUCK_OFF), hours=16),
+    Scenario("relay-stuck-off", ONE, CLASS, _mat(Kind.RELAY_STUCK_OFF), hours=20),
     Scenario(
         "relay-stuck-off-silently",
         ONE,
         CLASS,
         _mat(Kind.RELAY_STUCK_OFF, flags={"honest": False}),
-        hours=16,
+        hours=20,
     ),
-    Scenario("relay-lost", ONE, CLASS, _mat(Kind.RELAY_LOST), hours=16),
+    Scenario("relay-lost", ONE, CLASS, _mat(Kind.RELAY_LOST), hours=20),
     Scenario(
-        "relay-cut-off", ONE, CLASS, _mat(Kind.RELAY_CUT_OFF), hours=16, acts=_not_plain
+        "relay-cut-off", ONE, CLASS, _mat(Kind.RELAY_CUT_OFF), hours=20, acts=_not_plain
     ),
     Scenario(
         "broker-lost",
@@ -319,10 +333,10 @@ SCENARIOS = (
     ),
     Scenario(
         "network-split",
-        (0.5, 6, 16),
+        (0.5, 6, 18),
         "h",
         _bench(Kind.NETWORK_SPLIT, HOUR),
-        hours=16,
+        hours=20,
         acts=_not_plain,
     ),
     Scenario(
@@ -398,7 +412,7 @@ SCENARIOS = (
     ),
     Scenario(
         "room-hotter",
-        (8, 14, 20),
+        (8, 16, 26),
         "K warmer for 12 h",
         lambda w, k: [_fault(Kind.ROOM_SHIFTS, w, "", 12 * HOUR, by=k)],
         hours=16,

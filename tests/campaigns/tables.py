@@ -86,7 +86,7 @@ def _row(name: str, severity: str, runs: Sequence[Result]) -> tuple[str, ...]:
         severity,
         str(len(runs)),
         str(len(found)),
-        "yes" if runs[0].required else "-",
+        str(sum(run.required for run in runs) or "-"),
         f"{_time(_share(found, 0.5))} / {_time(_share(found, 0.95))}",
         f"{_time(_share(off, 0.5))} / {_time(_share(off, 0.95))}",
         f"{hot:.1f} °C" + ("" if all(run.acts for run in runs) else " *"),

@@ -124,13 +124,13 @@ def watched(
     """Inject a fault into a settled bench; return what came of it."""
     loop = pickle.loads(kept)  # noqa: S301 - our own, of a moment ago
     threshold = scenario.threshold
-    required = threshold is not None and severity >= threshold.at_least
+    severe = threshold is not None and severity >= threshold.at_least
     result = Result(
         scenario.name,
         severity,
         bench.name,
         hour,
-        required=required,
+        required=severe and scenario.must(bench),
         within_s=threshold.within_h * 3600 if threshold else 0.0,
         acts=scenario.acts(bench),
     )

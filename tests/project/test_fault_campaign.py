@@ -105,7 +105,7 @@ def test_the_table_counts_what_was_found_and_how():
     missed = replace(FOUND, found_by="", found_s=None, hottest_c=36.0)
     text = campaign_tables([FOUND, missed], [Season("seed/pid", 120.0)])
     row = next(line for line in text.splitlines() if line.startswith("mat-dead"))
-    assert row.split()[5:8] == ["2", "1", "yes"]
+    assert row.split()[5:8] == ["2", "1", "2"]
     assert "60 s / 60 s" in row
     assert "36.0 °C" in row
     assert row.endswith("trip 1")
