@@ -222,8 +222,8 @@ ALARMS: Mapping[AlarmKind, tuple[str, ...]] = {
         "mat's plug and look. Or is it sun or a lamp?",
     ),
     AlarmKind.PROBE_DISAGREES: (
-        "Probe {subject} reads otherwise against the other trays than it used to "
-        "(by {usual}). Did it move, or its tray?",
+        "Probe {subject} reads otherwise against the other trays than its usual "
+        "{usual}. Did it move, or its tray?",
         "Probe {subject} reads otherwise against the other trays than it used to. "
         "Did it move, or its tray?",
     ),
