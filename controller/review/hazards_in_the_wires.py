@@ -41,7 +41,7 @@ _BAD_LOG = "tests/log/test_malformed_logs.py::"
 _TRIPS = "tests/log/test_trip_file.py::"
 _BROKER = "tests/contract/test_mqtt_failures.py::"
 _DAEMON = "tests/daemon/test_daemon.py::"
-_RULES = "tests/settings/test_plan_rules.py::"
+_RULES = "tests/core/test_plan_rules.py::"
 _REFUSED = "tests/settings/test_refusals.py::"
 
 IN_THE_WIRES = (

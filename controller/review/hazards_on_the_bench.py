@@ -174,14 +174,15 @@ ON_THE_BENCH = (
         name="probe-drifts",
         when="a probe reads more and more wrong over days",
         in_plain_words=(
-            "You are told when it no longer agrees with its neighbours. A bench of a"
-            " single probe cannot know: the limits hold all the same. Check probes in"
-            " ice water at the start of a season."
+            "You are told when it no longer agrees with its neighbours. A mat with a"
+            " single probe cannot know, and its tray may become too hot: give it a"
+            " second probe, and check probes in ice water at the start of a season."
         ),
-        detected="differing from the other trays otherwise than it used to (needs two probes)",
+        detected="differing from the other trays otherwise than it used to, where there"
+        " are others",
         then="alarm; limits hold",
-        bound="6 K before it is found; a lone probe cannot be found out: as far as it"
-        " drifts, until the daily heat ends it",
+        bound="below 32 °C; a lone probe cannot be found out: 36 °C was reached in 30 h"
+        " at 12 K/day",
         thresholds=(Threshold("probe-drifts-low", 12, "K/day", 24),),
         causes=(*_RESPONSE, *_TOO_WARM),
         alarms=(*_WARM_ALARMS, *_RESPONSE_ALARMS),

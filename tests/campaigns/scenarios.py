@@ -211,6 +211,7 @@ SCENARIOS = (
         "K/day",
         _probe(Kind.PROBE_DRIFTS, by=-1),
         hours=30,
+        acts=_has_other,  # a lone probe is all that is known
         must=_has_other,
     ),
     Scenario(
@@ -226,6 +227,7 @@ SCENARIOS = (
         "K",
         _probe(Kind.PROBE_JUMPS, by=-1),
         hours=14,
+        acts=_has_other,
         must=_has_other,
     ),
     Scenario("probe-jumps-high", (2, 4, 6), "K", _probe(Kind.PROBE_JUMPS, by=1)),
