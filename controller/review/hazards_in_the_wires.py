@@ -230,6 +230,8 @@ IN_THE_WIRES = (
         injected_by=(
             "daemon-hangs",
             _DAEMON + "test_the_watchdog_is_fed_by_finished_scans",
+            "tests/daemon/test_parts_that_end.py::"
+            "test_a_scan_that_hangs_does_not_feed_the_watchdog",
         ),
     ),
     Hazard(
@@ -257,16 +259,18 @@ IN_THE_WIRES = (
         name="log-corrupt",
         when="the season log is damaged",
         in_plain_words=(
-            "The program says so and leaves the file alone; what was locked off is also"
-            " kept elsewhere and is not forgotten."
+            "It is set aside under another name, with nothing deleted, and a new one is"
+            " begun; what was locked off is also kept elsewhere and stays locked off."
         ),
-        detected="when it is opened",
-        then="a clear error; no heat without a log",
-        bound="the tray cools until a person acts",
+        detected="when it is opened; every page after a run that left no word",
+        then="set aside and said; a new log, a cold start, trips as before",
+        bound="as after a restart",
         injected_by=(
             _BAD_LOG + "test_a_log_that_was_cut_short_is_damaged",
             _BAD_LOG
             + "test_a_page_of_rubbish_is_an_error_or_harmless_never_other_data",
+            "tests/cli/test_opening.py::"
+            "test_a_damaged_log_is_set_aside_and_a_new_one_begun",
             _TRIPS + "test_trips_come_back_from_another_process_exactly",
         ),
     ),
@@ -304,10 +308,17 @@ IN_THE_WIRES = (
     Hazard(
         name="two-daemons",
         when="the program is started twice for one bench",
-        in_plain_words="The second one is refused and told who the first is.",
-        detected="a lock beside the season log",
-        then="the second does not start",
+        in_plain_words=(
+            "On one board the second is refused and told who the first is; on two"
+            " boards the younger one ends before it has switched anything."
+        ),
+        detected="a lock beside the season log; a word of each on the broker",
+        then="the second does not start, or ends cold with status 4",
         bound="none",
-        injected_by=(_LOG + "test_a_writer_in_another_process_is_refused",),
+        injected_by=(
+            _LOG + "test_a_writer_in_another_process_is_refused",
+            "tests/contract/test_two_controllers.py::"
+            "test_the_younger_one_ends_before_it_has_told_the_relay_anything",
+        ),
     ),
 )
