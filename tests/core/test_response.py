@@ -234,6 +234,15 @@ def test_probe_in_a_warm_room_that_touches_the_setpoint_is_found():
     assert lump.hottest_c < 31
 
 
+def test_warm_room_is_no_cold_night_to_lose_to():
+    """A probe that slips into air just below the setpoint sinks, and not fast."""
+    lump = a_lump(room_c=20.65, start_c=20.9).live(24)
+    lump.live(3, says=lambda told: {**told, "n1": 20.65 + 0.06 * lump.wiggle})
+    assert lump.bench.mat.guard.uptake is None
+    assert lump.bench.cause is Cause.HEAT_NOT_FELT
+    assert lump.hottest_c < 28
+
+
 # ------------------------------------------------------ heat that nobody asked
 
 
