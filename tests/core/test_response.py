@@ -329,9 +329,9 @@ def test_tray_that_differs_as_it_always_did_is_no_news():
     }
 
 
-def test_tray_that_differs_anew_for_an_hour_is_told_and_not_learned():
+def test_tray_that_differs_anew_for_three_hours_is_told_and_not_learned():
     lump = two_trays(tray_limit_mk=10_000).live(48)
-    lump.live(0.9, says=lambda told: {**told, "n2": told["n2"] + 4.5})
+    lump.live(2.9, says=lambda told: {**told, "n2": told["n2"] + 4.5})
     assert lump.bench.alarms == set()
     lump.live(0.3, says=lambda told: {**told, "n2": told["n2"] + 4.5})
     assert (AlarmKind.PROBE_DISAGREES, "n2") in lump.bench.alarms
