@@ -459,6 +459,26 @@ def test_relay_that_confirms_is_not_silent():
     assert bench.run(300, n1=20.0, n2=20.0).alarms == set()
 
 
+def test_relay_that_last_said_on_and_is_told_off_is_told_of():
+    """One that speaks only of changes has nothing to say when it sticks."""
+    bench = Bench(a_plan(a_mat(reports=True))).heating()
+    bench.scan(n1=20.0, n2=20.0, reports=[bench.report(on=True)])
+    bench.run(30, n1=24.0, n2=24.0)
+    assert (bench.on, bench.alarms) == (False, set())
+    bench.run(10, n1=24.0, n2=24.0)
+    assert bench.alarms == {(AlarmKind.RELAY_DISAGREES, "north")}
+    bench.scan(n1=24.0, n2=24.0, reports=[bench.report(on=False)])
+    assert bench.alarms == set()
+
+
+def test_relay_that_last_said_on_rules_out_the_sun():
+    bench = Bench(a_plan(a_mat(reports=True))).heating()
+    bench.scan(n1=20.0, n2=20.0, reports=[bench.report(on=True)])
+    bench.scan(n1=22.0, n2=22.0).run(4_000, n1=22.0, n2=22.0)
+    bench.scan(n1=25.0, n2=22.0)
+    assert bench.cause is Cause.OVER_TRAY_LIMIT
+
+
 # ------------------------------------------------------------------ stuck probe
 
 
