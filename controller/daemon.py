@@ -323,5 +323,5 @@ def _off(mat: str) -> Command:
 def _status(snapshot: Snapshot) -> str:
     on = [c.mat for c in snapshot.decisions.commands if c.energised]
     heat = "heating " + ", ".join(on) if on else "no mat heats"
-    alarms = len(snapshot.state.alarms)
+    alarms = sum(alarm.active for alarm in snapshot.state.alarms)
     return f"{heat}; {alarms} alarm{'' if alarms == 1 else 's'}"

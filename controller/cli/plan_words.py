@@ -141,6 +141,10 @@ def _limits(settings: "Settings", mat: MatPlan) -> Iterator[str]:
         f"Heat that would warm the trays by {heat} beyond the usual, and no probe that "
         "feels it: locked off"
     )
+    if sum(bool(tray.probes) for tray in mat.trays) == 1:
+        yield "  (by one probe alone: if that reads a little wrong, nothing can tell)"
+    if not settings.plan.room:
+        yield "  (with a probe in the room a cold night is told from a fault sooner)"
     rise = _k(settings, f"{at}: rise_limit", mat.rise_limit_mk)
     yield f"A tray that warms by {rise} in 10 min, past its setpoint: heat waits"
     longest, daily = _time(mat.longest_on_ms), _time(mat.daily_on_ms)

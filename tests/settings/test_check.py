@@ -210,6 +210,20 @@ def test_json_holds_the_same_words(check_text, small):
     assert told["written"]["mat north: setpoint"] == "75 °F"
 
 
+def test_what_a_second_probe_would_tell_is_said(check_text, sound):
+    _, out, _ = check_text(sound)
+    assert "by one probe alone" in out
+    assert "with a probe in the room" in out
+    room = '[[probe]]\nname = "R"\nroom = true\ntopic = "probe/R"\n'
+    other = (
+        '[[tray]]\nname = "N9"\nmat = "north"\n'
+        '[[probe]]\nname = "P9"\ntray = "N9"\ntopic = "probe/P9"\n'
+    )
+    _, out, _ = check_text(sound + other + room)
+    assert "by one probe alone" not in out
+    assert "with a probe in the room" not in out
+
+
 def test_steps_nights_and_ramps_are_said(check_text, sound):
     text = (
         sound.replace('name = "small"', 'name = "small"\ntimezone = "UTC"')
