@@ -120,7 +120,7 @@ def test_rises_per_watt_meet_the_hand_calculation_of_a_wet_medium():
     """Arithmetic on ISO 6946 (0.10 up) and peat's 0.30 W/mK: 100 W/m² through
     50 mm warms the surface by 10 K, the middle by 18 K and the far side by 27 K.
     """
-    tray = bench.TrayNodes((1, 2, 3), 1.0, 50)
+    tray = bench.TrayNodes((1, 2, 3), 1.0, 50, under=0)
     half = 0.05 / bench.LAYERS / 2 / 0.30
     builder = NetworkBuilder()
     nodes = [builder.node(1e4) for _ in range(bench.LAYERS + 1)]
