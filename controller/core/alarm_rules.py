@@ -18,9 +18,10 @@ class Priority(IntEnum):
     LOW = 1
     """Some day soon: nothing suffers yet."""
     MEDIUM = 2
-    """Within hours: the bench stays cold, or is guarded less well."""
+    """Within hours: a limit holds heat back, the bench stays cold, or it is guarded
+    less well."""
     HIGH = 3
-    """Now: something is hot, or heats though it should not."""
+    """Now: something is too hot, or heats though it should not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +55,10 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.HEAT_UNASKED: AlarmRule(Priority.HIGH, _STEADY),
     AlarmKind.POWER_UNASKED: AlarmRule(Priority.HIGH, _STEADY),
     AlarmKind.RELAY_DISAGREES: AlarmRule(Priority.HIGH, explained_by=_BLIND),
-    AlarmKind.OVER_LIMIT: AlarmRule(
-        Priority.HIGH, _CYCLING, (AlarmKind.TRIP, AlarmKind.HEAT_FROM_ABOVE)
-    ),
     AlarmKind.HEAT_FROM_ABOVE: AlarmRule(Priority.HIGH, _CYCLING),
+    AlarmKind.OVER_LIMIT: AlarmRule(
+        Priority.MEDIUM, _CYCLING, (AlarmKind.TRIP, AlarmKind.HEAT_FROM_ABOVE)
+    ),
     AlarmKind.ROOT_ZONE_WARM: AlarmRule(Priority.MEDIUM),
     AlarmKind.HEAT_NOT_FELT: AlarmRule(
         Priority.MEDIUM, explained_by=(AlarmKind.MAT_DEAD,)

@@ -50,7 +50,7 @@ _OF_MAT = {
 }
 
 CONFIRMED_WITHIN_SCANS = 6
-"""Chosen: a relay that reports at all says "on" within these scans."""
+"""Chosen: a relay that reports at all says so within these scans."""
 
 Key = tuple[AlarmKind, str]
 
@@ -147,7 +147,7 @@ def _gone_on(
 def _suppressed(alarms: list[Alarm], changes: list[AlarmChange]) -> list[Alarm]:
     """Silence what another alarm explains, and let it ring when none does."""
     active = {(alarm.kind, alarm.subject) for alarm in alarms if alarm.active}
-    after = []
+    after: list[Alarm] = []
     for alarm in alarms:
         explained = alarm.active and any(
             (kind, alarm.subject) in active or (kind, "") in active
@@ -255,10 +255,12 @@ def _disagreement(
     if since_ms is not None and now_ms - since_ms > GRACE_SCANS * plan.scan_ms:
         lasting_ms = now_ms - since_ms
         yield (AlarmKind.RELAY_DISAGREES, mat.name), (("lasting_ms", lasting_ms),)
-    on_ms = now_ms - relay.since_ms
-    unconfirmed = mat.reports and relay.energised and not relay.said
-    if unconfirmed and on_ms > CONFIRMED_WITHIN_SCANS * plan.scan_ms:
-        yield (AlarmKind.RELAY_SILENT, mat.name), (("lasting_ms", on_ms),)
+    lasting_ms = now_ms - relay.since_ms
+    waited = lasting_ms > CONFIRMED_WITHIN_SCANS * plan.scan_ms
+    if mat.reports and waited and bool(relay.said) is not relay.energised:
+        # Some relays speak only of changes: one that sticks has nothing to say.
+        kind = AlarmKind.RELAY_DISAGREES if relay.said else AlarmKind.RELAY_SILENT
+        yield (kind, mat.name), (("lasting_ms", lasting_ms),)
     if power is not None and power_tells(power, now_ms):
         kind = AlarmKind.POWER_UNASKED if power.draws else AlarmKind.MAT_DEAD
         yield (kind, mat.name), ()

@@ -14,8 +14,9 @@ from controller.core.uptake import Look
 LEARNED_IN_MS = 7 * DAY_MS
 """Chosen: a week's mean is what a tray usually differs by."""
 
-STRANGE_FOR_MS = HOUR_MS
-"""Chosen: watering sets a tray back for less."""
+STRANGE_FOR_MS = 3 * HOUR_MS
+"""Chosen: a tray that was watered cold, or taken off for half an hour, is back
+among its neighbours by then."""
 
 
 def offsets_after(

@@ -74,8 +74,8 @@ def heats_unasked(mat_state: MatState, now_ms: Millis) -> bool:
     relay, power = mat_state.relay, mat_state.power
     if relay.energised:
         return False
-    if relay.disagrees_ms is not None:
-        return True
+    if relay.disagrees_ms is not None or relay.said:
+        return True  # what it last said was "on"
     return power is not None and power.draws and power_tells(power, now_ms)
 
 

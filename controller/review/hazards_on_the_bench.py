@@ -67,7 +67,7 @@ ON_THE_BENCH = (
         then="alarm; the mat is guarded by the rest",
         bound="the tray is not guarded by its own probe; the others are",
         thresholds=(
-            Threshold("other-probe-slips-out", 6, "K colder than the setpoint", 6),
+            Threshold("other-probe-slips-out", 6, "K colder than the setpoint", 8),
         ),
         causes=(*_RESPONSE, *_TOO_WARM),
         alarms=(AlarmKind.PROBE_DISAGREES, *_WARM_ALARMS),

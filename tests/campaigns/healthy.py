@@ -21,12 +21,10 @@ SCAN_MS = 30_000
 """As often as probes speak: the coarsest scan that a plan may have, so that a
 season of 120 days is done in minutes."""
 
-RESPONSE = {
-    Cause.HEAT_NOT_FELT,
-    Cause.RISES_TOO_FAST,
-    Cause.HEATED_TOO_LONG,
-    Cause.DAILY_HEAT_SPENT,
-}
+RESPONSE = {Cause.HEAT_NOT_FELT, Cause.RISES_TOO_FAST}
+BUDGET = {Cause.HEATED_TOO_LONG, Cause.DAILY_HEAT_SPENT}
+"""The guards of response must hold nothing back. A budget of heat may, where a
+mat is too weak for cold water in a cold week: it is counted, and no failure."""
 
 SEASONS = (0, 1, 2, 5, 7, 9, 10, 12, 14, 15)
 """Ten of the benches: each of the eight plans, both policies alike often."""
@@ -41,7 +39,8 @@ class Season:
         days: How long.
         events: What people and weather did, by kind.
         trips: Times that a mat was locked off.
-        inhibits: Times that a response guard held heat back, by cause.
+        inhibits: Times that a guard of response held heat back, by cause.
+        budgets: Times that a budget of heat did, by cause.
         alarms: Alarms raised, by kind.
         hottest_c: The hottest true root zone [°C].
     """
@@ -51,6 +50,7 @@ class Season:
     events: Counter[str] = field(default_factory=Counter)
     trips: int = 0
     inhibits: Counter[str] = field(default_factory=Counter)
+    budgets: Counter[str] = field(default_factory=Counter)
     alarms: Counter[str] = field(default_factory=Counter)
     hottest_c: float = -99.0
 
@@ -74,13 +74,15 @@ def season(number: int, days: float) -> Season:
                 result.alarms[f"{change.kind.value} {change.subject}".strip()] += 1
                 result.trips += change.kind is AlarmKind.TRIP
         for command in turn.decisions.commands:
-            if command.cause in RESPONSE and held.get(command.mat) != command.cause:
-                result.inhibits[command.cause.value] += 1
+            if held.get(command.mat) is not command.cause:
+                result.inhibits[command.cause.value] += command.cause in RESPONSE
+                result.budgets[command.cause.value] += command.cause in BUDGET
             held[command.mat] = command.cause
         if loop.now_ms % (10 * MINUTE) == 0:
             warm_c = max(loop.bench.world.truth(tray) for tray in trays)
             result.hottest_c = max(result.hottest_c, warm_c)
     gc.enable()
+    result.inhibits, result.budgets = +result.inhibits, +result.budgets
     return result
 
 

@@ -101,7 +101,8 @@ def _healthy(one: Season) -> str:
     rang = ", ".join(f"{kind} {n}" for kind, n in one.alarms.most_common(6))
     return (
         f"healthy {one.bench}: {one.days:g} days, {sum(one.events.values())} events,"
-        f" {one.trips} trips, {sum(one.inhibits.values())} held back, hottest"
+        f" {one.trips} trips, {sum(one.inhibits.values())} held back by response,"
+        f" {sum(one.budgets.values())} by a budget, hottest"
         f" {one.hottest_c:.1f} °C; rang: {rang or 'nothing'}"
     )
 

@@ -487,5 +487,5 @@ def test_every_kind_of_alarm_has_its_rule():
     for rule in RULES.values():
         for kind in rule.explained_by:
             assert RULES[kind].priority >= Priority.MEDIUM
-    hot = {AlarmKind.TRIP, AlarmKind.OVER_LIMIT, AlarmKind.RELAY_DISAGREES}
+    hot = {AlarmKind.TRIP, AlarmKind.HEAT_FROM_ABOVE, AlarmKind.RELAY_DISAGREES}
     assert {RULES[kind].priority for kind in hot} == {Priority.HIGH}

@@ -234,6 +234,15 @@ def test_probe_in_a_warm_room_that_touches_the_setpoint_is_found():
     assert lump.hottest_c < 31
 
 
+def test_warm_room_is_no_cold_night_to_lose_to():
+    """A probe that slips into air just below the setpoint sinks, and not fast."""
+    lump = a_lump(room_c=20.65, start_c=20.9).live(24)
+    lump.live(3, says=lambda told: {**told, "n1": 20.65 + 0.06 * lump.wiggle})
+    assert lump.bench.mat.guard.uptake is None
+    assert lump.bench.cause is Cause.HEAT_NOT_FELT
+    assert lump.hottest_c < 28
+
+
 # ------------------------------------------------------ heat that nobody asked
 
 
@@ -320,9 +329,9 @@ def test_tray_that_differs_as_it_always_did_is_no_news():
     }
 
 
-def test_tray_that_differs_anew_for_an_hour_is_told_and_not_learned():
+def test_tray_that_differs_anew_for_three_hours_is_told_and_not_learned():
     lump = two_trays(tray_limit_mk=10_000).live(48)
-    lump.live(0.9, says=lambda told: {**told, "n2": told["n2"] + 4.5})
+    lump.live(2.9, says=lambda told: {**told, "n2": told["n2"] + 4.5})
     assert lump.bench.alarms == set()
     lump.live(0.3, says=lambda told: {**told, "n2": told["n2"] + 4.5})
     assert (AlarmKind.PROBE_DISAGREES, "n2") in lump.bench.alarms
@@ -448,6 +457,26 @@ def test_relay_that_confirms_is_not_silent():
     bench = Bench(a_plan(a_mat(reports=True))).heating()
     bench.scan(n1=20.0, n2=20.0, reports=[bench.report(on=True)])
     assert bench.run(300, n1=20.0, n2=20.0).alarms == set()
+
+
+def test_relay_that_last_said_on_and_is_told_off_is_told_of():
+    """One that speaks only of changes has nothing to say when it sticks."""
+    bench = Bench(a_plan(a_mat(reports=True))).heating()
+    bench.scan(n1=20.0, n2=20.0, reports=[bench.report(on=True)])
+    bench.run(30, n1=24.0, n2=24.0)
+    assert (bench.on, bench.alarms) == (False, set())
+    bench.run(10, n1=24.0, n2=24.0)
+    assert bench.alarms == {(AlarmKind.RELAY_DISAGREES, "north")}
+    bench.scan(n1=24.0, n2=24.0, reports=[bench.report(on=False)])
+    assert bench.alarms == set()
+
+
+def test_relay_that_last_said_on_rules_out_the_sun():
+    bench = Bench(a_plan(a_mat(reports=True))).heating()
+    bench.scan(n1=20.0, n2=20.0, reports=[bench.report(on=True)])
+    bench.scan(n1=22.0, n2=22.0).run(4_000, n1=22.0, n2=22.0)
+    bench.scan(n1=25.0, n2=22.0)
+    assert bench.cause is Cause.OVER_TRAY_LIMIT
 
 
 # ------------------------------------------------------------------ stuck probe
