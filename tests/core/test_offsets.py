@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from controller.core.guard_state import GuardState, Offset
-from controller.core.offsets import offsets_after, strange_trays
+from controller.core.offsets import STRANGE_FOR_MS, offsets_after, strange_trays
 from controller.core.root_zone import Observed
 from controller.core.units import DAY_MS
 from controller.core.uptake import Look
@@ -108,9 +108,9 @@ def test_tray_that_cannot_be_compared_does_not_hide_the_next():
     assert list(after([usual("N3")], look)) == ["N2", "N3"]
 
 
-def test_tray_is_told_after_an_hour_of_being_strange():
+def test_tray_is_told_after_it_was_strange_for_long_enough():
     since = usual(strange_ms=NOW_MS)
     guard = GuardState(offsets=(usual("N2"), since, usual("N3", strange_ms=NOW_MS)))
-    assert list(strange_trays(guard, NOW_MS + ms(3_599.999))) == []
-    told = list(strange_trays(guard, NOW_MS + ms(3_600)))
+    assert list(strange_trays(guard, NOW_MS + STRANGE_FOR_MS - 1)) == []
+    told = list(strange_trays(guard, NOW_MS + STRANGE_FOR_MS))
     assert [offset.tray for offset in told] == ["N1", "N3"]

@@ -70,6 +70,15 @@ def test_heat_is_unasked_only_where_none_is_asked_for():
     assert not heats_unasked(a_mat_state(power=strange), ms(120.001))
 
 
+@pytest.mark.parametrize(
+    ("said", "unasked"), [(True, True), (False, False), (None, False)]
+)
+def test_relay_that_last_said_on_heats_unasked(said, unasked):
+    known = a_mat_state()
+    known = replace(known, relay=replace(known.relay, said=said))
+    assert heats_unasked(known, OFF_MS) is unasked
+
+
 def test_watched_mat_may_have_a_wattmeter_too():
     bench = Bench(a_plan(a_mat(relay=None, wattmeter=True)))
     assert heard(("north", 96, 0), bench=bench).draws
