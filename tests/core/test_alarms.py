@@ -380,6 +380,67 @@ def test_longest_shelf_is_granted():
     assert alarm_of(bench).shelved_until_ms == ms(bench.now_s) + week
 
 
+def test_answers_name_the_alarm_and_whose_it_is():
+    bench = lost()
+    asked = [
+        (Acknowledge("probe-lost", "n2"), "probe-lost of n2 is acknowledged"),
+        (Shelve("probe-lost", "n2", ms(90)), "probe-lost of n2 is silent for 2 min"),
+        (Shelve("probe-lost", "n2", ms(0)), "probe-lost of n2 is silent no more"),
+        (Acknowledge("trip", "n2"), "there is no alarm trip of n2"),
+        (Acknowledge("link-down", ""), "there is no alarm link-down"),
+    ]
+    bench.scan(n1=20.5, ask=[wish for wish, _ in asked])
+    answers = bench.decisions.answers
+    assert [answer.sentence for answer in answers] == [words for _, words in asked]
+    assert [answer.request_id for answer in answers] == [1, 2, 3, 4, 5]
+    assert [answer.accepted for answer in answers] == [True, True, True, False, False]
+    assert news(bench) == (
+        AlarmChange(*N2_LOST, AlarmTurn.ACKNOWLEDGED, who="Ada"),
+        AlarmChange(*N2_LOST, AlarmTurn.SHELVED, who="Ada"),
+        AlarmChange(*N2_LOST, AlarmTurn.UNSHELVED, who="Ada"),
+    )
+
+
+def test_alarm_of_the_whole_bench_has_no_subject():
+    bench = Bench().heating()
+    bench.link_up = False
+    bench.run(20, **COLD)
+    bench.scan(**COLD, ask=[Acknowledge("link-down", "")])
+    assert bench.decisions.answers[0].sentence == "link-down is acknowledged"
+
+
+def test_time_on_the_shelf_that_is_over_is_told_of_the_alarm():
+    bench = lost().scan(n1=20.5, ask=[Shelve("probe-lost", "n2", ms(5))])
+    bench.scan(n1=20.5)
+    assert news(bench) == (AlarmChange(*N2_LOST, AlarmTurn.UNSHELVED),)
+
+
+def test_alarm_that_comes_again_has_its_numbers_of_now():
+    bench = lost().scan(**COLD).run(120, n1=20.5).scan(n1=20.5)
+    assert news(bench) == (came(*N2_LOST, silent_ms=125_000),)
+    assert alarm_of(bench).numbers == (("silent_ms", 125_000),)
+
+
+def test_alarm_that_is_over_keeps_nothing_of_how_it_was():
+    bench = warm(surface=surface_probe()).heating(n1=29.0, n2=28.0, s1=41.0)
+    bench.scan(n1=29.0, n2=28.0, s1=42.5)
+    bench.run(2_000, n1=29.0, n2=28.0, s1=41.0)
+    over = alarm_of(bench, AlarmKind.OVER_LIMIT)
+    assert (over.active, over.over_ms) == (False, None)
+    bench = Bench().heating()
+    bench.link_up = False
+    bench.run(150)
+    assert alarm_of_subject(bench, "n1").suppressed
+    bench.scan(**COLD)
+    over = alarm_of_subject(bench, "n1")
+    assert (over.active, over.suppressed) == (False, False)
+
+
+def alarm_of_subject(bench, subject):
+    (found,) = (alarm for alarm in bench.state.alarms if alarm.subject == subject)
+    return found
+
+
 def test_lost_probes_are_explained_by_a_lost_link():
     bench = Bench().heating()
     bench.link_up = False

@@ -488,6 +488,8 @@ def test_probe_that_says_the_same_for_half_a_day_is_not_used():
     for _ in range(round(12.2 * 120)):
         bench.scan(after_s=30, n1=21.0)
     assert (AlarmKind.PROBE_STUCK, "n1") in bench.alarms
+    stuck = next(a for a in bench.state.alarms if a.kind is AlarmKind.PROBE_STUCK)
+    assert stuck.numbers == (("temp_mc", mc(21)),)
     assert bench.cause is Cause.NO_DRIVING_READING
     bench.scan(after_s=30, n1=21.06).scan(after_s=30, n1=21.0)
     assert (AlarmKind.PROBE_STUCK, "n1") not in bench.alarms
