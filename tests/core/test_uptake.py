@@ -170,6 +170,19 @@ def test_rise_that_shows_heat_grows_with_what_is_lacking(from_c, due_k):
     assert after(known, a_look(short)).since_ms == known.since_ms
 
 
+def test_rise_that_is_due_is_rounded_down_to_a_thousandth():
+    known = heated(lowest_mc=mc(17.998), cooled_mc=mc(17.998))
+    assert after(known, a_look(18.898)).excess_ms == 0  # a fifth of 3.002 K
+    odd = replace(MAT, heat_allowance_mk=4_501)
+    known = heated(lowest_mc=mc(18), cooled_mc=mc(18))
+    assert after(known, a_look(20.25, room_mc=mc(20.25)), mat=odd).excess_ms == 0
+
+
+def test_what_was_felt_begins_anew_with_the_room_of_now():
+    found = after(heated(), a_look(19.0, room_mc=mc(12)))
+    assert found == begun(19.0, proven=True, room_mc=mc(12))
+
+
 @pytest.mark.parametrize(
     ("room_c", "room_before_c", "due_k"),
     [
