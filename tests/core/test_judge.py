@@ -314,3 +314,56 @@ def test_probe_is_usable_until_its_stale_time_is_over():
 def test_probe_that_never_spoke_is_silent():
     assert silent(PROBE, ProbeState(), 0)
     assert not usable(PROBE, ProbeState(), 0)
+
+
+# --------------------------------------------------------- the very same for long
+
+STUCK_MS = PROBE.stuck_after_ms
+
+
+def unmoved(since_ms=T_MS):
+    """Return what is known of a probe that has said 20 °C ever since."""
+    return ProbeState(T_MS, 20_000, same_since_ms=since_ms)
+
+
+@pytest.mark.parametrize(("late_ms", "stuck"), [(0, False), (1, True)])
+def test_probe_of_a_mat_that_says_the_same_for_too_long_is_doubted(late_ms, stuck):
+    at_ms = T_MS + EVERY_MS
+    before = unmoved(since_ms=at_ms - STUCK_MS - late_ms)
+    known, doubt = judged(20_000, at_ms, before=before)
+    assert (doubt is not None) is stuck
+    if stuck:
+        assert (doubt.why, doubt.quality) == (Doubted.STUCK, Quality.UNCERTAIN)
+        assert (doubt.at_ms, doubt.temp_mc) == (at_ms, 20_000)
+        assert known.good_at_ms == T_MS
+    else:
+        assert known.good_at_ms == at_ms
+    _, doubt = judged(20_000, at_ms, before=before, cutout_mc=None)
+    assert doubt is None, "where it guards no mat it may"
+    _, doubt = judged(20_001, at_ms, before=before)
+    assert doubt is None, "it has moved"
+
+
+def test_value_is_the_same_since_it_was_first_said():
+    at_ms = T_MS + EVERY_MS
+    known, _ = judged(20_000, at_ms, before=unmoved(since_ms=77))
+    assert known.same_since_ms == 77
+    known, _ = judged(20_001, at_ms, before=unmoved(since_ms=77))
+    assert known.same_since_ms == at_ms
+    known, _ = judged(0, at_ms, before=ProbeState(same_since_ms=77))
+    assert known.same_since_ms == at_ms, "nothing was said before"
+
+
+def test_late_reading_keeps_since_when_it_is_the_same():
+    doubted = ProbeState(
+        T_MS,
+        20_000,
+        doubt=Doubted.UNCERTAIN,
+        doubt_at_ms=T_MS + 20_000,
+        same_since_ms=77,
+    )
+    now_ms = T_MS + EVERY_MS
+    known, _ = judged(20_000, T_MS + 10_000, before=doubted, now_ms=now_ms)
+    assert (known.good_at_ms, known.same_since_ms) == (T_MS + 10_000, 77)
+    known, _ = judged(20_500, T_MS + 10_000, before=doubted, now_ms=now_ms)
+    assert known.same_since_ms == T_MS + 10_000

@@ -45,6 +45,13 @@ def test_switching_on_and_off_counts_time_and_operations():
     assert (relay.on_ms, relay.operations) == (90_000, 2)
 
 
+def test_switching_keeps_what_the_relay_said_of_itself():
+    relay = RelayState(energised=False, since_ms=0, said=True)
+    on = switched(relay, energised=True, at_ms=5)
+    assert (on.said, on.on_seq) == (True, 0)
+    assert switched(on, energised=False, at_ms=9).said
+
+
 @pytest.mark.parametrize("energised", [True, False])
 def test_relay_that_is_told_what_it_does_already_is_the_same(energised):
     relay = RelayState(energised=energised, since_ms=5)

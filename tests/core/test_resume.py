@@ -10,6 +10,7 @@ from controller.core.scan import Hold, LogHealth, Reset, SetEnabled, SetSetpoint
 from controller.core.state import (
     MatState,
     Mode,
+    PowerState,
     ProbeState,
     RelayState,
     Trip,
@@ -334,3 +335,13 @@ def test_what_the_plan_no_longer_has_is_dropped_and_what_is_new_is_fresh():
     assert set(bench.state.probes) == {"m1"}
     assert set(bench.state.accounts) == {"S1"}
     assert bench.scan(m1=BROKEN).cause is Cause.AWAITING_READINGS
+
+
+def test_what_relay_and_wattmeter_said_in_the_earlier_run_says_nothing_now():
+    bench = Bench().heating()
+    power = PowerState(ms(bench.now_s), True, ms(bench.now_s))
+    relay = replace(bench.relay, said=True)
+    mats = {"north": replace(bench.mat, relay=relay, power=power)}
+    bench.state = replace(bench.state, mats=mats)
+    after = restarted(bench)
+    assert (after.relay.said, after.mat.power) == (None, None)

@@ -9,9 +9,10 @@ from dataclasses import replace
 import pytest
 
 from controller.core.guard_state import GuardState, Uptake
-from controller.core.root_zone import Observed
-from controller.core.state import RelayState
-from controller.core.uptake import Look, uptake_after
+from controller.core.plan import ProbePlan
+from controller.core.root_zone import Heard, Observed
+from controller.core.state import ProbeState, RelayState
+from controller.core.uptake import Look, frozen, lag_ms, uptake_after
 from tests.builders import a_mat, a_tray, mc, ms
 
 MAT = a_mat(trays=(a_tray("N1", "n1"),))
@@ -69,6 +70,46 @@ def begun(root_c, *, proven, excess_ms=0, on_ms=0, room_mc=None):
         mark_ms=NOW_MS,
         mark_mc=root_mc,
     )
+
+
+# ------------------------------------------------------------- a mat's own times
+
+
+@pytest.mark.parametrize(
+    ("tray_mm", "probe_mm", "way_mm"),
+    [(60, None, 30), (61, None, 31), (60, 45, 15), (60, 60, 0)],
+)
+def test_heat_takes_as_long_as_the_way_to_the_probe(tray_mm, probe_mm, way_mm):
+    """d²/2D at 0.13 mm²/s, by hand; an unknown depth is half of the tray's."""
+    probe = ProbePlan(name="n1", depth_mm=probe_mm)
+    tray = replace(a_tray("N1", depth_mm=tray_mm), probes=(probe,))
+    assert lag_ms(replace(MAT, trays=(tray,))) == round(way_mm**2 / 0.26 * 1_000)
+    assert lag_ms(replace(MAT, trays=())) == 0
+
+
+def unmoved(good_c, since_s, name="n1"):
+    since_ms = None if since_s is None else ms(since_s)
+    known = ProbeState(NOW_MS, mc(good_c), same_since_ms=since_ms)
+    return Heard(ProbePlan(name=name), known, usable=True)
+
+
+@pytest.mark.parametrize(
+    ("good_c", "since_s", "still"),
+    [
+        (18.0, 96_400, True),  # an hour before now
+        (18.0, 96_400.001, False),
+        (18.0, None, False),
+        (18.1, 90_000, False),  # this one does not drive
+        (18.1, None, False),
+    ],
+)
+def test_probe_that_drives_and_has_not_moved_for_an_hour_is_frozen(
+    good_c, since_s, still
+):
+    observed = Observed((unmoved(good_c, since_s),), (), ())
+    assert frozen(observed, mc(18), NOW_MS) is still
+    both = Observed((*observed.roots, unmoved(17.0, 0, "n2")), (), ())
+    assert frozen(both, mc(18), NOW_MS) is still
 
 
 # ------------------------------------------------------------- when it is watched

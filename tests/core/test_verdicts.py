@@ -49,6 +49,21 @@ def test_start_says_what_it_waits_for():
     assert found.numbers == (("heard", 1), ("waited_ms", 5_000))
 
 
+def test_start_without_the_probe_that_drives_says_so():
+    bench = Bench(a_plan(n2_drives())).scan(n1=20.0).run(125, n1=20.0)
+    found = verdict(facts_of(bench))
+    assert (found.condition, found.cause) == (
+        Condition.UNREADY,
+        Cause.NO_DRIVING_READING,
+    )
+    assert found.numbers == (("heard", 1), ("waited_ms", 130_000))
+
+
+def test_watched_mat_is_told_to_be_watched():
+    found = verdict(facts_of(Bench(a_plan(a_mat(relay=None))).scan(n1=20.0)))
+    assert (found.condition, found.cause) == (Condition.INHIBIT, Cause.WATCH_ONLY)
+
+
 # ------------------------------------------------------------- heat not felt
 
 
