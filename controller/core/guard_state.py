@@ -86,13 +86,16 @@ class Offset:
         tray: Name of the tray.
         usual_mk: Learned difference [mK].
         learned_ms: Time that it was learned in [ms].
-        strange_ms: Since when it differs otherwise; None: it does not.
+        strange_ms: Since when it differs otherwise, without getting nearer
+            again; None: it does not.
+        strange_mk: By how much then [mK].
     """
 
     tray: str
     usual_mk: float
     learned_ms: int = 0
     strange_ms: Millis | None = None
+    strange_mk: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

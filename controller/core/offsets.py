@@ -15,8 +15,11 @@ LEARNED_IN_MS = 7 * DAY_MS
 """Chosen: a week's mean is what a tray usually differs by."""
 
 STRANGE_FOR_MS = 3 * HOUR_MS
-"""Chosen: a tray that was watered cold, or taken off for half an hour, is back
-among its neighbours by then."""
+"""Chosen: longer than a tray stands beside its mat, or a lid lies on it."""
+
+RECOVERS_MK = 500
+"""Chosen: a tray that was watered cold comes nearer to its neighbours by so much
+within three hours; a probe that slipped out does not."""
 
 
 def offsets_after(
@@ -29,7 +32,7 @@ def offsets_after(
         before, others = known.get(tray.name), _others(temps, tray.name)
         if tray.name not in temps or not others or look.quiet:
             if before is not None:
-                yield replace(before, strange_ms=None)
+                yield replace(before, strange_ms=None, strange_mk=0.0)
             continue
         differs_mk = temps[tray.name] - others[(len(others) - 1) // 2]
         if before is None or guard.at_ms is None:
@@ -51,10 +54,12 @@ def _learned(
     """
     away_mk = abs(differs_mk - before.usual_mk)
     if away_mk >= mat.disagreement_mk:
-        since_ms = now_ms if before.strange_ms is None else before.strange_ms
-        return replace(before, strange_ms=since_ms)
+        recovers = away_mk <= before.strange_mk - RECOVERS_MK
+        if before.strange_ms is not None and not recovers:
+            return before
+        return replace(before, strange_ms=now_ms, strange_mk=away_mk)
     if before.learned_ms >= DAY_MS and 2 * away_mk >= mat.disagreement_mk:
-        return replace(before, strange_ms=None)
+        return replace(before, strange_ms=None, strange_mk=0.0)
     learned_ms = min(before.learned_ms + passed_ms, LEARNED_IN_MS)
     share = min(1.0, passed_ms / learned_ms)
     usual_mk = before.usual_mk + (differs_mk - before.usual_mk) * share

@@ -21,7 +21,7 @@ from controller.core.scan import Hold, LogHealth, Quality, Reading, Request, Sca
 from controller.core.state import fresh_state
 from controller.core.step import DECISIONS_VERSION, step
 
-PINNED = {1: "0f45449c7443a46c", 2: "6f66380947f40fa6"}
+PINNED = {1: "0f45449c7443a46c", 2: "d54cb77734ecf2ff"}
 """Digest of the run's decisions, by the version that decided so."""
 
 

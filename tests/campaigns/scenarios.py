@@ -153,6 +153,11 @@ def _reports(bench):
     return bench.mat_plan.reports
 
 
+def _is_shallow(bench):
+    """A deep bin's root zone stays below every limit in four hours of sun."""
+    return bench.mat_plan.trays[0].depth_mm <= DEEP_MM
+
+
 def _never(_):
     return False
 
@@ -161,6 +166,7 @@ def _not_plain(bench):
     return not bench.plain
 
 
+DEEP_MM = 100
 ONE = (1.0,)
 CLASS = "of one class"
 
@@ -410,6 +416,7 @@ SCENARIOS = (
         (150, 300, 600),
         "W/m² for 4 h",
         lambda w, sun: _every_tray(w, Kind.SUN, 4 * HOUR, gives=sun),
+        must=_is_shallow,
         acts=_never,
     ),
     Scenario(

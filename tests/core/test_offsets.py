@@ -27,8 +27,8 @@ def after(offsets, look, passed_s=60, mat=MAT):
     return {found.tray: found for found in offsets_after(mat, guard, look, NOW_MS)}
 
 
-def usual(tray="N1", usual_mk=0.0, learned_ms=DAY_MS, strange_ms=None):
-    return Offset(tray, usual_mk, learned_ms, strange_ms)
+def usual(tray="N1", usual_mk=0.0, learned_ms=DAY_MS, strange_ms=None, strange_mk=0.0):
+    return Offset(tray, usual_mk, learned_ms, strange_ms, strange_mk)
 
 
 def pair(differs_k, known, passed_s=60):
@@ -71,12 +71,24 @@ def test_difference_is_learned_over_a_week_of_its_own():
 @pytest.mark.parametrize("sign", [1, -1])
 def test_difference_at_the_limit_is_strange_and_is_not_learned(sign):
     found = pair(sign * LIMIT_K, usual())
-    assert found == usual(strange_ms=NOW_MS)
-    assert pair(sign * LIMIT_K, usual(strange_ms=5)) == usual(strange_ms=5)
+    limit_mk = mc(LIMIT_K)
+    assert found == usual(strange_ms=NOW_MS, strange_mk=limit_mk)
+    since = usual(strange_ms=5, strange_mk=limit_mk)
+    assert pair(sign * LIMIT_K, since) == since
     assert pair(sign * (LIMIT_K - 0.001), usual()).strange_ms is None
     used_to_it = usual(usual_mk=sign * 500.0)
     assert pair(sign * LIMIT_K, used_to_it).strange_ms is None
     assert pair(sign * (LIMIT_K + 0.5), used_to_it).strange_ms == NOW_MS
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_difference_that_shrinks_begins_anew(sign):
+    """Half a kelvin nearer is recovery; less, or further away, is not."""
+    since = usual(strange_ms=5, strange_mk=6_000.0)
+    anew = usual(strange_ms=NOW_MS, strange_mk=5_500.0)
+    assert pair(sign * 5.5, since) == anew
+    assert pair(sign * 5.501, since) == since
+    assert pair(sign * 7.0, since) == since
 
 
 def test_difference_halfway_to_strange_is_learned_on_the_first_day_only():

@@ -552,3 +552,14 @@ def test_uptake_has_its_own_beginning_after_a_reset():
 
 def _observed(bench):
     return observe(bench.plan.mats[0], bench.state.probes, ms(bench.now_s))
+
+
+def test_tray_that_recovers_from_cold_water_is_not_told():
+    lump = two_trays(tray_limit_mk=10_000).live(48)
+    for step in range(40):
+        away_k = 8.0 - 0.1 * step  # 1 K in two and a half hours
+        cold = lambda told, k=away_k: {**told, "n2": told["n2"] - k}  # noqa: E731
+        lump.live(0.25, says=cold)
+        assert (AlarmKind.PROBE_DISAGREES, "n2") not in lump.bench.alarms, away_k
+    lump.live(3.2, says=lambda told: {**told, "n2": told["n2"] - 4.1})
+    assert (AlarmKind.PROBE_DISAGREES, "n2") in lump.bench.alarms, "it stays away"
