@@ -401,6 +401,16 @@ def test_answers_name_the_alarm_and_whose_it_is():
     )
 
 
+def test_of_two_alarms_only_the_one_that_is_named_is_dealt_with():
+    bench = Bench().heating().run(130)
+    assert {alarm.subject for alarm in bench.state.alarms} >= {"n1", "n2"}
+    before = {alarm.subject: alarm for alarm in bench.state.alarms}
+    bench.scan(ask=[Acknowledge("probe-lost", "n2")])
+    after = {alarm.subject: alarm for alarm in bench.state.alarms}
+    assert after.pop("n2") == replace(before.pop("n2"), acknowledged=True)
+    assert after == before
+
+
 def test_alarm_of_the_whole_bench_has_no_subject():
     bench = Bench().heating()
     bench.link_up = False

@@ -1,7 +1,5 @@
 """How a tray usually differs from its neighbours, one look at a time."""
 
-from dataclasses import replace
-
 import pytest
 
 from controller.core.guard_state import GuardState, Offset
@@ -93,7 +91,7 @@ def test_difference_that_shrinks_begins_anew(sign):
 
 def test_difference_halfway_to_strange_is_learned_on_the_first_day_only():
     half = LIMIT_K / 2
-    assert pair(half, usual(strange_ms=5)) == usual(strange_ms=None)
+    assert pair(half, usual(strange_ms=5, strange_mk=7.0)) == usual(strange_ms=None)
     assert pair(half - 0.001, usual()).usual_mk > 0
     young = usual(learned_ms=DAY_MS - 1)
     assert pair(half, young).usual_mk > 0
@@ -110,8 +108,8 @@ def test_what_is_learned_is_strange_no_more():
     ids=["silent", "alone", "quiet"],
 )
 def test_tray_that_cannot_be_compared_keeps_what_was_usual(look):
-    known = usual(usual_mk=300.0, strange_ms=5)
-    assert after([known], look)["N1"] == replace(known, strange_ms=None)
+    known = usual(usual_mk=300.0, strange_ms=5, strange_mk=7.0)
+    assert after([known], look)["N1"] == usual(usual_mk=300.0)
     assert "N1" not in after([], look)
 
 

@@ -105,3 +105,13 @@ def test_wattmeter_that_contradicts_is_told_by_what_it_says(draws, kind, other):
     with_mat(bench, power=power).scan(**COLD)
     assert told(bench, kind) == [("north", ())]
     assert told(bench, other) == []
+
+
+def test_probe_that_says_the_very_same_for_too_long_is_told_with_it():
+    bench = Bench().heating()
+    stuck_ms = bench.plan.mats[0].trays[0].probes[0].stuck_after_ms
+    known = replace(bench.probe("n1"), same_since_ms=ms(bench.now_s) - stuck_ms)
+    bench.state = replace(bench.state, probes={**bench.state.probes, "n1": known})
+    bench.scan(n1=20.0, n2=20.5)
+    assert told(bench, AlarmKind.PROBE_STUCK) == [("n1", (("temp_mc", 20_000),))]
+    assert told(bench, AlarmKind.PROBE_IMPLAUSIBLE) == []

@@ -9,7 +9,7 @@ from controller.core.guard_state import Climb, GuardState, Uptake
 from controller.core.protect import CLEAR, Facts, verdict
 from controller.core.root_zone import driving_temp, observe
 from controller.core.scan import Scan
-from controller.core.state import Condition, Trip
+from controller.core.state import Condition, PowerState, Trip
 from tests.builders import UTC_MS, Bench, a_mat, a_plan, a_tray, mc, ms, n2_drives
 
 
@@ -62,6 +62,17 @@ def test_start_without_the_probe_that_drives_says_so():
 def test_watched_mat_is_told_to_be_watched():
     found = verdict(facts_of(Bench(a_plan(a_mat(relay=None))).scan(n1=20.0)))
     assert (found.condition, found.cause) == (Condition.INHIBIT, Cause.WATCH_ONLY)
+
+
+def test_power_that_comes_unasked_rules_out_sun_and_lamp():
+    bench = Bench().scan(n1=22.0, n2=22.0).run(4_000, n1=22.0, n2=22.0)
+    bench.scan(n1=24.8, n2=22.0).scan(n1=25.2, n2=22.0)
+    now_ms = ms(bench.now_s)
+    assert verdict(facts_of(bench)).cause is Cause.HEAT_FROM_ABOVE
+    drawing = PowerState(now_ms - ms(120), True, ms(0))
+    assert verdict(facts_of(bench, power=drawing)).cause is Cause.OVER_TRAY_LIMIT
+    long_ago = replace(drawing, at_ms=drawing.at_ms - 1)
+    assert verdict(facts_of(bench, power=long_ago)).cause is Cause.HEAT_FROM_ABOVE
 
 
 # ------------------------------------------------------------- heat not felt
