@@ -31,9 +31,12 @@ class Service(Stage):
 
     async def start(self, **environ: str) -> None:
         os.environ.update(environ)
+        # Whoever runs these tests may ignore it, and a child takes that over.
+        before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
         try:
             await super().start()
         finally:
+            signal.signal(signal.SIGHUP, before)
             for name in environ:
                 del os.environ[name]
 
