@@ -31,7 +31,7 @@ TARGETS: Mapping[str, Target] = {
 }
 INPUTS = 1_000_000
 TOO_LONG_S = 20
-"""An input that is read for longer than this hangs."""
+"""An input that takes more processor time than this hangs."""
 
 _LONGEST_SHOWN = 20_000
 
@@ -131,18 +131,18 @@ def feed(name: str, seed: int, first: int, end: int) -> Tally:
     """Feed the inputs of some numbers to a target."""
     target, tally = TARGETS[name], Tally()
     before = time.perf_counter()
-    signal.signal(signal.SIGALRM, _hangs)
+    signal.signal(signal.SIGPROF, _hangs)
     for number in range(first, end):
         given = target.made(Random(f"{seed} {name} {number}"))
-        signal.setitimer(signal.ITIMER_REAL, TOO_LONG_S)
+        signal.setitimer(signal.ITIMER_PROF, TOO_LONG_S)
         try:
             tally.taken += target.check(given)
         except Exception as error:  # noqa: BLE001 - whatever comes is the finding
-            signal.setitimer(signal.ITIMER_REAL, 0)
+            signal.setitimer(signal.ITIMER_PROF, 0)
             text = f"{type(error).__name__}: {error}"
             crash = Crash(1, number, text, repr((name, given)))
             tally.note(_place(error), crash)
-        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
         tally.inputs += 1
     tally.seconds = time.perf_counter() - before
     return tally
