@@ -50,13 +50,15 @@ def _learned(
 ) -> Offset:
     """Take a difference as usual, unless it is halfway to strange.
 
-    On its first day whatever is not strange is learned: trays do differ.
+    On its first day whatever is not strange is learned: trays do differ. What
+    is strange stays so until it comes clearly nearer: the driving tray's swing
+    alone takes a difference to and fro across the line.
     """
     away_mk = abs(differs_mk - before.usual_mk)
+    recovers = away_mk <= before.strange_mk - RECOVERS_MK
+    if before.strange_ms is not None and not recovers:
+        return before
     if away_mk >= mat.disagreement_mk:
-        recovers = away_mk <= before.strange_mk - RECOVERS_MK
-        if before.strange_ms is not None and not recovers:
-            return before
         return replace(before, strange_ms=now_ms, strange_mk=away_mk)
     if before.learned_ms >= DAY_MS and 2 * away_mk >= mat.disagreement_mk:
         return replace(before, strange_ms=None, strange_mk=0.0)

@@ -91,15 +91,25 @@ def test_difference_that_shrinks_begins_anew(sign):
 
 def test_difference_halfway_to_strange_is_learned_on_the_first_day_only():
     half = LIMIT_K / 2
-    assert pair(half, usual(strange_ms=5, strange_mk=7.0)) == usual(strange_ms=None)
+    since = usual(strange_ms=5, strange_mk=mc(LIMIT_K))
+    assert pair(half, since) == usual(strange_ms=None)
     assert pair(half - 0.001, usual()).usual_mk > 0
     young = usual(learned_ms=DAY_MS - 1)
     assert pair(half, young).usual_mk > 0
     assert pair(half - 0.6, usual()).usual_mk > 0  # nor is a third of it halfway
 
 
+def test_strange_stays_strange_while_it_swings_across_the_limit():
+    """Else a mat's own swing would begin the three hours anew for ever."""
+    since = usual(strange_ms=5, strange_mk=4_100.0)
+    assert pair(LIMIT_K - 0.1, since) == since
+    assert pair(3.601, since) == since
+    assert pair(3.6, since) == usual()
+
+
 def test_what_is_learned_is_strange_no_more():
-    assert pair(0.0, usual(strange_ms=5)).strange_ms is None
+    since = usual(strange_ms=5, strange_mk=mc(LIMIT_K))
+    assert pair(0.0, since).strange_ms is None
 
 
 @pytest.mark.parametrize(
