@@ -190,15 +190,25 @@ class RecordedScan:
     decisions: Decisions
 
 
+UNTAKEN_MC = -(2**31)
+"""Stands for the value of a reading that the core did not take: no probe is as
+cold as that."""
+
+
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Good root-zone samples of one probe, oldest first.
+    """Readings of one probe in the order in which they came.
 
     Attributes:
-        utc_ms: Times by the wall clock of the scan they came in [ms].
+        order: Numbers that grow: where each stands among all readings of the
+            log, those of other probes included.
+        run_ms: When each was measured, by the bench clock [ms].
+        utc_ms: The same by the wall clock of the scan it came in [ms].
         temp_mc: Values with the offset [m°C].
     """
 
+    order: Sequence[int]
+    run_ms: Sequence[int]
     utc_ms: Sequence[int]
     temp_mc: Sequence[int]
 
@@ -234,8 +244,18 @@ class SeasonReader(Protocol):
         """Yield every scan of a run in order, in bounded memory."""
         ...
 
-    def samples(self, probe: str, from_utc_ms: int, to_utc_ms: int) -> Columns:
-        """Return a probe's usable readings in [from, to)."""
+    def samples(
+        self, probe: str, from_utc_ms: int, to_utc_ms: int, *, untaken: bool = False
+    ) -> Columns:
+        """Return a probe's readings that were measured in [from, to).
+
+        Args:
+            probe: Its name; one that the log does not know has no readings.
+            from_utc_ms: Beginning of the stretch [ms].
+            to_utc_ms: Its end, not part of it [ms].
+            untaken: Whether readings that the core did not take are among
+                them, with the value UNTAKEN_MC.
+        """
         ...
 
     def journal(self, after: int, limit: int) -> Sequence[LogEntry]:

@@ -215,7 +215,9 @@ class FakeReader:
     def scans(self, run):
         raise NotImplementedError
 
-    def samples(self, probe: str, from_utc_ms: int, to_utc_ms: int) -> Columns:
+    def samples(
+        self, probe: str, from_utc_ms: int, to_utc_ms: int, *, untaken: bool = False
+    ) -> Columns:
         if self.error is not None:
             raise self.error
         self.asked.append((probe, from_utc_ms, to_utc_ms))
@@ -224,7 +226,8 @@ class FakeReader:
             for at_ms, temp_mc in self.series.get(probe, [])
             if from_utc_ms <= at_ms < to_utc_ms
         ]
-        return Columns([at for at, _ in found], [temp for _, temp in found])
+        times = [at for at, _ in found]
+        return Columns(times, times, times, [temp for _, temp in found])
 
     def journal(self, after: int, limit: int) -> list[LogEntry]:
         if self.error is not None:

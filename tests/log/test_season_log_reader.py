@@ -30,6 +30,7 @@ from controller.core.scan import (
 )
 from controller.core.state import fresh_state
 from controller.core.units import MilliC, Millis
+from controller.ports import UNTAKEN_MC
 
 
 def write(path, header, taken) -> SeasonLogReader:
@@ -69,11 +70,15 @@ def eventful(samples):
 # ---------------------------------------------------------------------- samples
 
 
-def test_samples_have_the_offset_and_the_time_of_their_scan(samples, path):
+def test_samples_have_the_offset_and_the_times_at_which_they_were_measured(
+    samples, path
+):
     reader = write(path, samples.header(), samples.many(1, 100))
-    utc_ms = [taken[0].utc_ms for taken in samples.many(1, 100)]
-    columns = reader.samples("n1", utc_ms[9], utc_ms[19])
-    assert list(columns.utc_ms) == utc_ms[9:19]
+    scans = [taken[0] for taken in samples.many(1, 100)]
+    measured = [scan.utc_ms - 1_234 for scan in scans]
+    columns = reader.samples("n1", measured[9], measured[19])
+    assert list(columns.utc_ms) == measured[9:19]
+    assert list(columns.run_ms) == [s.readings[0].at_ms for s in scans[9:19]]
     assert list(columns.temp_mc) == [20_000 + n - 125 for n in range(10, 20)]
 
 
@@ -91,6 +96,8 @@ def test_samples_leave_out_what_was_not_good_or_was_doubted(samples, path):
     taken[3] = (scan, replace(decisions, doubts=(doubt,)), state)
     reader = write(path, samples.header(), taken)
     assert list(reader.samples("n1", 0, 2**60).temp_mc) == [19_875]
+    every = reader.samples("n1", 0, 2**60, untaken=True)
+    assert list(every.temp_mc) == [19_875, UNTAKEN_MC, UNTAKEN_MC, UNTAKEN_MC]
     assert list(reader.samples("room", 0, 2**60).temp_mc) == [15_000]
     assert list(reader.samples("nobody", 0, 2**60).temp_mc) == []
 
@@ -112,9 +119,10 @@ def test_samples_are_found_when_the_wall_clock_was_set_back(samples, path):
     ]
     reader = write(path, samples.header(), set_back)
     columns = reader.samples("n1", 0, 2**60)
-    expected = [1_005_000, 1_010_000, 1_015_000, 520_000, 525_000, 530_000]
-    assert list(columns.utc_ms) == expected
-    assert list(reader.samples("n1", 520_000, 1_005_000).temp_mc) == [
+    came = [1_005_000, 1_010_000, 1_015_000, 520_000, 525_000, 530_000]
+    assert list(columns.utc_ms) == [at_ms - 1_234 for at_ms in came]
+    assert list(columns.order) == sorted(columns.order)
+    assert list(reader.samples("n1", 518_766, 1_003_766).temp_mc) == [
         19_879,
         19_880,
         19_881,

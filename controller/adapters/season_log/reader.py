@@ -12,7 +12,7 @@ from array import array
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from controller.adapters.season_log.assemble import assembled, next_part
 from controller.adapters.season_log.clock import LATEST_MS, SKEW_MS, Stretch
@@ -33,7 +33,8 @@ from controller.adapters.season_log.schema import (
     damaged,
 )
 from controller.core.state import State
-from controller.ports import Columns, LogEntry, RecordedScan, RunHeader
+from controller.core.units import HOUR_MS
+from controller.ports import UNTAKEN_MC, Columns, LogEntry, RecordedScan, RunHeader
 from controller.wire import from_text
 
 _CHUNK = 2_000
@@ -41,14 +42,17 @@ _SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError)
 _NO_END = 2**62
 
 _SAMPLES = f"""
-    SELECT :base + s.id * :every + s.late_ms + s.skew_ms AS utc_ms, r.milli
-    FROM reading r JOIN scan s ON s.id = r.id / {READINGS_PER_SCAN}
-    WHERE r.id >= :first * {READINGS_PER_SCAN} AND r.id < :end * {READINGS_PER_SCAN}
-        AND r.probe = :probe AND r.quality = 0 AND r.milli IS NOT NULL
-        AND utc_ms >= :from AND utc_ms < :to
-        AND NOT EXISTS (
+    SELECT r.id,
+        :run_base + s.id * :every + s.late_ms - r.age_ms AS run_ms,
+        :utc_base + s.id * :every + s.late_ms + s.skew_ms - r.age_ms AS utc_ms,
+        CASE WHEN r.quality = 0 AND r.milli IS NOT NULL AND NOT EXISTS (
             SELECT 1 FROM doubt d
             WHERE d.scan = s.id AND d.reading = r.id % {READINGS_PER_SCAN})
+        THEN r.milli + :offset ELSE {UNTAKEN_MC} END AS temp_mc
+    FROM reading r JOIN scan s ON s.id = r.id / {READINGS_PER_SCAN}
+    WHERE r.id >= :first * {READINGS_PER_SCAN} AND r.id < :end * {READINGS_PER_SCAN}
+        AND r.probe = :probe AND utc_ms >= :from AND utc_ms < :to
+        AND (:untaken OR temp_mc <> {UNTAKEN_MC})
     ORDER BY r.id"""  # noqa: S608
 
 
@@ -131,25 +135,28 @@ class SeasonLogReader:
             check_together(plan_of(plan), kept)
             return row[0] - span.first, kept
 
-    def samples(self, probe: str, from_utc_ms: int, to_utc_ms: int) -> Columns:
-        """Return a probe's usable readings in [from, to), in order of arrival.
+    def samples(
+        self, probe: str, from_utc_ms: int, to_utc_ms: int, *, untaken: bool = False
+    ) -> Columns:
+        """Return a probe's readings measured in [from, to), as they came.
 
-        Usable are those that were good at the door and that the core did not
-        doubt. Values have the offset of their run's plan. A probe that the
-        log does not know has none.
+        Taken are those that were good at the door and that the core did not
+        doubt; the others are left out, or have the value UNTAKEN_MC. Values
+        have the offset of their run's plan. A probe that the log does not know
+        has none.
         """
-        times, values = array("q"), array("q")
+        columns = Columns(array("q"), array("q"), array("q"), array("q"))
         with self._reading() as db:
-            bounds = {"from": from_utc_ms, "to": to_utc_ms}
+            asked = {"from": from_utc_ms, "to": to_utc_ms, "untaken": untaken}
             known = db.execute("SELECT id FROM name WHERE name = ?", (probe,))
             for (number,) in known.fetchall():
-                for part in _parts(db, from_utc_ms, to_utc_ms):
+                for part in _parts(db, from_utc_ms, to_utc_ms + HOUR_MS):
                     offset_mk = _offset(db, part["first"], probe)
-                    ask = {**part, **bounds, "probe": number}
-                    for utc_ms, milli in db.execute(_SAMPLES, ask):
-                        times.append(utc_ms)
-                        values.append(milli + offset_mk)
-        return Columns(times, values)
+                    ask = {**part, **asked, "probe": number, "offset": offset_mk}
+                    rows = db.execute(_SAMPLES, ask).fetchall()
+                    for column, cells in zip(_all(columns), zip(*rows), strict=False):
+                        column.extend(cells)
+        return columns
 
     def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
         """Return at most limit entries with an id above after, oldest first."""
@@ -261,9 +268,20 @@ def _parts(
         first = stretch.scan + max(0, early)
         last = min(end - 1, stretch.scan + late)
         if first <= last:
-            base = stretch.utc_ms - stretch.scan * stretch.every_ms
-            every = stretch.every_ms
-            yield {"first": first, "end": last + 1, "base": base, "every": every}
+            yield {
+                "first": first,
+                "end": last + 1,
+                "every": stretch.every_ms,
+                "run_base": stretch.run_ms - stretch.scan * stretch.every_ms,
+                "utc_base": stretch.utc_ms - stretch.scan * stretch.every_ms,
+            }
+
+
+def _all(columns: Columns) -> tuple["array[int]", ...]:
+    return tuple(
+        cast("array[int]", column)
+        for column in (columns.order, columns.run_ms, columns.utc_ms, columns.temp_mc)
+    )
 
 
 def _no_end(db: sqlite3.Connection) -> int:
