@@ -28,9 +28,9 @@ from api.views import log_view, probe_temperatures_view
 from controller.core.plan import TrayPlan
 from controller.core.state import ThermalAccount
 from controller.core.units import DAY_MS, MilliC
-from controller.ports import Columns, LogEntry, SeasonReader
+from controller.ports import Bucket, Columns, LogEntry, SeasonReader
 from controller.review.degree_hours import Sample, counted
-from controller.review.envelopes import bucket_width_ms, envelope
+from controller.review.envelopes import bucket_width_ms
 
 router = APIRouter()
 
@@ -48,22 +48,18 @@ async def get_temperatures(
     """What a tray's probes read: least, mean and greatest in equal buckets."""
     from_ms, to_ms = _stretch(context, asked.from_, asked.to, DAY_MS)
 
+    width_ms = bucket_width_ms(from_ms, to_ms, asked.points)
+
     def read(log: "_Log") -> TemperaturesView:
         return TemperaturesView(
             tray=tray.name,
             start=utc_text(from_ms),
             end=utc_text(to_ms),
-            bucket_s=bucket_width_ms(from_ms, to_ms, asked.points) / 1000,
+            bucket_s=width_ms / 1000,
             empty_buckets="omitted",
             probes=[
                 probe_temperatures_view(
-                    probe.name,
-                    envelope(
-                        log.readings(probe.name, from_ms, to_ms),
-                        from_ms,
-                        to_ms,
-                        asked.points,
-                    ),
+                    probe.name, log.envelope(probe.name, from_ms, to_ms, asked.points)
                 )
                 for probe in tray.probes
             ],
@@ -167,6 +163,12 @@ class _Log:
     def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
         """Return entries with an id above after, oldest first."""
         return _below(lambda: self._reader.journal(after, limit))
+
+    def envelope(
+        self, probe: str, from_ms: int, to_ms: int, points: int
+    ) -> Sequence[Bucket]:
+        """Return a probe's readings in buckets."""
+        return _below(lambda: self._reader.envelope(probe, from_ms, to_ms, points))
 
     def readings(self, probe: str, from_ms: int, to_ms: int) -> Iterator[Sample]:
         """Yield a probe's readings, fetched a day at a time."""

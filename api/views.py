@@ -27,8 +27,7 @@ from api.tray_views import probe_view, tray_view, witness_view
 from controller.core.alarm_rules import RULES, Priority
 from controller.core.plan import all_trays
 from controller.core.state import Alarm
-from controller.ports import LogEntry
-from controller.review.envelopes import Bucket
+from controller.ports import Bucket, LogEntry
 
 PRIORITIES: Mapping[Priority, Literal["low", "medium", "high"]] = {
     Priority.LOW: "low",

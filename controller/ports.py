@@ -183,11 +183,13 @@ class RecordedScan:
         commands: Commands recorded in it: those whose cause or state differs
             from the mat's command before.
         decisions: All else that was recorded; its commands are empty.
+        sound: Whether the log proves it to be as it was written.
     """
 
     scan: Scan
     commands: tuple[Command, ...]
     decisions: Decisions
+    sound: bool = True
 
 
 UNTAKEN_MC = -(2**31)
@@ -211,6 +213,25 @@ class Columns:
     run_ms: Sequence[int]
     utc_ms: Sequence[int]
     temp_mc: Sequence[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Bucket:
+    """The readings of one bucket.
+
+    Attributes:
+        start_ms: Where it begins; it ends where the next one begins [ms].
+        n: How many readings; never 0.
+        min_mc: The least [m°C].
+        max_mc: The greatest [m°C].
+        sum_mc: Their sum [m°C]: divided by n it is their mean.
+    """
+
+    start_ms: int
+    n: int
+    min_mc: int
+    max_mc: int
+    sum_mc: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +276,15 @@ class SeasonReader(Protocol):
             to_utc_ms: Its end, not part of it [ms].
             untaken: Whether readings that the core did not take are among
                 them, with the value UNTAKEN_MC.
+        """
+        ...
+
+    def envelope(
+        self, probe: str, from_utc_ms: int, to_utc_ms: int, points: int
+    ) -> Sequence[Bucket]:
+        """Return a probe's readings taken in [from, to), in at most so many buckets.
+
+        Their width is that of controller.review.envelopes.bucket_width_ms.
         """
         ...
 

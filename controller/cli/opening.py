@@ -77,7 +77,12 @@ def opened(
             aside = _set_aside(path, error, now, lock)
             begun, kept = _salvaged(aside, settings, now, trips)
             notes, before = (_about(error, aside, trips, kept=kept),), ""
-    log = SeasonLogWriter(path, commit_every_ms=settings.log.commit_every_ms, tell=tell)
+    log = SeasonLogWriter(
+        path,
+        commit_every_ms=settings.log.commit_every_ms,
+        fold_after_ms=settings.log.fold_after_ms,
+        tell=tell,
+    )
     return Opening(log, begun, (*notes, *_little_room(path)), before)
 
 

@@ -266,7 +266,7 @@ def _run(
     started = LocalTime(settings.timezone).instant(0, utc_ms)
     state = fresh_state(plan)
     header = run_header("simulate", plan, state, started, settings.timezone)
-    log = DirectSeasonLog(path)
+    log = DirectSeasonLog(path, fold_after_ms=settings.log.fold_after_ms)
     try:
         return simulated(header, world, log, round(args.days * DAY_MS), faults)
     finally:

@@ -1,29 +1,38 @@
 """Envelopes: a long series of readings drawn in few points, nothing invented.
 
-The stretch of time is cut into buckets of one width. Each bucket tells the
-least, the mean and the greatest of the readings that fell into it; a bucket
-without a reading is no bucket. Nothing is interpolated and nothing is bridged.
-What may live here: this arithmetic on whole numbers, in memory that grows with
-the buckets and not with the readings.
+Time is cut into buckets of one width, counted from the year 1: so a bucket is
+the same whoever asks for it, and whole hours can be worked out once for ever.
+Each bucket tells the least, the mean and the greatest of the readings that were
+measured in it; a bucket without a reading is no bucket. Nothing is interpolated
+and nothing is bridged. What may live here: this arithmetic on whole numbers, in
+memory that grows with the buckets and not with the readings.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
+
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
+from controller.ports import Bucket
+
+WIDTHS_MS = (
+    *(n * SECOND_MS for n in (1, 2, 3, 4, 5, 6, 10, 12, 15, 20, 30)),
+    *(n * MINUTE_MS for n in (1, 2, 3, 4, 5, 6, 10, 12, 15, 20, 30)),
+    *(n * HOUR_MS for n in (1, 2, 3, 4, 6, 8, 12)),
+    DAY_MS,
+)
+"""Widths of buckets [ms]; beyond these, whole days."""
+
+_ALL_TIMES_MS = 4_000_000 * DAY_MS
+"""More than there is from the year 1 to 9999."""
 
 
-@dataclass(frozen=True, slots=True)
-class Bucket:
-    """The readings of one bucket.
+BEGINNING_MS = -62_135_596_800_000
+"""0001-01-01T00:00:00Z: from here on buckets are counted [ms]."""
 
-    Attributes:
-        start_ms: Where it begins; it ends where the next one begins [ms].
-        n: How many readings; never 0.
-        min_mc: The least [m°C].
-        max_mc: The greatest [m°C].
-        sum_mc: Their sum [m°C]: divided by n it is their mean.
-    """
 
-    start_ms: int
+class Figures(NamedTuple):
+    """What is told of some readings: how many, the least, the greatest, the sum."""
+
     n: int
     min_mc: int
     max_mc: int
@@ -31,7 +40,7 @@ class Bucket:
 
 
 def bucket_width_ms(from_ms: int, to_ms: int, points: int) -> int:
-    """Return the width of a bucket in whole ms, rounded up so that points suffice.
+    """Return the least width of buckets of which so many reach over a stretch [ms].
 
     Raises:
         ValueError: The stretch is empty, or there is no point to draw.
@@ -42,7 +51,40 @@ def bucket_width_ms(from_ms: int, to_ms: int, points: int) -> int:
     if points < 1:
         msg = f"points = {points}: at least 1 is needed"
         raise ValueError(msg)
-    return -(-(to_ms - from_ms) // points)
+    for width_ms in WIDTHS_MS:
+        if _reaching(from_ms, to_ms, width_ms) <= points:
+            return width_ms
+    width_ms = DAY_MS
+    while _reaching(from_ms, to_ms, width_ms) > points and width_ms < _ALL_TIMES_MS:
+        width_ms += DAY_MS * max(1, width_ms // (30 * DAY_MS))
+    return width_ms
+
+
+def _reaching(from_ms: int, to_ms: int, width_ms: int) -> int:
+    return bucket_of(to_ms - 1, width_ms) - bucket_of(from_ms, width_ms) + 1
+
+
+def bucket_of(at_ms: int, width_ms: int) -> int:
+    """Return the number of the bucket that a time lies in."""
+    return (at_ms - BEGINNING_MS) // width_ms
+
+
+def bucket(number: int, width_ms: int, figures: Figures) -> Bucket:
+    """Return the bucket of a number."""
+    return Bucket(BEGINNING_MS + number * width_ms, *figures)
+
+
+def added(found: dict[int, Figures], number: int, more: Figures) -> None:
+    """Add figures to those of a bucket, by its number."""
+    before = found.get(number)
+    if before is not None:
+        more = Figures(
+            before.n + more.n,
+            min(before.min_mc, more.min_mc),
+            max(before.max_mc, more.max_mc),
+            before.sum_mc + more.sum_mc,
+        )
+    found[number] = more
 
 
 def envelope(
@@ -61,22 +103,9 @@ def envelope(
         ValueError: The stretch is empty, or there is no point to draw.
     """
     width_ms = bucket_width_ms(from_ms, to_ms, points)
-    buckets: dict[int, Bucket] = {}
+    found: dict[int, Figures] = {}
     for at_ms, temp_mc in samples:
         if from_ms <= at_ms < to_ms:
-            index = (at_ms - from_ms) // width_ms
-            start_ms = from_ms + index * width_ms
-            buckets[index] = _with(buckets.get(index), start_ms, temp_mc)
-    return [buckets[index] for index in sorted(buckets)]
-
-
-def _with(before: Bucket | None, start_ms: int, temp_mc: int) -> Bucket:
-    if before is None:
-        return Bucket(start_ms, 1, temp_mc, temp_mc, temp_mc)
-    return Bucket(
-        start_ms,
-        before.n + 1,
-        min(before.min_mc, temp_mc),
-        max(before.max_mc, temp_mc),
-        before.sum_mc + temp_mc,
-    )
+            one = Figures(1, temp_mc, temp_mc, temp_mc)
+            added(found, bucket_of(at_ms, width_ms), one)
+    return [bucket(number, width_ms, found[number]) for number in sorted(found)]

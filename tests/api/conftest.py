@@ -27,6 +27,7 @@ from controller.core.state import State, fresh_state
 from controller.core.step import step
 from controller.core.units import MilliC, Millis, UtcMillis
 from controller.ports import Columns, Instant, LogEntry, Snapshot
+from controller.review.envelopes import envelope
 
 UTC_MS = 1_771_059_485_000  # 2026-02-14T08:58:05Z
 SCAN_MS = 5_000
@@ -228,6 +229,11 @@ class FakeReader:
         ]
         times = [at for at, _ in found]
         return Columns(times, times, times, [temp for _, temp in found])
+
+    def envelope(self, probe: str, from_utc_ms: int, to_utc_ms: int, points: int):
+        found = self.samples(probe, from_utc_ms, to_utc_ms)
+        pairs = zip(found.utc_ms, found.temp_mc, strict=True)
+        return envelope(pairs, from_utc_ms, to_utc_ms, points)
 
     def journal(self, after: int, limit: int) -> list[LogEntry]:
         if self.error is not None:

@@ -6,19 +6,42 @@ from hypothesis import strategies as st
 
 from controller.core.state import ThermalAccount
 from controller.core.thermal_time import add_sample
+from controller.core.units import DAY_MS, HOUR_MS
+from controller.ports import Bucket
 from controller.review.degree_hours import counted
-from controller.review.envelopes import Bucket, bucket_width_ms, envelope
+from controller.review.envelopes import bucket_width_ms, envelope
 
 SAMPLES = st.lists(st.tuples(st.integers(-500, 1_500), st.integers(-30_000, 70_000)))
 
 
 def test_buckets_are_of_one_width_and_empty_ones_are_left_out():
-    samples = [(0, 10), (9, 20), (10, 5), (35, 7)]
-    assert envelope(samples, 0, 40, 4) == [
+    samples = [(0, 10), (9_999, 20), (10_000, 5), (35_000, 7)]
+    assert envelope(samples, 0, 40_000, 4) == [
         Bucket(0, 2, 10, 20, 30),
-        Bucket(10, 1, 5, 5, 5),
-        Bucket(30, 1, 7, 7, 7),
+        Bucket(10_000, 1, 5, 5, 5),
+        Bucket(30_000, 1, 7, 7, 7),
     ]
+
+
+def test_buckets_stay_where_they_are_whoever_asks():
+    """The window moves by less than a bucket: its whole buckets are the same."""
+    samples = [(at_ms, at_ms) for at_ms in range(0, 600_000, 1_000)]
+    first = envelope(samples, 0, 300_000, 30)
+    later = envelope(samples, 3_000, 303_000, 31)
+    assert first[1:] == later[1:30]
+
+
+@pytest.mark.parametrize(
+    ("lasting_ms", "points", "width_ms"),
+    [
+        (HOUR_MS, 1_000, 4_000),
+        (120 * DAY_MS, 1_000, 3 * HOUR_MS),
+        (120 * DAY_MS, 120, DAY_MS),
+        (120 * DAY_MS, 60, 2 * DAY_MS),
+    ],
+)
+def test_widths_are_those_of_a_clock(lasting_ms, points, width_ms):
+    assert bucket_width_ms(0, lasting_ms, points) == width_ms
 
 
 def test_the_end_is_not_part_of_the_stretch_and_the_start_is():

@@ -109,8 +109,8 @@ CASES = {
     ),
     "a key of a later version": (
         "[bench]",
-        '[log]\nfold_after = "30 days"\n[bench]',
-        '[log] fold_after = "30 days": not in this version',
+        '[api]\ntls_cert = "bench.pem"\n[bench]',
+        '[api] tls_cert = "bench.pem": not in this version',
     ),
     "an unknown table": (
         "[bench]",
@@ -656,10 +656,17 @@ CASES = {
         'probe P2: quantity = "humidity": only "temperature" comes from a one_wire '
         "address",
     ),
-    "folding, which is not there yet": (
+    "folding sooner than the hour": (
         "[bench]",
-        '[log]\nfold_after = "90 d"\n[bench]',
-        '[log] fold_after = "90 d": not in this version',
+        '[log]\nfold_after = "59 min"\n[bench]',
+        '[log] fold_after = "59 min": from 1 h to 400 days: scans of this age are '
+        "compressed",
+    ),
+    "folding hardly ever": (
+        "[bench]",
+        '[log]\nfold_after = "401 d"\n[bench]',
+        '[log] fold_after = "401 days": from 1 h to 400 days: scans of this age are '
+        "compressed",
     ),
 }
 
@@ -717,7 +724,7 @@ def test_all_mistakes_are_told_at_once(complaints, small):
         "environment: BOTTOMHEAT_COLOUR: after BOTTOMHEAT_: no such key; known here: "
         "API__HOST, API__PORT, BENCH__DISPLAY_UNIT, BENCH__NAME, BENCH__SCAN, "
         "BENCH__TIMEZONE, BROKER__CA_FILE, BROKER__PASSWORD_FILE, BROKER__URL, "
-        "BROKER__USERNAME, LOG__COMMIT_EVERY, LOG__ON_FAILURE, LOG__PATH",
+        "BROKER__USERNAME, LOG__COMMIT_EVERY, LOG__FOLD_AFTER, LOG__ON_FAILURE, LOG__PATH",
         "environment: BOTTOMHEAT_API__PORT",
         "mat north: setpoint",
         "mat north: relay.topic",

@@ -1,13 +1,19 @@
 """Rows of the season log back into scans and decisions."""
 
-import sqlite3
+from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple, TypeVar
 
 from controller.adapters.season_log.clock import Moment, Stretch, moment
-from controller.adapters.season_log.rows import COMMANDED, QUALITIES
-from controller.adapters.season_log.schema import READINGS_PER_SCAN
+from controller.adapters.season_log.rows import (
+    COMMANDED,
+    QUALITIES,
+    FoundRow,
+    FoundRows,
+)
+from controller.adapters.season_log.segments import Segment
+from controller.adapters.season_log.tables import READINGS_PER_SCAN
 from controller.core.decisions import (
     AlarmChange,
     AlarmKind,
@@ -41,64 +47,55 @@ class Part(NamedTuple):
     """Some neighbouring scans of one run.
 
     Attributes:
-        db: The log.
-        first: Number of the first scan.
-        last: Number of the last scan.
+        rows: By table: the rows about them.
         stretches: By number of the scan: the stretch it lies in.
         moments: By number of the scan: its times.
         names: Of probes and mats, by their numbers.
     """
 
-    db: sqlite3.Connection
-    first: int
-    last: int
+    rows: FoundRows
     stretches: dict[int, Stretch]
     moments: dict[int, Moment]
     names: dict[int, str]
 
 
-def next_part(
-    db: sqlite3.Connection, run_id: int, after: int, last: int, most: int
-) -> Part | None:
-    """Return the part after a scan, at most so many scans; None: no more.
+def part_of(
+    segment: Segment, known: Sequence[Stretch], names: dict[int, str], after: int
+) -> Part:
+    """Return the scans of a segment that come after a scan.
+
+    Args:
+        segment: Whole scans of one run.
+        known: All stretches, oldest first.
+        names: Of probes and mats, by their numbers.
+        after: Number of the scan.
 
     Raises:
-        LookupError: A scan lies in no stretch of its run.
+        LookupError: A scan lies in no stretch.
     """
-    scans = db.execute(
-        "SELECT id, late_ms, skew_ms FROM scan WHERE id > ? AND id <= ?"
-        " ORDER BY id LIMIT ?",
-        (after, last, most),
-    ).fetchall()
-    if not scans:
-        return None
-    first, last = scans[0][0], scans[-1][0]
-    names = dict(db.execute("SELECT id, name FROM name"))
-    part = Part(db, first, last, {}, {}, names)
-    coming = _stretches(db, run_id, first, last)
-    stretch = coming.pop()
-    for scan_id, late_ms, skew_ms in scans:
-        while coming and coming[-1].scan <= scan_id:
-            stretch = coming.pop()
-        part.stretches[scan_id] = stretch
-        part.moments[scan_id] = moment(stretch, scan_id, late_ms, skew_ms)
+    part = Part(segment.rows, {}, {}, names)
+    at = max(0, bisect_right([row.scan for row in known], segment.first) - 1)
+    for scan_id, late_ms, skew_ms in segment.rows["scan"]:
+        while at + 1 < len(known) and known[at + 1].scan <= scan_id:
+            at += 1
+        stretch = known[at]
+        if stretch.scan > scan_id:
+            raise LookupError(f"scan {scan_id} lies in no stretch")
+        if scan_id > after:
+            part.stretches[scan_id] = stretch
+            part.moments[scan_id] = moment(stretch, scan_id, late_ms, skew_ms)
     return part
 
 
-def _stretches(
-    db: sqlite3.Connection, run_id: int, first: int, last: int
-) -> list[Stretch]:
-    """Return the stretches of some scans, the last one first."""
-    rows = db.execute(
-        "SELECT * FROM clock WHERE scan <= :last AND scan >= (SELECT max(scan)"
-        " FROM clock WHERE scan > :run AND scan <= :first) ORDER BY scan DESC",
-        {"run": run_id, "first": first, "last": last},
-    )
-    return [Stretch(*row) for row in rows]
-
-
-def assembled(part: Part, run_id: int) -> Iterator[RecordedScan]:
+def assembled(
+    part: Part, run_id: int, unsound: frozenset[int]
+) -> Iterator[RecordedScan]:
     """Yield the scans of a part, in order.
+
+    Args:
+        part: The part.
+        run_id: Number of the run.
+        unsound: Numbers of scans that are not as they were written.
 
     Raises:
         LookupError: A row belongs to no scan, or names nothing that is known.
@@ -129,7 +126,9 @@ def assembled(part: Part, run_id: int) -> Iterator[RecordedScan]:
             requests=requests.get(scan_id, ()),
         )
         found = findings.get(scan_id, _NOTHING)
-        yield RecordedScan(scan, commands.get(scan_id, ()), found)
+        yield RecordedScan(
+            scan, commands.get(scan_id, ()), found, sound=scan_id not in unsound
+        )
 
 
 def _grouped(pairs: Iterable[tuple[int, T]]) -> dict[int, tuple[T, ...]]:
@@ -139,13 +138,11 @@ def _grouped(pairs: Iterable[tuple[int, T]]) -> dict[int, tuple[T, ...]]:
     return {scan_id: tuple(items) for scan_id, items in groups.items()}
 
 
-def _rows(part: Part, table: str, cells: str) -> sqlite3.Cursor:
-    """Return rows of a table: the number of the scan, its run time, the cells."""
-    return part.db.execute(
-        f"SELECT scan, {cells} FROM {table}"  # noqa: S608
-        " WHERE scan >= ? AND scan <= ? ORDER BY scan, n",
-        (part.first, part.last),
-    )
+def _rows(part: Part, table: str) -> Iterator[tuple[int, FoundRow]]:
+    """Yield rows of a table: the number of the scan, and the cells after n."""
+    for scan_id, _, *cells in part.rows.get(table, ()):
+        if scan_id in part.moments:
+            yield scan_id, cells
 
 
 def _at(part: Part, scan_id: int, age_ms: int) -> Millis:
@@ -153,34 +150,24 @@ def _at(part: Part, scan_id: int, age_ms: int) -> Millis:
 
 
 def _readings(part: Part) -> Iterator[tuple[int, Reading]]:
-    bounds = (part.first * READINGS_PER_SCAN, (part.last + 1) * READINGS_PER_SCAN)
-    notes: dict[int, str] = dict(
-        part.db.execute(
-            "SELECT reading, note FROM remark WHERE reading >= ? AND reading < ?"
-            " ORDER BY reading",
-            bounds,
-        )
-    )
+    notes: dict[int, str] = dict(part.rows["remark"])
     names, moments = part.names, part.moments
-    for key, probe, age_ms, milli, code in part.db.execute(
-        "SELECT * FROM reading WHERE id >= ? AND id < ? ORDER BY id", bounds
-    ):
+    for key, probe, age_ms, milli, code in part.rows["reading"]:
         scan_id = key // READINGS_PER_SCAN
-        at_ms = Millis(moments[scan_id].run_ms - age_ms)
-        note = notes.get(key, "") if notes else ""
-        yield scan_id, Reading(names[probe], at_ms, milli, QUALITIES[code], note)
+        if scan_id in moments:
+            at_ms = Millis(moments[scan_id].run_ms - age_ms)
+            note = notes.get(key, "") if notes else ""
+            yield scan_id, Reading(names[probe], at_ms, milli, QUALITIES[code], note)
 
 
 def _refusals(part: Part) -> Iterator[tuple[int, Refusal]]:
-    cells = "source, age_ms, reason, raw"
-    for scan_id, source, age_ms, reason, raw in _rows(part, "refusal", cells):
+    for scan_id, (source, age_ms, reason, raw) in _rows(part, "refusal"):
         at_ms = _at(part, scan_id, age_ms)
         yield scan_id, Refusal(source, at_ms, reason, raw)
 
 
 def _relay_reports(part: Part) -> Iterator[tuple[int, RelayReport]]:
-    cells = "mat, age_ms, energised, seq, reason, retained"
-    for scan_id, mat, age_ms, on, seq, said, kept in _rows(part, "relay_report", cells):
+    for scan_id, (mat, age_ms, on, seq, said, kept) in _rows(part, "relay_report"):
         at_ms = _at(part, scan_id, age_ms)
         reason = COMMANDED if said is None else said
         name = part.names[mat]
@@ -188,20 +175,18 @@ def _relay_reports(part: Part) -> Iterator[tuple[int, RelayReport]]:
 
 
 def _power_reports(part: Part) -> Iterator[tuple[int, PowerReport]]:
-    cells = "mat, age_ms, power_mw"
-    for scan_id, mat, age_ms, power_mw in _rows(part, "power_report", cells):
+    for scan_id, (mat, age_ms, power_mw) in _rows(part, "power_report"):
         at_ms = _at(part, scan_id, age_ms)
         yield scan_id, PowerReport(part.names[mat], at_ms, power_mw)
 
 
 def _requests(part: Part) -> Iterator[tuple[int, Request]]:
-    for scan_id, number, who, wish in _rows(part, "request", "request, who, wish"):
+    for scan_id, (number, who, wish) in _rows(part, "request"):
         yield scan_id, Request(number, who, decode_wish(from_text(wish)))
 
 
 def _commands(part: Part) -> Iterator[tuple[int, Command]]:
-    cells = "mat, energised, cause, numbers"
-    for scan_id, mat, on, cause, numbers in _rows(part, "command", cells):
+    for scan_id, (mat, on, cause, numbers) in _rows(part, "command"):
         decided = decode_numbers(from_text(numbers))
         yield scan_id, Command(part.names[mat], bool(on), Cause(cause), decided)
 
@@ -223,26 +208,19 @@ def _findings(part: Part) -> dict[int, Decisions]:
 
 
 def _doubts(part: Part) -> Iterator[tuple[int, Doubt]]:
-    cells = "probe, age_ms, temp_mc, quality, why"
-    for scan_id, probe, age_ms, temp_mc, code, why in _rows(part, "doubt", cells):
+    for scan_id, (probe, age_ms, temp_mc, code, why, _) in _rows(part, "doubt"):
         at_ms, quality = _at(part, scan_id, age_ms), QUALITIES[code]
         name = part.names[probe]
         yield scan_id, Doubt(name, at_ms, temp_mc, quality, Doubted(why))
 
 
 def _alarm_changes(part: Part) -> Iterator[tuple[int, AlarmChange]]:
-    cells = "kind, subject, turn, numbers, who"
-    for scan_id, kind, subject, turn, numbers, who in _rows(
-        part, "alarm_change", cells
-    ):
+    for scan_id, (kind, subject, turn, numbers, who) in _rows(part, "alarm_change"):
         decided = decode_numbers(from_text(numbers))
-        yield (
-            scan_id,
-            AlarmChange(AlarmKind(kind), subject, AlarmTurn(turn), decided, who),
-        )
+        known = AlarmKind(kind), subject, AlarmTurn(turn)
+        yield scan_id, AlarmChange(*known, decided, who)
 
 
 def _answers(part: Part) -> Iterator[tuple[int, Answer]]:
-    cells = "request, accepted, sentence"
-    for scan_id, number, accepted, sentence in _rows(part, "answer", cells):
+    for scan_id, (number, accepted, sentence) in _rows(part, "answer"):
         yield scan_id, Answer(number, bool(accepted), sentence)

@@ -26,12 +26,19 @@ class DirectSeasonLog:
     same reason a disk that refuses is an error here, raised at once.
     """
 
-    def __init__(self, path: Path, *, commit_every_scans: int = 10_000) -> None:
+    def __init__(
+        self,
+        path: Path,
+        *,
+        commit_every_scans: int = 10_000,
+        fold_after_ms: int | None = None,
+    ) -> None:
         """Open the file, a new one if there is none.
 
         Args:
             path: The file.
             commit_every_scans: Scans in one transaction.
+            fold_after_ms: Scans of this age are folded [ms]; None: none are.
 
         Raises:
             LogError: The path is no season log, cannot be written, or has a
@@ -39,6 +46,8 @@ class DirectSeasonLog:
         """
         self._path = path
         self._every = commit_every_scans
+        self._fold_after_ms = fold_after_ms
+        self._run_ms = 0
         self._buffer: list[Taken] = []
         self._uncommitted = 0
         self._seq = self._committed_seq = 0
@@ -68,11 +77,12 @@ class DirectSeasonLog:
         if scan.seq <= self._seq:
             raise ValueError(f"scan {scan.seq} comes after scan {self._seq}")
         self._buffer.append((scan, decisions, state))
-        self._seq = scan.seq
+        self._seq, self._run_ms = scan.seq, scan.run_ms
         if len(self._buffer) >= _PIECE:
             self._write()
             if self._uncommitted >= self._every:
                 self._flush()
+                self._fold()
 
     def end(self, at: Instant, cause: str) -> None:
         """Write down how the run ended; raise LogError if the disk refuses."""
@@ -106,6 +116,14 @@ class DirectSeasonLog:
         with self._refusing():
             self._file.commit()
         self._committed_seq, self._uncommitted = self._seq, 0
+
+    def _fold(self) -> None:
+        after_ms = self._fold_after_ms
+        if after_ms is None:
+            return
+        with self._refusing():
+            while self._file.fold_some(after_ms, self._run_ms):
+                pass
 
     def _write(self) -> None:
         with self._refusing():

@@ -10,30 +10,87 @@ from collections.abc import Callable, Iterator, Mapping
 from heapq import merge
 from itertools import islice
 
+from controller.adapters.season_log.folding import record_of
 from controller.adapters.season_log.rows import QUALITIES
+from controller.adapters.season_log.segments import (
+    blocks,
+    folded_row,
+    moments_of,
+    names,
+    prove_scans,
+    sound_rows,
+)
 from controller.ports import LogEntry
 from controller.wire import decode_numbers, from_text
 
 _PLACES = 1 << 16
 _KINDS = 1 << 4
+_END = 2**62
 
 
 def entries(db: sqlite3.Connection, after: int, limit: int) -> list[LogEntry]:
     """Return at most limit entries with an id above after, oldest first."""
+    _prove_small_tables(db)
     streams = [_entries(db, code, after, limit) for code in range(len(_SELECT))]
-    return list(islice(merge(*streams, key=lambda entry: entry.id), max(0, limit)))
+    found = islice(merge(*streams, key=lambda line: line[0].id), max(0, limit))
+    listed = list(found)
+    prove_scans(db, {scan for _, scan in listed if scan is not None})
+    return [entry for entry, _ in listed]
+
+
+def _prove_small_tables(db: sqlite3.Connection) -> None:
+    for table in ("name", "note", "ending", "lost", "clock"):
+        sound_rows(db, table)
+
+
+_Line = tuple[LogEntry, int | None]
+"""An entry, and the number of its scan if that has to be proved."""
 
 
 def _entries(
     db: sqlite3.Connection, code: int, after: int, limit: int
-) -> Iterator[LogEntry]:
+) -> Iterator[_Line]:
     kind, select = list(_SELECT.items())[code]
-    found = db.execute(select, {**_bounds(code, after), "limit": max(0, limit)})
+    bounds = _bounds(code, after)
+    if kind in _FOLDED:
+        yield from _folded_entries(db, code, kind, bounds)
+    found = db.execute(select, {**bounds, "limit": max(0, limit)})
     keys = [column[0] for column in found.description[4:]]
+    prove = kind in _ABOUT_SCANS
     for scan, place, utc_ms, subject, *cells in found:
-        number = (scan * _KINDS + code) * _PLACES + place
-        body = {key: _shown(key, cell) for key, cell in zip(keys, cells, strict=True)}
-        yield LogEntry(number, utc_ms, kind, subject, body)
+        told = {key: _shown(key, cell) for key, cell in zip(keys, cells, strict=True)}
+        entry = LogEntry(_id(scan, code, place), utc_ms, kind, subject, told)
+        yield entry, scan if prove else None
+
+
+def _id(scan: int, code: int, place: int) -> int:
+    return (scan * _KINDS + code) * _PLACES + place
+
+
+def _folded_entries(
+    db: sqlite3.Connection, code: int, kind: str, bounds: Mapping[str, int]
+) -> Iterator[_Line]:
+    """Yield the entries of a kind that are in blocks, oldest first."""
+    table, subject, keys = _FOLDED[kind]
+    named = names(db)
+    for block in blocks(db, bounds["scan"], _END):
+        if table not in block.news:
+            continue
+        moments = moments_of(db, block)
+        _, body = folded_row(db, block)
+        for scan, n, *cells in record_of(block.first, body).rows[table]:
+            told = dict(zip(keys, cells, strict=True))
+            if (scan, n) > (bounds["scan"], bounds["place"]) and _is_news(kind, told):
+                shown = {k: _shown(k, told[k]) for k in keys if k in _COLUMNS[kind]}
+                about = told[subject]
+                about = str(about) if subject == "source" else named[about]
+                when = moments[scan - block.first].utc_ms
+                yield LogEntry(_id(scan, code, n), when, kind, about, shown), None
+
+
+def _is_news(kind: str, told: Mapping[str, object]) -> bool:
+    """Whether it is: a relay that says it did as told is none."""
+    return kind != "relay" or told["reason"] is not None
 
 
 def _bounds(code: int, after: int) -> dict[str, int]:
@@ -127,3 +184,32 @@ _SELECT: Mapping[str, str] = {
         FROM ending x WHERE x.scan > :scan OR (x.scan = :scan AND 0 > :place)
         ORDER BY x.scan LIMIT :limit""",
 }
+
+_ABOUT_SCANS = frozenset(
+    ("refusal", "relay", "request", "doubt", "alarm", "answer", "command")
+)
+"""Kinds that a scan's check number answers for."""
+
+_FOLDED: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
+    "refusal": ("refusal", "source", ("source", "age_ms", "reason", "raw")),
+    "relay": (
+        "relay_report",
+        "mat",
+        ("mat", "age_ms", "energised", "seq", "reason", "retained"),
+    ),
+    "doubt": (
+        "doubt",
+        "probe",
+        ("probe", "age_ms", "temp_mc", "quality", "why", "reading"),
+    ),
+    "command": ("command", "mat", ("mat", "energised", "cause", "numbers")),
+}
+"""Kinds that are folded: their table, whom they are about, their cells after n."""
+
+_COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "refusal": ("reason", "raw"),
+    "relay": ("energised", "seq", "reason", "retained"),
+    "doubt": ("temp_mc", "quality", "why"),
+    "command": ("energised", "cause", "numbers"),
+}
+"""Which of them an entry shows."""

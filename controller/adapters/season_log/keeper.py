@@ -72,6 +72,10 @@ class Keeper:
         file.write(scans)
         file.commit()
 
+    def fold_some(self, fold_after_ms: int, now_run_ms: int) -> bool:
+        """Fold the next old scans, if any; raise as LogFile.fold_some does."""
+        return self.make_ready().fold_some(fold_after_ms, now_run_ms)
+
     def _begin(self, file: LogFile, header: HeaderRow) -> None:
         if self.run == header.run and file.has_run:
             return  # a commit that seemed to fail had taken place

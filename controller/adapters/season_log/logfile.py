@@ -1,11 +1,13 @@
 """The season log's file, open for writing: rows in, commits, one connection."""
 
 import sqlite3
+import zlib
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
 from controller.adapters.season_log.files import clear_strays, sync_directory
+from controller.adapters.season_log.folder import Horizon, fold, next_ready
 from controller.adapters.season_log.memory import (
     RunMemory,
     Taken,
@@ -27,6 +29,8 @@ from controller.adapters.season_log.schema import (
     create,
     damaged,
 )
+from controller.adapters.season_log.segments import UnsoundError, names
+from controller.adapters.season_log.sums import with_sum
 
 Connect = Callable[[Path], sqlite3.Connection]
 
@@ -46,14 +50,18 @@ _PRAGMAS = (
     "PRAGMA journal_size_limit = 4194304",
 )
 
+_SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError, zlib.error)
+"""Errors of rows that do not mean what they should."""
+
 NO_ENDING = "no ending was written: the daemon was killed, or the power went"
 """The cause of a run's end, where the next run finds none."""
 
 _COLUMNS = {
-    "note": 3,
-    "ending": 4,
-    "clock": 8,
-    "scan": 3,
+    "name": 3,
+    "note": 4,
+    "ending": 5,
+    "clock": 9,
+    "scan": 4,
     "reading": 5,
     "remark": 2,
     "refusal": 6,
@@ -64,7 +72,8 @@ _COLUMNS = {
     "doubt": 8,
     "alarm_change": 7,
     "answer": 5,
-    "snapshot": 2,
+    "lost": 3,
+    "snapshot": 3,
 }
 _INSERT = {
     table: f"INSERT INTO {table} VALUES ({', '.join('?' * columns)})"  # noqa: S608
@@ -120,6 +129,7 @@ class LogFile:
         self._found: _Files = self._files
         self._run: RunMemory | None = None
         self._names = NameBook({})
+        self._unfoldable = 0
         try:
             self._prepare(run)
         except BaseException:
@@ -133,8 +143,8 @@ class LogFile:
                 self._db.execute(pragma)
             self._count_opening()
             self._files = self._found = self._find()
-            known = self._db.execute("SELECT name, id FROM name").fetchall()
-            self._names = NameBook(dict(known))
+            known = names(self._db)
+            self._names = NameBook({name: key for key, name in known.items()})
             if run is not None:
                 self._run = regained(self._db, run)
         except (sqlite3.DatabaseError, ValueError) as error:
@@ -173,33 +183,31 @@ class LogFile:
         self._run = new_run(newest + 1, header)
 
     def _insert_run(self, run_id: int, header: HeaderRow) -> None:
-        marks = ", ".join("?" * (1 + len(header.cells)))
-        self._db.execute(
-            f"INSERT INTO run VALUES ({marks})",  # noqa: S608
-            (run_id, *header.cells),
-        )
-        notes = [(run_id, n, text) for n, text in enumerate(header.notes)]
+        row = with_sum((run_id, *header.cells))
+        marks = ", ".join("?" * len(row))
+        self._db.execute(f"INSERT INTO run VALUES ({marks})", row)  # noqa: S608
+        notes = [with_sum((run_id, n, text)) for n, text in enumerate(header.notes)]
         self._db.executemany(_INSERT["note"], notes)
 
     def _end_run_before(self, newest: int) -> None:
         """Say of a live run that left no word how it ended that it did not."""
-        self._db.execute(
-            "INSERT INTO ending SELECT ?1, coalesce(t.run_ms, r.started_run_ms),"
+        row = self._db.execute(
+            "SELECT ?1, coalesce(t.run_ms, r.started_run_ms),"
             " coalesce(t.utc_ms, r.started_utc_ms), ?2"
             " FROM run r LEFT JOIN scan_time t ON t.scan ="
             " (SELECT max(id) FROM scan) AND t.scan > r.id"
             " WHERE r.id = (SELECT max(id) FROM run) AND r.origin = 'live'"
             " AND NOT EXISTS (SELECT 1 FROM ending WHERE scan >= r.id)",
             (newest, NO_ENDING),
-        )
+        ).fetchone()
+        if row is not None:
+            self._db.execute(_INSERT["ending"], with_sum(row))
 
     def end(self, ending: Ending) -> None:
         """Write down how the present run ended."""
         self._in_transaction()
-        self._db.execute(
-            "INSERT OR REPLACE INTO ending VALUES (?, ?, ?, ?)",
-            (self._present().last_id, *ending),
-        )
+        row = with_sum((self._present().last_id, *ending))
+        self._db.execute("INSERT OR REPLACE INTO ending VALUES (?, ?, ?, ?, ?)", row)
 
     def write(self, batch: list[Taken]) -> None:
         """Write scans of the present run, in order.
@@ -214,7 +222,7 @@ class LogFile:
         self._in_transaction()
         rows = rows_of(self._present(), self._names, batch)
         if self._names.new:
-            self._db.executemany("INSERT INTO name VALUES (?, ?)", self._names.new)
+            self._db.executemany(_INSERT["name"], map(with_sum, self._names.new))
             self._names.new.clear()
         for table, cells in rows.items():
             self._db.executemany(_INSERT[table], cells)
@@ -225,7 +233,7 @@ class LogFile:
         run = self._present()
         first, last = run.run_id + first_seq, run.run_id + last_seq
         if last > run.last_id:
-            self._db.execute("INSERT INTO lost VALUES (?, ?)", (first, last))
+            self._db.execute(_INSERT["lost"], with_sum((first, last)))
             run.last_id = last
 
     def commit(self) -> None:
@@ -246,12 +254,45 @@ class LogFile:
                 )
             self._db.execute("COMMIT")
 
+    def fold_some(self, fold_after_ms: int, now_run_ms: int) -> bool:
+        """Fold the next scans that are old enough, if any, and commit.
+
+        Args:
+            fold_after_ms: How old scans must be [ms].
+            now_run_ms: Bench clock [ms].
+
+        Returns:
+            Whether some were folded.
+
+        Raises:
+            LogError: The file was taken away or replaced.
+            UnsoundError: Some are not as they were written: they stay as they
+                are, and those after them are next.
+            sqlite3.Error: The disk does not take it.
+        """
+        run = self._run
+        if run is None:
+            return False
+        horizon = Horizon(run.run_id, run.started_run_ms, now_run_ms - fold_after_ms)
+        ready = next_ready(self._db, self._unfoldable, horizon)
+        if ready is None:
+            return False
+        self._in_transaction()
+        try:
+            fold(self._db, ready)
+        except _SENSELESS as error:
+            self._db.execute("ROLLBACK")
+            self._unfoldable = ready.last
+            raise UnsoundError(str(error)) from error
+        self.commit()
+        return True
+
     def close(self) -> None:
         """Write the last state, commit and close."""
         run = self._run
         if run is not None and run.unsaved is not None:
             self._in_transaction()
-            row = (run.last_id, packed_state(run.unsaved))
+            row = with_sum((run.last_id, packed_state(run.unsaved)))
             self._db.execute(_INSERT["snapshot"], row)
         self.commit()
         self._leave_one_file()

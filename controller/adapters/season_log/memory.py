@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from controller.adapters.season_log.clock import Stretch, deviation, stretch_from
 from controller.adapters.season_log.rows import (
+    FoundRow,
     HeaderRow,
     NameBook,
     Offsets,
@@ -23,6 +24,13 @@ from controller.adapters.season_log.rows import (
     packed_state,
     plan_of,
 )
+from controller.adapters.season_log.segments import (
+    blocks,
+    names,
+    rows_about,
+    unfolded,
+)
+from controller.adapters.season_log.sums import scan_sum, with_sum
 from controller.core.decisions import Cause, Command, Decisions
 from controller.core.plan import Plan
 from controller.core.scan import Scan
@@ -42,6 +50,7 @@ class RunMemory:
 
     Attributes:
         run_id: Its number; scan seq has the number run_id + seq.
+        started_run_ms: Bench clock at its start [ms].
         every_ms: From scan to scan [ms].
         offsets: What is added to the readings of each probe [mK].
         last_id: Number of the last scan written; at first the run's.
@@ -52,6 +61,7 @@ class RunMemory:
     """
 
     run_id: int
+    started_run_ms: int
     every_ms: int
     offsets: Offsets
     last_id: int
@@ -63,11 +73,12 @@ class RunMemory:
 
 def new_run(run_id: int, header: HeaderRow) -> RunMemory:
     """Return the memory of a run that has no scan yet."""
-    return _memory(run_id, header.plan)
+    return _memory(run_id, header.started_run_ms, header.plan)
 
 
-def _memory(run_id: int, plan: Plan) -> RunMemory:
-    return RunMemory(run_id, max(1, plan.scan_ms), offsets_of(plan), run_id)
+def _memory(run_id: int, started_run_ms: int, plan: Plan) -> RunMemory:
+    every_ms = max(1, plan.scan_ms)
+    return RunMemory(run_id, started_run_ms, every_ms, offsets_of(plan), run_id)
 
 
 def regained(connection: sqlite3.Connection, run: str) -> RunMemory | None:
@@ -77,14 +88,15 @@ def regained(connection: sqlite3.Connection, run: str) -> RunMemory | None:
     even time of its own, with a snapshot.
     """
     found = connection.execute(
-        "SELECT id, plan FROM run WHERE run = ? AND id = (SELECT max(id) FROM run)",
+        "SELECT id, started_run_ms, plan FROM run"
+        " WHERE run = ? AND id = (SELECT max(id) FROM run)",
         (run,),
     ).fetchone()
     if found is None:
         return None
-    memory = _memory(found[0], plan_of(found[1]))
+    memory = _memory(found[0], found[1], plan_of(found[2]))
     memory.last_id = max(memory.run_id, newest_id(connection))
-    memory.said = _said(connection, memory.run_id)
+    memory.said = _said(connection, memory.run_id, plan_of(found[2]))
     return memory
 
 
@@ -92,19 +104,33 @@ def newest_id(connection: sqlite3.Connection) -> int:
     """Return the highest number that a scan, a run or a loss has; 0: none."""
     (newest,) = connection.execute(
         "SELECT max(coalesce((SELECT max(id) FROM scan), 0),"
+        " coalesce((SELECT max(last) FROM block), 0),"
         " coalesce((SELECT max(id) FROM run), 0),"
         " coalesce((SELECT max(last) FROM lost), 0))"
     ).fetchone()
     return int(newest)
 
 
-def _said(connection: sqlite3.Connection, run_id: int) -> dict[str, Command]:
-    rows = connection.execute(
-        "SELECT m.name, c.energised, c.cause FROM command c"
-        " JOIN name m ON m.id = c.mat WHERE c.scan > ? ORDER BY c.scan, c.n",
-        (run_id,),
-    )
-    return {mat: Command(mat, bool(on), Cause(cause)) for mat, on, cause in rows}
+def _said(db: sqlite3.Connection, run_id: int, plan: Plan) -> dict[str, Command]:
+    """Return the last command recorded of each mat; folded ones where need be."""
+    said: dict[str, Command] = {}
+    known = names(db)
+    _add_said(said, known, rows_about(db, run_id + 1, newest_id(db))["command"])
+    for block in reversed(blocks(db, run_id + 1, newest_id(db))):
+        if len(said) == len(plan.mats):
+            break
+        if "command" in block.news:
+            earlier: dict[str, Command] = {}
+            _add_said(earlier, known, unfolded(db, block).rows["command"])
+            said = earlier | said
+    return said
+
+
+def _add_said(
+    said: dict[str, Command], known: dict[int, str], rows: list[FoundRow]
+) -> None:
+    for _, _, mat, on, cause, _ in rows:
+        said[known[mat]] = Command(known[mat], bool(on), Cause(cause))
 
 
 def rows_of(memory: RunMemory, names: NameBook, batch: list[Taken]) -> Rows:
@@ -117,9 +143,13 @@ def rows_of(memory: RunMemory, names: NameBook, batch: list[Taken]) -> Rows:
     for scan, decisions, state in batch:
         scan_id = memory.run_id + scan.seq
         if scan_id > memory.last_id:
-            _add_inputs(rows, memory, names, scan_id, scan)
-            _add_outputs(rows, memory, names, scan_id, scan, decisions)
-            _add_snapshot(rows, memory, scan_id, scan, state)
+            about: Rows = defaultdict(list)
+            _add_inputs(about, memory, names, scan_id, scan)
+            _add_outputs(about, memory, names, scan_id, scan, decisions)
+            about["scan"] = [(*about["scan"][0], scan_sum(about))]
+            _add_snapshot(about, memory, scan_id, scan, state)
+            for table, told in about.items():
+                rows[table] += told
             memory.last_id = scan_id
     return rows
 
@@ -131,7 +161,7 @@ def _add_inputs(
     off = stretch and deviation(stretch, scan_id, scan)
     if off is None:
         memory.stretch = stretch_from(scan_id, scan, memory.every_ms)
-        rows["clock"].append(memory.stretch)
+        rows["clock"].append(with_sum(memory.stretch))
         off = (0, 0)
     rows["scan"].append((scan_id, *off))
     if scan.readings:
@@ -163,7 +193,7 @@ def _add_snapshot(
 ) -> None:
     last_ms = memory.snapshot_ms
     if last_ms is None or scan.run_ms - last_ms >= SNAPSHOT_EVERY_MS:
-        rows["snapshot"].append((scan_id, packed_state(state)))
+        rows["snapshot"].append(with_sum((scan_id, packed_state(state))))
         memory.snapshot_ms, memory.unsaved = scan.run_ms, None
     else:
         memory.unsaved = state

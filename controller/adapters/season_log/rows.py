@@ -5,9 +5,9 @@ What may live here: which row a thing becomes. No database.
 
 import zlib
 from collections.abc import Container, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from controller.adapters.season_log.schema import READINGS_PER_SCAN
+from controller.adapters.season_log.tables import READINGS_PER_SCAN
 from controller.core.decisions import Decisions, Doubt
 from controller.core.plan import Plan, all_probes, all_trays
 from controller.core.scan import Quality, Reading, RelayReport, Scan
@@ -28,6 +28,12 @@ Cell = int | str | bytes | None
 Row = tuple[Cell, ...]
 Rows = dict[str, list[Row]]
 """Rows to insert, by table."""
+
+FoundRow = Any  # type: ignore[explicit-any]
+"""A row as SQLite gives it: its cells have the types of its table."""
+
+FoundRows = dict[str, list[FoundRow]]
+"""Rows as SQLite gives them, by table."""
 
 Offsets = Mapping[str, int]
 """What is added to the readings of each probe [mK]."""
@@ -74,14 +80,16 @@ class HeaderRow(NamedTuple):
     """A run's header as it goes into the file, and what its rows need of it.
 
     Attributes:
-        cells: All but its id.
+        cells: All but its id and its sum.
         run: Identity of the run.
+        started_run_ms: Bench clock at its start [ms].
         plan: The plan.
         notes: Sentences about its beginning.
     """
 
     cells: Row
     run: str
+    started_run_ms: int
     plan: Plan
     notes: tuple[str, ...] = ()
 
@@ -100,7 +108,7 @@ def header_row(header: RunHeader) -> HeaderRow:
         to_text(encode_state(header.state)),
     )
     notes = tuple(map(printable, header.notes))
-    return HeaderRow(cells, header.run, header.plan, notes)
+    return HeaderRow(cells, header.run, header.started_run_ms, header.plan, notes)
 
 
 def offsets_of(plan: Plan) -> Offsets:

@@ -1,154 +1,22 @@
-"""The season log's file: its tables, how it begins and how it is recognised.
+"""The season log's file: how it begins and how it is recognised.
 
-One SQLite file, in whole numbers, in the order in which things came. Every
-scan of every run has one number of the file, its id: a run takes the next free
-number for itself, and its scan with sequence number n has the run's id + n.
-So a number that is not in `scan` is a scan that was never written, and any
-row of any table can be put in its place in time by its scan's id alone.
-
-=============  ==============================================================
-meta           "application", "schema_version", "openings" (how often opened)
-name           small numbers for the names of probes and mats
-run            the header of a run: what an audit needs to decide it again
-note           sentences about a run's beginning; scan is the run's id
-ending         how a run ended, after its last scan `scan`: the cause, in words
-clock          a stretch of even time: from scan `scan` on, and until the next
-               row, scan i is due at run_ms + (i - scan) * every_ms. The same
-               for utc_ms. Local minutes since 1970 are utc_ms / 60000, rounded
-               down, + zone_min. A new row begins where the bench clock, the
-               wall clock, the zone, or one of the three flags leaves the line
-scan           late_ms: after it was due. skew_ms: wall clock against the line
-reading        id = scan * 4096 + its place in the scan; probe; age_ms: how
-               long before the scan it was measured; milli: thousandths of the
-               probe's unit, before its offset, NULL if unusable; quality:
-               0 good, 1 uncertain, 2 bad
-remark         why a reading is not good: for such readings only
-refusal        a message that gave no value, with its first bytes
-relay_report   what a relay said; reason NULL is "command"
-request        a person's wish, as JSON
-command        only where a mat's cause or state differs from its command
-               before; numbers is JSON: [[name, value], …]
-doubt          a reading that the core did not take; reading is its place in
-               the scan, NULL if it is none of the scan's
-power_report   what a mat's wattmeter said [mW]
-alarm_change   an alarm came, went or was dealt with: turn; who: by whom
-answer         what became of a request
-lost           scans `first` to `last` could not be written: their number
-snapshot       the state after a scan: JSON, deflated (RFC 1950); after the
-               first scan, once an hour and at the end of a run
-=============  ==============================================================
-
-`n` is the place within the scan, from 0. The views `scan_time`, `sample` and
-`switching` show the same with plain times and names, for people with a SQLite
-shell. What may live here: the shape of the file and its recognition.
+What may live here: that, and the errors that say what is wrong with a file.
+The tables themselves are in tables.py.
 """
 
 import sqlite3
 from pathlib import Path
 
-APPLICATION_ID = 0x62486C67
-"""Four letters, "bHlg", in the file's header: this is a season log."""
-
-SCHEMA_VERSION = 2
-
-READINGS_PER_SCAN = 4096
-"""Room for readings within one scan's number."""
+from controller.adapters.season_log.tables import (
+    APPLICATION_ID,
+    SCHEMA_VERSION,
+    TABLES,
+)
 
 _MAGIC = b"SQLite format 3\x00"
 
-_TABLES = (
-    """CREATE TABLE meta (
-        key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE name (
-        id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT""",
-    """CREATE TABLE run (
-        id INTEGER PRIMARY KEY, run TEXT NOT NULL UNIQUE, origin TEXT NOT NULL,
-        started_run_ms INTEGER NOT NULL, started_utc_ms INTEGER NOT NULL,
-        timezone TEXT NOT NULL, decisions_version INTEGER NOT NULL,
-        versions TEXT NOT NULL, plan TEXT NOT NULL, state TEXT NOT NULL) STRICT""",
-    """CREATE TABLE note (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, sentence TEXT NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE ending (
-        scan INTEGER PRIMARY KEY, run_ms INTEGER NOT NULL,
-        utc_ms INTEGER NOT NULL, cause TEXT NOT NULL) STRICT""",
-    """CREATE TABLE clock (
-        scan INTEGER PRIMARY KEY, run_ms INTEGER NOT NULL,
-        utc_ms INTEGER NOT NULL, every_ms INTEGER NOT NULL,
-        zone_min INTEGER NOT NULL, clock_ok INTEGER NOT NULL,
-        link_up INTEGER NOT NULL, log_ok INTEGER NOT NULL) STRICT""",
-    """CREATE TABLE scan (
-        id INTEGER PRIMARY KEY, late_ms INTEGER NOT NULL,
-        skew_ms INTEGER NOT NULL) STRICT""",
-    """CREATE TABLE reading (
-        id INTEGER PRIMARY KEY, probe INTEGER NOT NULL, age_ms INTEGER NOT NULL,
-        milli INTEGER, quality INTEGER NOT NULL) STRICT""",
-    """CREATE TABLE remark (
-        reading INTEGER PRIMARY KEY, note TEXT NOT NULL) STRICT""",
-    """CREATE TABLE refusal (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, source TEXT NOT NULL,
-        age_ms INTEGER NOT NULL, reason TEXT NOT NULL, raw TEXT NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE relay_report (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, mat INTEGER NOT NULL,
-        age_ms INTEGER NOT NULL, energised INTEGER NOT NULL, seq INTEGER,
-        reason TEXT, retained INTEGER NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE INDEX relay_news ON relay_report (scan, n) WHERE reason IS NOT NULL""",
-    """CREATE TABLE power_report (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, mat INTEGER NOT NULL,
-        age_ms INTEGER NOT NULL, power_mw INTEGER NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE request (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, request INTEGER NOT NULL,
-        who TEXT NOT NULL, wish TEXT NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE command (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, mat INTEGER NOT NULL,
-        energised INTEGER NOT NULL, cause TEXT NOT NULL, numbers TEXT NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE doubt (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, probe INTEGER NOT NULL,
-        age_ms INTEGER NOT NULL, temp_mc INTEGER, quality INTEGER NOT NULL,
-        why TEXT NOT NULL, reading INTEGER,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE alarm_change (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, kind TEXT NOT NULL,
-        subject TEXT NOT NULL, turn TEXT NOT NULL, numbers TEXT NOT NULL,
-        who TEXT NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE answer (
-        scan INTEGER NOT NULL, n INTEGER NOT NULL, request INTEGER NOT NULL,
-        accepted INTEGER NOT NULL, sentence TEXT NOT NULL,
-        PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE lost (
-        first INTEGER PRIMARY KEY, last INTEGER NOT NULL) STRICT""",
-    """CREATE TABLE snapshot (
-        scan INTEGER PRIMARY KEY, state BLOB NOT NULL) STRICT""",
-    """CREATE VIEW scan_time AS
-        SELECT s.id AS scan, r.run AS run, s.id - r.id AS seq,
-            c.run_ms + (s.id - c.scan) * c.every_ms + s.late_ms AS run_ms,
-            c.utc_ms + (s.id - c.scan) * c.every_ms + s.late_ms + s.skew_ms AS utc_ms,
-            c.zone_min AS zone_min, c.clock_ok AS clock_ok,
-            c.link_up AS link_up, c.log_ok AS log_ok
-        FROM scan s
-        JOIN clock c ON c.scan = (SELECT max(scan) FROM clock WHERE scan <= s.id)
-        JOIN run r ON r.id = (SELECT max(id) FROM run WHERE id < s.id)""",
-    f"""CREATE VIEW sample AS
-        SELECT t.run AS run, t.scan AS scan, t.utc_ms AS utc_ms,
-            t.run_ms - r.age_ms AS at_ms, p.name AS probe, r.milli AS milli,
-            r.quality AS quality
-        FROM scan_time t
-        JOIN reading r ON r.id >= t.scan * {READINGS_PER_SCAN}
-            AND r.id < (t.scan + 1) * {READINGS_PER_SCAN}
-        JOIN name p ON p.id = r.probe""",  # noqa: S608
-    """CREATE VIEW switching AS
-        SELECT t.run AS run, t.scan AS scan, t.utc_ms AS utc_ms, m.name AS mat,
-            c.energised AS energised, c.cause AS cause, c.numbers AS numbers
-        FROM command c
-        JOIN scan_time t ON t.scan = c.scan
-        JOIN name m ON m.id = c.mat""",
-)
+FORMER_VERSIONS = (2,)
+"""Schemas that this program can bring up to its own."""
 
 
 class LogError(Exception):
@@ -174,6 +42,10 @@ class OldLogError(UnusableLogError):
     """A season log has a schema that this program no longer knows."""
 
 
+class FormerLogError(LogError):
+    """A season log has an older schema, and can be brought up to this one."""
+
+
 def create(path: Path) -> None:
     """Make a new, empty season log, complete or not at all.
 
@@ -197,7 +69,7 @@ def create(path: Path) -> None:
 def _fill(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("BEGIN")
-    for statement in _TABLES:
+    for statement in TABLES:
         connection.execute(statement)
     connection.executemany(
         "INSERT INTO meta VALUES (?, ?)",
@@ -261,6 +133,12 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             f"{path} has schema {version}; this bottomheat reads up to schema"
             f" {SCHEMA_VERSION}: use the newer bottomheat that wrote it"
         )
+    if version in FORMER_VERSIONS:
+        raise FormerLogError(
+            f"{path} has schema {version}; this bottomheat reads schema"
+            f" {SCHEMA_VERSION}: bottomheat migrate {path} brings it up, and keeps"
+            " the old file beside it"
+        )
     if version < SCHEMA_VERSION:
         raise OldLogError(
             f"{path} has schema {version}; this bottomheat reads schema"
@@ -292,7 +170,7 @@ def _no_database(path: Path, error: sqlite3.DatabaseError) -> LogError:
 
 def _wanted() -> set[str]:
     """Return the names of all tables, indices and views."""
-    return {statement.split()[2] for statement in _TABLES}
+    return {statement.split()[2] for statement in TABLES}
 
 
 def damaged(path: Path, error: Exception) -> DamagedLogError:

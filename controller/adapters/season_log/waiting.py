@@ -6,6 +6,7 @@ Not thread-safe by itself: the writer holds its lock around every call.
 import asyncio
 from collections import deque
 from dataclasses import dataclass
+from typing import TypeGuard
 
 from controller.adapters.season_log.memory import Taken
 from controller.adapters.season_log.rows import Ending, HeaderRow
@@ -87,7 +88,7 @@ class Ring:
             self._items[place] = Lost(seq, seq)
 
 
-def is_scan(item: Item) -> bool:
+def is_scan(item: Item) -> TypeGuard[Taken]:
     """Whether it is a scan, not a header, an ending or the mark of a loss."""
     return not isinstance(item, HeaderRow | Lost | Ending)
 

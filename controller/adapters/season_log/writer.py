@@ -14,12 +14,12 @@ from controller.adapters.season_log.keeper import Keeper, OpenLog
 from controller.adapters.season_log.logfile import LogFile
 from controller.adapters.season_log.rows import Ending, header_row, printable
 from controller.adapters.season_log.schema import LogError
+from controller.adapters.season_log.segments import UnsoundError
 from controller.adapters.season_log.waiting import (
     Item,
     Ring,
     Waiters,
     is_scan,
-    seq_of,
 )
 from controller.core.decisions import Decisions
 from controller.core.scan import LogHealth, Scan
@@ -57,11 +57,12 @@ class SeasonLogWriter:
     full, the oldest scans are lost, counted and noted in the log.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - each is a promise of its own
         self,
         path: Path,
         *,
         commit_every_ms: int = MINUTE_MS,
+        fold_after_ms: int | None = None,
         ring_scans: int = RING_SCANS,
         retry_s: float = 1.0,
         patience_s: float = 10.0,
@@ -73,6 +74,7 @@ class SeasonLogWriter:
         Args:
             path: The file; a new one is made if there is none.
             commit_every_ms: Longest run time between commits [ms].
+            fold_after_ms: Scans of this age are folded [ms]; None: none are.
             ring_scans: How many scans may wait while the disk refuses.
             retry_s: From one attempt to the next while nothing comes in [s].
             patience_s: How long this call and close wait for the disk [s].
@@ -109,6 +111,8 @@ class SeasonLogWriter:
         # The thread's own:
         self._keeper = Keeper(path, open_log)
         self._singly = 0
+        self._fold_after_ms = fold_after_ms
+        self._newest_run_ms: int | None = None
         tried = threading.Event()
         self._thread = threading.Thread(
             target=self._serve, args=(tried.set,), name="season-log", daemon=True
@@ -263,6 +267,7 @@ class SeasonLogWriter:
             tried()
             while self._wait():
                 self._write_all()
+                self._fold()
             self._finish()
         finally:
             # Reached by a mistake of ours, too: then nobody may wait for ever,
@@ -286,6 +291,22 @@ class SeasonLogWriter:
         while self._write_some():
             pass
         self._tell_trouble()
+
+    def _fold(self) -> None:
+        """Fold some old scans, while nobody waits for anything else."""
+        now_ms, after_ms = self._newest_run_ms, self._fold_after_ms
+        if now_ms is None or after_ms is None or self.waiting:
+            return
+        try:
+            self._keeper.fold_some(after_ms, now_ms)
+        except UnsoundError as error:
+            self._tell(
+                f"the season log {self._path} is not as it was written: {error}; it"
+                " goes on, and what was altered is left as it is: bottomheat audit"
+                f" {self._path} tells more"
+            )
+        except _UNWILLING as error:
+            self._refused([], error)
 
     def _tell_trouble(self) -> None:
         """Tell once when it begins and when it is over; hold no lock meanwhile."""
@@ -323,7 +344,10 @@ class SeasonLogWriter:
         with self._changed:
             self._health, self._error = LogHealth.OK, None
             self._asked_ms, self._in_hand = None, 0
-            seqs = [seq_of(item) for item in batch if is_scan(item)]
+            scans = [item[0] for item in batch if is_scan(item)]
+            if scans:
+                self._newest_run_ms = scans[-1].run_ms
+            seqs = [scan.seq for scan in scans]
             if seqs and self._keeper.run == self._begun:
                 self._committed_seq = seqs[-1]
                 self._waiters.reached(seqs[-1])

@@ -15,10 +15,13 @@ from controller.adapters.settings.tables import (
     Table,
     TrayTable,
 )
-from controller.core.units import MINUTE_MS, SECOND_MS
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 
 LONGEST_COMMIT_MS = 10 * MINUTE_MS
 """Chosen: a power cut loses at most this much of the season [ms]."""
+
+LONGEST_UNFOLDED_MS = 400 * DAY_MS
+"""Chosen: unfolded, a year of a dozen probes takes most of a gigabyte."""
 
 Findings = Iterator[Finding]
 
@@ -36,6 +39,10 @@ def _log(tables: Tables) -> Findings:
     if not SECOND_MS <= said.milli <= LONGEST_COMMIT_MS:
         allowed = "from 1 s to 10 min: it is what a power cut can lose"
         yield Finding("[log] commit_every", shown(said.text), allowed)
+    said = tables.log.fold_after
+    if not HOUR_MS <= said.milli <= LONGEST_UNFOLDED_MS:
+        allowed = "from 1 h to 400 days: scans of this age are compressed"
+        yield Finding("[log] fold_after", shown(said.text), allowed)
 
 
 def _mats(mats: Iterable[MatTable]) -> Findings:

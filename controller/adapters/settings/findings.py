@@ -28,7 +28,6 @@ MISSING = {
 """What to write where a key that must be there is not."""
 
 LATER = (
-    "fold_after",
     "tls_cert",
     "tls_key",
     "tokens",

@@ -64,7 +64,9 @@ def _settings(tables: Tables, plan: Plan, said: Mapping[str, str]) -> Settings:
         timezone=tables.bench.timezone,
         display_unit=tables.bench.display_unit,
         log=LogSettings(
-            path=tables.log.path, commit_every_ms=tables.log.commit_every.milli
+            path=tables.log.path,
+            commit_every_ms=tables.log.commit_every.milli,
+            fold_after_ms=tables.log.fold_after.milli,
         ),
         api=ApiSettings(host=tables.api.host, port=tables.api.port),
         written=said,

@@ -106,6 +106,7 @@ class LogTable(Checked):
 
     path: FilePath = Path("season.db")
     commit_every: Duration = Said("60 s", 60_000)
+    fold_after: Duration = Said("6 h", 21_600_000)
     on_failure: Literal["keep-heating", "heat-off"] = "keep-heating"
 
 

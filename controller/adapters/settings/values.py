@@ -15,10 +15,12 @@ class LogSettings:
     Attributes:
         path: The SQLite file, relative to where bottomheat is started.
         commit_every_ms: How much at most a power cut can lose [ms].
+        fold_after_ms: Scans of this age are folded into compressed blocks [ms].
     """
 
     path: Path
     commit_every_ms: int
+    fold_after_ms: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

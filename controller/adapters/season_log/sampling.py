@@ -1,0 +1,412 @@
+"""Readings of one probe out of a season log: one by one, or in buckets.
+
+What may live here: fetching them by time, folded or not, and proving that none
+is missing or altered.
+"""
+
+import sqlite3
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from threading import Lock
+from typing import NamedTuple
+
+from controller.adapters.season_log.clock import LATEST_MS, SKEW_MS, Stretch
+from controller.adapters.season_log.rows import offsets_of, plan_of
+from controller.adapters.season_log.segments import (
+    BlockRow,
+    UnsoundError,
+    blocks,
+    folded_row,
+    loose_segments,
+    sound_rows,
+    stretches,
+)
+from controller.adapters.season_log.series import (
+    DOUBTED,
+    QUALITY,
+    VALUELESS,
+    Series,
+    unpacked,
+    unpacked_columns,
+)
+from controller.adapters.season_log.tables import READINGS_PER_SCAN, SERIES_OF_PROBE
+from controller.core.units import HOUR_MS
+from controller.ports import UNTAKEN_MC, Bucket, Columns
+from controller.review.envelopes import (
+    BEGINNING_MS,
+    Figures,
+    added,
+    bucket,
+    bucket_of,
+)
+from controller.wire import from_text
+
+_UNTAKEN = QUALITY | DOUBTED | VALUELESS
+
+_LOOSE = f"""
+    FROM reading r JOIN scan s ON s.id = r.id / {READINGS_PER_SCAN}
+    WHERE r.id >= :first * {READINGS_PER_SCAN}
+        AND r.id < (:last + 1) * {READINGS_PER_SCAN}
+        AND r.probe = :probe AND utc_ms >= :from AND utc_ms < :to"""
+
+_TAKEN = f"""r.quality = 0 AND r.milli IS NOT NULL AND NOT EXISTS (
+        SELECT 1 FROM doubt d
+        WHERE d.scan = s.id AND d.reading = r.id % {READINGS_PER_SCAN})"""  # noqa: S608
+
+_TIMES = """
+    :run_base + s.id * :every + s.late_ms - r.age_ms AS run_ms,
+    :utc_base + s.id * :every + s.late_ms + s.skew_ms - r.age_ms AS utc_ms"""
+
+_SAMPLES = f"""
+    SELECT r.id, {_TIMES},
+        CASE WHEN {_TAKEN} THEN r.milli + :offset ELSE {UNTAKEN_MC} END AS temp_mc
+    {_LOOSE} AND (:untaken OR temp_mc <> {UNTAKEN_MC})
+    ORDER BY r.id"""
+
+_BUCKETS = f"""
+    SELECT (utc_ms - {BEGINNING_MS}) / :width AS bucket,
+        count(*), min(milli), max(milli), sum(milli)
+    FROM (SELECT r.milli + :offset AS milli, {_TIMES} {_LOOSE} AND {_TAKEN})
+    GROUP BY bucket"""  # noqa: S608
+
+Span = tuple[int, int]
+"""From, and up to but not at [ms]."""
+
+
+class Proofs:
+    """Which unfolded scans have been proved already; for any thread.
+
+    Attributes:
+        first: Number of the first of them.
+        last: Number of the last; below first: none.
+    """
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self.first, self.last = 0, -1
+
+    def prove(self, db: sqlite3.Connection, first: int, last: int) -> None:
+        """Prove that unfolded scans are as they were written, and all there.
+
+        Raises:
+            UnsoundError: They are not.
+        """
+        with self._lock:
+            if not self.first <= first <= self.last + 1:
+                self.first, self.last = first, first - 1
+            if last > self.last:
+                _prove(db, self.last + 1, last)
+                self.last = last
+
+
+def _prove(db: sqlite3.Connection, first: int, last: int) -> None:
+    expected = first
+    holes = _holes(db)
+    for segment in loose_segments(db, first, last):
+        if segment.unsound:
+            raise UnsoundError(
+                f"scan {min(segment.unsound)} does not fit its check number"
+            )
+        for row in segment.rows["scan"]:
+            while expected < row[0]:
+                expected = _after_hole(holes, expected)
+            expected = row[0] + 1
+    while expected <= last:
+        expected = _after_hole(holes, expected)
+
+
+def _holes(db: sqlite3.Connection) -> dict[int, int]:
+    """Return the numbers that are no scan's, as ranges: first to last."""
+    runs = {row[0]: row[0] for row in db.execute("SELECT id FROM run")}
+    return runs | dict(sound_rows(db, "lost"))
+
+
+def _after_hole(holes: dict[int, int], number: int) -> int:
+    if number not in holes:
+        raise UnsoundError(f"scan {number} is missing")
+    return holes[number] + 1
+
+
+class _Stretch(NamedTuple):
+    """A stretch, and the scans of it that may have readings of a time."""
+
+    stretch: Stretch
+    first: int
+    last: int
+
+    @property
+    def bases(self) -> dict[str, int]:
+        """What the times of its scans are counted from."""
+        base = self.stretch.scan * self.stretch.every_ms
+        return {
+            "every": self.stretch.every_ms,
+            "run_base": self.stretch.run_ms - base,
+            "utc_base": self.stretch.utc_ms - base,
+        }
+
+
+def _stretches(db: sqlite3.Connection, span: Span) -> Iterator[_Stretch]:
+    """Yield the ranges of scans that may lie in a time.
+
+    A reading comes after it was measured: an hour later still is found.
+    """
+    known = stretches(db)
+    ends = [row.scan for row in known[1:]] + [_newest(db) + 1]
+    slack_ms = LATEST_MS + SKEW_MS
+    for stretch, end in zip(known, ends, strict=True):
+        early = (span[0] - slack_ms - stretch.utc_ms) // stretch.every_ms
+        late = (span[1] + HOUR_MS + slack_ms - stretch.utc_ms) // stretch.every_ms
+        first, last = stretch.scan + max(0, early), min(end - 1, stretch.scan + late)
+        if first <= last:
+            yield _Stretch(stretch, first, last)
+
+
+def _newest(db: sqlite3.Connection) -> int:
+    (newest,) = db.execute(
+        "SELECT max(coalesce((SELECT max(id) FROM scan), 0),"
+        " coalesce((SELECT max(last) FROM block), 0))"
+    ).fetchone()
+    return int(newest)
+
+
+def _offset(db: sqlite3.Connection, scan: int, probe: str) -> int:
+    (plan,) = db.execute(
+        "SELECT plan FROM run WHERE id < ? ORDER BY id DESC LIMIT 1", (scan,)
+    ).fetchone()
+    return offsets_of(plan_of(plan)).get(probe, 0)
+
+
+class _Piece(NamedTuple):
+    """A stretch's scans that are in one block, or in none.
+
+    Attributes:
+        of: The stretch.
+        block: The block; None: they are not folded.
+        first: Number of the first scan.
+        last: Number of the last.
+        offset_mk: Added to the probe's readings [mK].
+    """
+
+    of: _Stretch
+    block: BlockRow | None
+    first: int
+    last: int
+    offset_mk: int
+
+
+def _pieces(
+    db: sqlite3.Connection, proofs: Proofs, probe: str, span: Span
+) -> Iterator[_Piece]:
+    """Yield where readings may be, oldest first; what is not folded is proved."""
+    for of in _stretches(db, span):
+        offset_mk = _offset(db, of.first, probe)
+        at = of.first
+        for block in blocks(db, of.first, of.last):
+            if at < block.first:
+                proofs.prove(db, at, block.first - 1)
+                yield _Piece(of, None, at, block.first - 1, offset_mk)
+            yield _Piece(of, block, block.first, block.last, offset_mk)
+            at = block.last + 1
+        if at <= of.last:
+            proofs.prove(db, at, of.last)
+            yield _Piece(of, None, at, of.last, offset_mk)
+
+
+def _number(db: sqlite3.Connection, probe: str) -> int | None:
+    found = sound_rows(db, "name", "WHERE name = ?", (probe,))
+    return found[0][0] if found else None
+
+
+class _Stored(NamedTuple):
+    """The series of a probe in a block, as it is stored."""
+
+    hours: bytes
+    body: bytes
+
+
+def _stored(
+    db: sqlite3.Connection, number: int, first: int, last: int
+) -> dict[int, _Stored]:
+    """Return a probe's series by the first scans of their blocks."""
+    base = number * SERIES_OF_PROBE
+    keys = base + first, base + last
+    found = sound_rows(db, "series", "WHERE id >= ? AND id <= ? ORDER BY id", keys)
+    return {key - base: _Stored(hours, body) for key, _, hours, body in found}
+
+
+# ------------------------------------------------------------------- one by one
+
+
+def samples(
+    db: sqlite3.Connection, proofs: Proofs, probe: str, span: Span, *, untaken: bool
+) -> Columns:
+    """Return a probe's readings: see SeasonLogReader.samples."""
+    found = tuple(array("q") for _ in range(4))
+    number = _number(db, probe)
+    if number is None:
+        return Columns(*found)
+    pieces = list(_pieces(db, proofs, probe, span))
+    stored = _stored_in(db, number, pieces)
+    for piece in pieces:
+        if piece.block is None:
+            rows = _loose_samples(db, number, span, piece, untaken=untaken)
+        elif number in piece.block.probes:
+            one = _series_of(stored, piece.block)
+            rows = _series_samples(db, piece, one, span, untaken=untaken)
+        else:
+            continue
+        for column, cells in zip(found, rows, strict=False):
+            column.extend(cells)
+    return Columns(*found)
+
+
+def _stored_in(
+    db: sqlite3.Connection, number: int, pieces: Sequence[_Piece]
+) -> dict[int, _Stored]:
+    firsts = [piece.first for piece in pieces if piece.block is not None]
+    return _stored(db, number, firsts[0], firsts[-1]) if firsts else {}
+
+
+def _series_of(stored: dict[int, _Stored], block: BlockRow) -> _Stored:
+    if block.first not in stored:
+        raise UnsoundError(f"a series of the block of scan {block.first} is missing")
+    return stored[block.first]
+
+
+def _loose_samples(
+    db: sqlite3.Connection, number: int, span: Span, piece: _Piece, *, untaken: bool
+) -> Sequence[Sequence[int]]:
+    ask = _asked(number, span, piece) | {"untaken": untaken}
+    return list(zip(*db.execute(_SAMPLES, ask).fetchall(), strict=True))
+
+
+def _asked(number: int, span: Span, piece: _Piece) -> dict[str, int]:
+    asked = {"from": span[0], "to": span[1], "probe": number}
+    where = {"first": piece.first, "last": piece.last, "offset": piece.offset_mk}
+    return piece.of.bases | asked | where
+
+
+def _series_samples(
+    db: sqlite3.Connection, piece: _Piece, stored: _Stored, span: Span, *, untaken: bool
+) -> Sequence[Sequence[int]]:
+    series = unpacked(stored.body)
+    run_ms, utc_ms = _times(db, piece, series)
+    order_base, offset_mk = piece.first * READINGS_PER_SCAN, piece.offset_mk
+    order = [
+        order_base + slot * READINGS_PER_SCAN + place
+        for slot, place in zip(series.slots, series.places, strict=True)
+    ]
+    temp_mc = [milli + offset_mk for milli in series.milli]
+    if any(series.codes):
+        temp_mc = [
+            UNTAKEN_MC if code & _UNTAKEN else temp
+            for temp, code in zip(temp_mc, series.codes, strict=True)
+        ]
+    columns = (order, run_ms, utc_ms, temp_mc)
+    if (
+        min(utc_ms) >= span[0]
+        and max(utc_ms) < span[1]
+        and (untaken or not any(series.codes))
+    ):
+        return columns
+    kept = [
+        row
+        for row in zip(*columns, strict=True)
+        if span[0] <= row[2] < span[1] and (untaken or row[3] != UNTAKEN_MC)
+    ]
+    return list(zip(*kept, strict=True))
+
+
+def _times(
+    db: sqlite3.Connection, piece: _Piece, series: Series
+) -> tuple[list[int], list[int]]:
+    """Return when each reading was measured, by bench clock and wall clock."""
+    bases, due = piece.of.bases, piece.first * piece.of.stretch.every_ms
+    run_base, utc_base = bases["run_base"] + due, bases["utc_base"] + due
+    run_ms = [run_base + at_ms for at_ms in series.at_ms]
+    if piece.block is None:
+        return run_ms, run_ms
+    _, skew_ms = unpacked_columns(folded_row(db, piece.block)[0])
+    if not any(skew_ms):
+        return run_ms, [utc_base + at_ms for at_ms in series.at_ms]
+    utc_ms = [
+        utc_base + at_ms + skew_ms[slot]
+        for at_ms, slot in zip(series.at_ms, series.slots, strict=True)
+    ]
+    return run_ms, utc_ms
+
+
+# -------------------------------------------------------------------- in buckets
+
+
+def buckets(
+    db: sqlite3.Connection, proofs: Proofs, probe: str, span: Span, width_ms: int
+) -> list[Bucket]:
+    """Return the buckets of a probe's readings taken: see SeasonLogReader.envelope."""
+    found: dict[int, Figures] = {}
+    number = _number(db, probe)
+    if number is None:
+        return []
+    pieces = list(_pieces(db, proofs, probe, span))
+    stored = _stored_in(db, number, pieces)
+    for piece in pieces:
+        if piece.block is None:
+            ask = _asked(number, span, piece) | {"width": width_ms}
+            for key, *figures in db.execute(_BUCKETS, ask):
+                added(found, key, Figures(*figures))
+        elif number in piece.block.probes:
+            one = _series_of(stored, piece.block)
+            _add_series(db, found, piece, one, (*span, width_ms))
+    return [bucket(number, width_ms, found[number]) for number in sorted(found)]
+
+
+def _add_series(
+    db: sqlite3.Connection,
+    found: dict[int, Figures],
+    piece: _Piece,
+    stored: _Stored,
+    asked: tuple[int, int, int],
+) -> None:
+    from_ms, to_ms, width_ms = asked
+    hours = from_text(stored.hours)
+    if not isinstance(hours, list):
+        raise UnsoundError(f"a series of the block of scan {piece.first} has no hours")
+    rest: list[Span] = []
+    for hour, *figures in hours:
+        start_ms, end_ms = hour * HOUR_MS, (hour + 1) * HOUR_MS
+        if from_ms <= start_ms and end_ms <= to_ms and width_ms % HOUR_MS == 0:
+            added(found, bucket_of(start_ms, width_ms), Figures(*figures))
+        elif start_ms < to_ms and from_ms < end_ms:
+            rest.append((max(from_ms, start_ms), min(to_ms, end_ms)))
+    if rest:
+        series = unpacked(stored.body)
+        _, utc_ms = _times(db, piece, series)
+        temps = [milli + piece.offset_mk for milli in series.milli]
+        for part in rest:
+            _add_readings(found, utc_ms, temps, series.codes, (*part, width_ms))
+
+
+def _add_readings(
+    found: dict[int, Figures],
+    utc_ms: Sequence[int],
+    temps: Sequence[int],
+    codes: Sequence[int],
+    asked: tuple[int, int, int],
+) -> None:
+    from_ms, to_ms, width_ms = asked
+    if any(codes) or any(before > after for before, after in pairwise(utc_ms)):
+        for at_ms, temp_mc, code in zip(utc_ms, temps, codes, strict=True):
+            if from_ms <= at_ms < to_ms and not code & _UNTAKEN:
+                one = Figures(1, temp_mc, temp_mc, temp_mc)
+                added(found, bucket_of(at_ms, width_ms), one)
+        return
+    at, end = bisect_left(utc_ms, from_ms), bisect_left(utc_ms, to_ms)
+    while at < end:
+        number = bucket_of(utc_ms[at], width_ms)
+        end_ms = BEGINNING_MS + (number + 1) * width_ms
+        until = min(end, bisect_left(utc_ms, end_ms, at))
+        part = temps[at:until]
+        added(found, number, Figures(len(part), min(part), max(part), sum(part)))
+        at = until

@@ -1,0 +1,294 @@
+"""Everything that a season log tells about some scans, folded or not, proved.
+
+What may live here: fetching whole scans by their numbers, from rows or from
+blocks, and holding them to their check numbers.
+"""
+
+import sqlite3
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from controller.adapters.season_log.clock import Moment, Stretch, moment
+from controller.adapters.season_log.folding import readings_of, record_of, scans_of
+from controller.adapters.season_log.rows import FoundRow, FoundRows, Row
+from controller.adapters.season_log.sums import row_sum, scan_sum
+from controller.adapters.season_log.tables import (
+    EVENTS,
+    KEPT,
+    READINGS_PER_SCAN,
+    SERIES_OF_PROBE,
+)
+
+
+class UnsoundError(ValueError):
+    """Something in the file is not as it was written, or is missing."""
+
+
+@dataclass(frozen=True, slots=True)
+class BlockRow:
+    """A row of the table `block`."""
+
+    first: int
+    last: int
+    probes: tuple[int, ...]
+    news: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Segment:
+    """Neighbouring scans, whole.
+
+    Attributes:
+        first: Number of the first.
+        last: Number of the last.
+        rows: By table: the rows about them, in order; in `scan` without sums.
+        unsound: Numbers of scans whose check number does not fit.
+    """
+
+    first: int
+    last: int
+    rows: FoundRows
+    unsound: frozenset[int] = frozenset()
+
+
+# ------------------------------------------------------------------ small tables
+
+
+def sound_rows(
+    db: sqlite3.Connection, table: str, where: str = "", cells: Sequence[object] = ()
+) -> list[FoundRow]:
+    """Return rows of a table without their check numbers, which must fit.
+
+    Args:
+        db: The log.
+        table: A table of which each row has a sum of its own.
+        where: The rest of the statement.
+        cells: What it is asked with.
+
+    Raises:
+        UnsoundError: A row is not as it was written.
+    """
+    found = db.execute(f"SELECT * FROM {table} {where}", cells).fetchall()  # noqa: S608
+    for *told, total in found:
+        if row_sum(told) != total:
+            raise UnsoundError(f"a row of {table} does not fit its check number")
+    return [row[:-1] for row in found]
+
+
+def stretches(db: sqlite3.Connection) -> list[Stretch]:
+    """Return all stretches of even time, oldest first."""
+    return [Stretch(*row) for row in sound_rows(db, "clock", "ORDER BY scan")]
+
+
+def names(db: sqlite3.Connection) -> dict[int, str]:
+    """Return the names of probes and mats by their numbers."""
+    return dict(sound_rows(db, "name"))
+
+
+def blocks(db: sqlite3.Connection, first: int, last: int) -> list[BlockRow]:
+    """Return the blocks that have scans from first to last, oldest first."""
+    found = sound_rows(
+        db,
+        "block",
+        "WHERE last >= ? AND first <= ? ORDER BY first",
+        (first, last),
+    )
+    return [
+        BlockRow(start, end, _numbers(probes), tuple(news.split()))
+        for start, end, probes, news in found
+    ]
+
+
+def _numbers(text: str) -> tuple[int, ...]:
+    return tuple(map(int, text.split()))
+
+
+def block_row(first: int, last: int, probes: Sequence[int], news: Sequence[str]) -> Row:
+    """Return the row of a block, without its check number."""
+    return first, last, " ".join(map(str, probes)), " ".join(news)
+
+
+# -------------------------------------------------------------------- whole scans
+
+
+def segments(
+    db: sqlite3.Connection, first: int, last: int, most: int
+) -> Iterator[Segment]:
+    """Yield all scans from first to last, in pieces of about so many.
+
+    A block comes whole, whatever of it was asked for.
+
+    Raises:
+        UnsoundError: A block is not as it was written.
+    """
+    at = first
+    for block in blocks(db, first, last):
+        yield from loose_segments(db, at, block.first - 1, most)
+        yield unfolded(db, block)
+        at = block.last + 1
+    yield from loose_segments(db, at, last, most)
+
+
+def loose_segments(
+    db: sqlite3.Connection, first: int, last: int, most: int = 2_000
+) -> Iterator[Segment]:
+    """Yield the unfolded scans from first to last, in pieces of so many."""
+    while first <= last:
+        found = db.execute(
+            "SELECT * FROM scan WHERE id >= ? AND id <= ? ORDER BY id LIMIT ?",
+            (first, last, most),
+        ).fetchall()
+        if not found:
+            return
+        yield _proved(db, first, found)
+        first = found[-1][0] + 1
+
+
+def _proved(db: sqlite3.Connection, first: int, scans: list[FoundRow]) -> Segment:
+    last = scans[-1][0]
+    rows = rows_about(db, first, last)
+    rows["scan"] = [row[:-1] for row in scans]
+    sums = {row[0]: row[-1] for row in scans}
+    unsound = frozenset(unsound_scans(rows, sums))
+    if not unsound <= sums.keys():
+        raise UnsoundError(f"scan {min(unsound - sums.keys())} is missing")
+    return Segment(scans[0][0], last, rows, unsound)
+
+
+def rows_about(db: sqlite3.Connection, first: int, last: int) -> FoundRows:
+    """Return all unfolded rows about some scans, but for those of `scan`."""
+    rows: FoundRows = defaultdict(list)
+    keys = (first * READINGS_PER_SCAN, (last + 1) * READINGS_PER_SCAN)
+    for table, key in (("reading", "id"), ("remark", "reading")):
+        rows[table] = db.execute(
+            f"SELECT * FROM {table} WHERE {key} >= ? AND {key} < ? ORDER BY {key}",  # noqa: S608
+            keys,
+        ).fetchall()
+    for table in EVENTS:
+        rows[table] = _events(db, table, first, last)
+    return rows
+
+
+def _events(
+    db: sqlite3.Connection, table: str, first: int, last: int
+) -> list[FoundRow]:
+    return db.execute(
+        f"SELECT * FROM {table} WHERE scan >= ? AND scan <= ? ORDER BY scan, n",  # noqa: S608
+        (first, last),
+    ).fetchall()
+
+
+def unsound_scans(rows: FoundRows, sums: dict[int, int]) -> Iterator[int]:
+    """Yield the numbers of scans whose rows do not fit their check number.
+
+    Args:
+        rows: By table: the rows about some scans; in `scan` without sums.
+        sums: The scans' check numbers, by their numbers.
+    """
+    by_scan = rows_by_scan(rows)
+    for scan, total in sums.items():
+        if scan_sum(by_scan.pop(scan, {})) != total:
+            yield scan
+    yield from by_scan  # rows about scans that are not there
+
+
+def rows_by_scan(rows: FoundRows) -> dict[int, FoundRows]:
+    """Return rows by number of the scan they are about, then by table."""
+    found: dict[int, FoundRows] = defaultdict(lambda: defaultdict(list))
+    for table, told in rows.items():
+        share = READINGS_PER_SCAN if table in ("reading", "remark") else 1
+        for row in told:
+            found[row[0] // share][table].append(row)
+    return found
+
+
+# ------------------------------------------------------------------------- blocks
+
+
+def unfolded(db: sqlite3.Connection, block: BlockRow) -> Segment:
+    """Return the scans of a block as if they had never been folded.
+
+    Raises:
+        UnsoundError: It is not as it was written.
+    """
+    first, last = block.first, block.last
+    off, body = folded_row(db, block)
+    record, scans = record_of(first, body), scans_of(first, off)
+    bodies = {
+        probe: _series_body(db, probe * SERIES_OF_PROBE + first)
+        for probe in block.probes
+    }
+    rows = record.rows
+    rows["scan"] = scans
+    rows["reading"] = readings_of(stretch_of(db, first), scans, bodies)
+    rows.update(_kept(db, block, record.kept))
+    return Segment(first, last, rows)
+
+
+def moments_of(db: sqlite3.Connection, block: BlockRow) -> list[Moment]:
+    """Return the times of a block's scans."""
+    scans = scans_of(block.first, folded_row(db, block)[0])
+    stretch = stretch_of(db, block.first)
+    return [moment(stretch, *row) for row in scans]
+
+
+def stretch_of(db: sqlite3.Connection, scan: int) -> Stretch:
+    """Return the stretch that a scan lies in."""
+    found = sound_rows(
+        db, "clock", "WHERE scan <= ? ORDER BY scan DESC LIMIT 1", (scan,)
+    )
+    if not found:
+        raise UnsoundError(f"scan {scan} has no time")
+    return Stretch(*found[0])
+
+
+def prove_scans(db: sqlite3.Connection, scans: Iterable[int]) -> None:
+    """Prove what stands as rows about some scans.
+
+    Raises:
+        UnsoundError: It is not as it was written.
+    """
+    for scan in scans:
+        found = db.execute("SELECT * FROM scan WHERE id = ?", (scan,)).fetchall()
+        rows = rows_about(db, scan, scan)
+        rows["scan"] = [row[:-1] for row in found]
+        if any(unsound_scans(rows, {row[0]: row[-1] for row in found})):
+            raise UnsoundError(f"scan {scan} does not fit its check number")
+
+
+def folded_row(db: sqlite3.Connection, block: BlockRow) -> tuple[bytes, bytes]:
+    """Return the scans of a block and what happened in them, as they are stored.
+
+    Raises:
+        UnsoundError: They are missing or not as they were written.
+    """
+    found = sound_rows(db, "folded", "WHERE first = ?", (block.first,))
+    if not found:
+        raise UnsoundError(f"the block of scan {block.first} is missing")
+    _, scans, body = found[0]
+    return scans, body
+
+
+def _series_body(db: sqlite3.Connection, key: int) -> bytes:
+    found = sound_rows(db, "series", "WHERE id = ?", (key,))
+    if not found:
+        raise UnsoundError(f"series {key} is missing")
+    body: bytes = found[0][-1]
+    return body
+
+
+def _kept(
+    db: sqlite3.Connection, block: BlockRow, expected: frozenset[int]
+) -> FoundRows:
+    """Return what was never folded of a block's scans, proved."""
+    first, last = block.first, block.last
+    kept = {table: _events(db, table, first, last) for table in KEPT}
+    scans = db.execute(
+        "SELECT * FROM scan WHERE id >= ? AND id <= ? ORDER BY id", (first, last)
+    ).fetchall()
+    sums = {row[0]: row[-1] for row in scans}
+    rows = {**kept, "scan": [row[:-1] for row in scans]}
+    if frozenset(sums) != expected or any(unsound_scans(rows, sums)):
+        raise UnsoundError(f"what is kept about scans {first} to {last} is not whole")
+    return kept
