@@ -68,6 +68,8 @@ def _end_of_last_run(log: Path) -> tuple[State, Scan] | None:
         kept_seq, state = reader.last_state(header.run)
         scan: Scan | None = None
         for recorded in reader.scans(header.run, min(kept_seq, last_seq - 1)):
+            if not recorded.sound:
+                break  # what is known up to here is better than what was altered
             scan = recorded.scan
             if scan.seq > kept_seq:
                 state, _ = step(header.plan, state, scan)

@@ -5,6 +5,7 @@ import signal
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 from api.app import create_app
@@ -127,10 +128,23 @@ def _to_all(told: Sequence[Callable[[Snapshot], None]]) -> Callable[[Snapshot], 
     return announce
 
 
+def _one_reader(path: Path) -> Callable[[], SeasonLogReader]:
+    """Return what gives the reader of a log, the same each time.
+
+    What it has proved once it need not prove again.
+    """
+
+    @cache
+    def reader() -> SeasonLogReader:
+        return SeasonLogReader(path)
+
+    return reader
+
+
 async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> None:
     """Run a daemon and its API until told to stop, every mat off at the end."""
     path: Path = stage.settings.log.path
-    app = create_app(daemon, lambda: SeasonLogReader(path), stage.clock)
+    app = create_app(daemon, _one_reader(path), stage.clock)
     api = stage.settings.api
 
     async def served() -> None:

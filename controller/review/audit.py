@@ -24,6 +24,8 @@ Step = Callable[[Plan, State, Scan], tuple[State, Decisions]]
 
 Decided = Command | Doubt | AlarmChange | Answer
 
+UNSOUND = "does not fit its check number: it was altered"
+
 KEPT = 1_000
 """Differences that a report lists; all of them are counted."""
 
@@ -92,7 +94,10 @@ def audit(
         found.number(recorded.scan.seq)
         state, decisions = step(header.plan, state, recorded.scan)
         news = take_news(said, decisions.commands)
-        found.add(_compared(recorded, news, decisions))
+        differences = list(_compared(recorded, news, decisions))
+        if not recorded.sound and not differences:
+            differences = [Difference(recorded.scan.seq, "scan", note=UNSOUND)]
+        found.add(differences)
         found.scans += 1
     return AuditReport(
         run=header.run,

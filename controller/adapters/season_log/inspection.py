@@ -6,10 +6,12 @@ is only read.
 
 import sqlite3
 import threading
+import zlib
 from contextlib import closing
 from pathlib import Path
 
-from controller.adapters.season_log.reader import read_only
+from controller.adapters.season_log.proof import prove_pages, prove_recent
+from controller.adapters.season_log.reader import SENSELESS, read_only
 from controller.adapters.season_log.schema import (
     DamagedLogError,
     ForeignLogError,
@@ -28,8 +30,9 @@ it on a slow card; what was not looked at by then is taken as it is."""
 def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
     """Look whether a run can go on in a season log; a missing one is no fault.
 
-    Its tables are checked always. After an end that left no word, a power cut
-    as a rule, every page is looked at as well, as far as time allows.
+    Its tables are checked always, and everything that is not folded yet. After
+    an end that left no word, a power cut as a rule, every page is looked at as
+    well. All this as far as time allows.
 
     Args:
         path: The log.
@@ -44,8 +47,7 @@ def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
     _check_beginning(path)
     try:
         with closing(read_only(path)) as db:
-            if not _ended_in_order(path, db):
-                _check_pages(path, db, within_s)
+            _look(path, db, within_s)
     except sqlite3.OperationalError as error:
         raise LogError(f"{path} cannot be read now: {error}") from error
     except sqlite3.DatabaseError as error:
@@ -79,16 +81,17 @@ def _ended_in_order(path: Path, db: sqlite3.Connection) -> bool:
     return told is not None
 
 
-def _check_pages(path: Path, db: sqlite3.Connection, within_s: float) -> None:
+def _look(path: Path, db: sqlite3.Connection, within_s: float) -> None:
     enough = threading.Timer(within_s, db.interrupt)
     enough.start()
     try:
-        (found,) = db.execute("PRAGMA quick_check(1)").fetchone()
+        prove_recent(db)
+        if not _ended_in_order(path, db):
+            prove_pages(db)
     except sqlite3.OperationalError as error:
         if "interrupted" not in str(error):
             raise
-        return
+    except (*SENSELESS, zlib.error) as error:
+        raise damaged(path, error) from error
     finally:
         enough.cancel()
-    if found != "ok":
-        raise damaged(path, ValueError(" ".join(str(found).split())))

@@ -106,6 +106,7 @@ def newest_id(connection: sqlite3.Connection) -> int:
         "SELECT max(coalesce((SELECT max(id) FROM scan), 0),"
         " coalesce((SELECT max(last) FROM block), 0),"
         " coalesce((SELECT max(id) FROM run), 0),"
+        " coalesce((SELECT max(last) FROM forgotten), 0),"
         " coalesce((SELECT max(last) FROM lost), 0))"
     ).fetchone()
     return int(newest)

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from controller.adapters.season_log.assemble import assembled, part_of
 from controller.adapters.season_log.journal import entries
+from controller.adapters.season_log.proof import prove_all
 from controller.adapters.season_log.rows import (
     Ending,
     check_together,
@@ -41,7 +42,9 @@ from controller.review.envelopes import bucket_width_ms
 from controller.wire import from_text
 
 _CHUNK = 2_000
-_SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError)
+SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError)
+"""Errors of rows that do not mean what they should."""
+
 _NO_END = 2**62
 
 
@@ -167,6 +170,15 @@ class SeasonLogReader:
         with self._reading() as db:
             return buckets(db, self._proofs, probe, span, width_ms)
 
+    def check(self) -> None:
+        """Look at everything in the file, which takes some seconds a season.
+
+        Raises:
+            LogError: Something is not as it was written, or cannot be read.
+        """
+        with self._reading() as db:
+            prove_all(db)
+
     def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
         """Return at most limit entries with an id above after, oldest first."""
         with self._reading() as db:
@@ -184,7 +196,7 @@ class SeasonLogReader:
             yield db
         except sqlite3.OperationalError as error:
             raise LogError(f"{self._path} cannot be read now: {error}") from error
-        except (sqlite3.Error, zlib.error, *_SENSELESS) as error:
+        except (sqlite3.Error, zlib.error, *SENSELESS) as error:
             raise damaged(self._path, error) from error
         finally:
             db.close()

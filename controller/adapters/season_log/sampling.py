@@ -120,7 +120,7 @@ def _prove(db: sqlite3.Connection, first: int, last: int) -> None:
 def _holes(db: sqlite3.Connection) -> dict[int, int]:
     """Return the numbers that are no scan's, as ranges: first to last."""
     runs = {row[0]: row[0] for row in db.execute("SELECT id FROM run")}
-    return runs | dict(sound_rows(db, "lost"))
+    return runs | dict(sound_rows(db, "lost")) | dict(sound_rows(db, "forgotten"))
 
 
 def _after_hole(holes: dict[int, int], number: int) -> int:

@@ -3,8 +3,8 @@
 One SQLite file, in whole numbers, in the order in which things came. Every
 scan of every run has one number of the file, its id: a run takes the next free
 number for itself, and its scan with sequence number n has the run's id + n.
-Numbers have no holes: each is a run's, a scan's, or one of those in `lost`. So
-any row of any table can be put in its place in time by its scan's id alone, and
+Numbers have no holes: each is a run's, a scan's, or told of in `lost` or
+`forgotten`. So any row of any table can be put in its place in time by its scan's id alone, and
 one that is missing is noticed.
 
 =============  ==============================================================
@@ -35,6 +35,7 @@ power_report   what a mat's wattmeter said [mW]
 alarm_change   an alarm came, went or was dealt with: turn; who: by whom
 answer         what became of a request
 lost           scans `first` to `last` could not be written: their number
+forgotten      runs and scans `first` to `last` were deleted, as a person wished
 snapshot       the state after a scan: JSON, deflated (RFC 1950); after the
                first scan, once an hour and at the end of a run; where scans
                are folded, once a day
@@ -143,6 +144,9 @@ TABLES = (
         accepted INTEGER NOT NULL, sentence TEXT NOT NULL,
         PRIMARY KEY (scan, n)) STRICT, WITHOUT ROWID""",
     """CREATE TABLE lost (
+        first INTEGER PRIMARY KEY, last INTEGER NOT NULL,
+        sum INTEGER NOT NULL) STRICT""",
+    """CREATE TABLE forgotten (
         first INTEGER PRIMARY KEY, last INTEGER NOT NULL,
         sum INTEGER NOT NULL) STRICT""",
     """CREATE TABLE snapshot (
