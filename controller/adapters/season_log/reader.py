@@ -36,6 +36,12 @@ from controller.adapters.season_log.segments import (
     sound_rows,
     stretches,
 )
+from controller.adapters.season_log.wholeness import (
+    SMALL,
+    newest_number,
+    prove_numbers,
+    prove_tables,
+)
 from controller.core.state import State
 from controller.ports import Bucket, Columns, LogEntry, RecordedScan, RunHeader
 from controller.review.envelopes import bucket_width_ms
@@ -117,7 +123,7 @@ class SeasonLogReader:
         gives the state at the end. Before the first scan, the number is 0 and
         the state the header's.
         """
-        with self._reading() as db:
+        with self._reading((*SMALL, "snapshot")) as db:
             span = self._span(db, run)
             kept_rows = sound_rows(
                 db,
@@ -182,17 +188,18 @@ class SeasonLogReader:
     def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
         """Return at most limit entries with an id above after, oldest first."""
         with self._reading() as db:
-            return entries(db, after, limit)
+            return entries(db, self._proofs, after, limit)
 
     # -------------------------------------------------------------------- below
 
     @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection]:
+    def _reading(self, tables: Sequence[str] = SMALL) -> Iterator[sqlite3.Connection]:
         db = _connected(self._path)
         try:
             check_schema(self._path, db)
             # One look: what is folded meanwhile stays where it was.
             db.execute("BEGIN")
+            prove_tables(db, tables)
             yield db
         except sqlite3.OperationalError as error:
             raise LogError(f"{self._path} cannot be read now: {error}") from error
@@ -202,19 +209,30 @@ class SeasonLogReader:
             db.close()
 
     def _span(self, db: sqlite3.Connection, run: str) -> _Span:
-        row = db.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
+        # Not by its index, of which no check number is kept.
+        asked = "SELECT id FROM run NOT INDEXED WHERE run = ?"
+        row = db.execute(asked, (run,)).fetchone()
         if row is None:
             raise LogError(f"{self._path} has no run {run!r}")
+        (first,) = row
+        sound_rows(db, "run", "WHERE id = ?", row)
+        end = self._end(db, first)
+        prove_numbers(db, first + 1, end)
         (last,) = db.execute(
-            "WITH span(first, next) AS (SELECT ?1, coalesce("
-            " (SELECT min(id) FROM run WHERE id > ?1), ?2))"
-            " SELECT max("
-            " coalesce((SELECT max(id) FROM scan, span WHERE id > first AND id < next),"
-            " 0), coalesce((SELECT max(last) FROM block, span"
-            " WHERE last > span.first AND last < next), 0))",
-            (row[0], _NO_END),
+            "SELECT max("
+            " coalesce((SELECT max(id) FROM scan WHERE id > ?1 AND id <= ?2), ?1),"
+            " coalesce((SELECT max(last) FROM block WHERE last > ?1 AND last <= ?2),"
+            " ?1))",
+            (first, end),
         ).fetchone()
-        return _Span(row[0], max(row[0], last))
+        return _Span(first, last)
+
+    def _end(self, db: sqlite3.Connection, first: int) -> int:
+        """Return the last number that belongs to the run with the first one."""
+        (following,) = db.execute(
+            "SELECT min(id) FROM run WHERE id > ?", (first,)
+        ).fetchone()
+        return newest_number(db) if following is None else int(following) - 1
 
 
 def _notes(db: sqlite3.Connection, run_id: int) -> tuple[str, ...]:

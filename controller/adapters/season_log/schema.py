@@ -116,9 +116,7 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
     try:
         (application,) = connection.execute("PRAGMA application_id").fetchone()
         (version,) = connection.execute("PRAGMA user_version").fetchone()
-        tables = {
-            row[0] for row in connection.execute("SELECT name FROM sqlite_schema")
-        }
+        found = dict(connection.execute("SELECT name, sql FROM sqlite_schema"))
     except sqlite3.OperationalError:
         raise  # busy or an unwilling disk: not the file's fault
     except sqlite3.DatabaseError as error:
@@ -144,11 +142,17 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             f"{path} has schema {version}; this bottomheat reads schema"
             f" {SCHEMA_VERSION} only: use the older bottomheat that wrote it"
         )
-    missing = _wanted() - tables
+    wanted = _wanted()
+    missing = sorted(wanted.keys() - found.keys())
     if missing:
         raise DamagedLogError(
-            f"{path} is damaged: schema {version}, without {sorted(missing)};"
-            " use a backup"
+            f"{path} is damaged: schema {version}, without {missing}; use a backup"
+        )
+    altered = sorted(name for name, sql in wanted.items() if found[name] != sql)
+    if altered:
+        raise DamagedLogError(
+            f"{path} is damaged: schema {version}, with another {altered}; use a"
+            " backup"
         )
 
 
@@ -168,9 +172,9 @@ def _no_database(path: Path, error: sqlite3.DatabaseError) -> LogError:
     )
 
 
-def _wanted() -> set[str]:
-    """Return the names of all tables, indices and views."""
-    return {statement.split()[2] for statement in TABLES}
+def _wanted() -> dict[str, str]:
+    """Return what makes all tables, indices and views, by name."""
+    return {statement.split()[2]: statement for statement in TABLES}
 
 
 def damaged(path: Path, error: Exception) -> DamagedLogError:
