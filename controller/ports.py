@@ -98,7 +98,8 @@ class RunHeader:
 
     Attributes:
         run: Identity of the run, unique; also in lease commands.
-        origin: "live" or "simulate".
+        origin: "live", "simulate", or "import": readings of another recorder,
+            of which nothing was decided.
         started_run_ms: Bench clock at its start [ms].
         started_utc_ms: Wall clock at its start [ms].
         plan: The plan, which never changes within a run.

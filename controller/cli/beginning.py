@@ -87,7 +87,7 @@ def run_header(
     """Return the header of a new run.
 
     Args:
-        origin: "live" or "simulate".
+        origin: "live", "simulate" or "import".
         plan: The plan.
         state: The state before the first scan.
         started: The instant at which it begins.
@@ -103,12 +103,12 @@ def run_header(
         state=state,
         timezone=timezone,
         decisions_version=DECISIONS_VERSION,
-        versions=_versions(),
+        versions=versions(),
         notes=notes,
     )
 
 
-def _versions() -> dict[str, str]:
+def versions() -> dict[str, str]:
     """Return the versions that numbers may depend on."""
     found = {"python": platform.python_version(), "machine": platform.machine()}
     for name in ("simple-pid", "bottomheat"):

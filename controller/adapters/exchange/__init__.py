@@ -1,0 +1,33 @@
+"""Data in and out: files that other programs write, and files that they read.
+
+The season log is read through its port alone, so that what is exported does
+not depend on how it is kept.
+"""
+
+from controller.adapters.exchange.csv_out import write_csv
+from controller.adapters.exchange.errors import ExchangeError
+from controller.adapters.exchange.parquet_out import write_parquet
+from controller.adapters.exchange.tidy import (
+    COMMANDS,
+    READINGS,
+    Chosen,
+    Row,
+    Source,
+    Table,
+    pieces,
+    rows_of,
+)
+
+__all__ = [
+    "COMMANDS",
+    "READINGS",
+    "Chosen",
+    "ExchangeError",
+    "Row",
+    "Source",
+    "Table",
+    "pieces",
+    "rows_of",
+    "write_csv",
+    "write_parquet",
+]
