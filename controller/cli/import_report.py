@@ -167,7 +167,9 @@ def _span(probe: ProbeReport) -> str:
     if probe.first_ms is None or probe.last_ms is None:
         return ""
     first, last = utc_text(probe.first_ms), utc_text(probe.last_ms)
-    return f"; in the file from {first} to {last}, one every {probe.every_ms / 1000:g} s"
+    return (
+        f"; in the file from {first} to {last}, one every {probe.every_ms / 1000:g} s"
+    )
 
 
 def _gaps(count: int) -> str:

@@ -35,9 +35,7 @@ def utc_ms_said(option: str, text: str, timezone: str) -> int:
     try:
         at = _said(text)
     except ValueError:
-        raise ExchangeError(
-            f"{option} {text!r} is no time; write {A_TIME}"
-        ) from None
+        raise ExchangeError(f"{option} {text!r} is no time; write {A_TIME}") from None
     if at.tzinfo is None:
         at = at.replace(tzinfo=ZoneInfo(timezone))
     since = at.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
@@ -46,7 +44,7 @@ def utc_ms_said(option: str, text: str, timezone: str) -> int:
 
 def _said(text: str) -> datetime:
     try:
-        return datetime.combine(date.fromisoformat(text), time())  # noqa: DTZ001
+        return datetime.combine(date.fromisoformat(text), time())
     except ValueError:
         return datetime.fromisoformat(text)
 

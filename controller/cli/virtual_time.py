@@ -21,6 +21,7 @@ from sim.faulty import FaultyBench
 from sim.tally import MatTally, tallies
 from sim.world import World
 
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What came of a run in virtual time.

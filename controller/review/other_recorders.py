@@ -7,6 +7,7 @@ with two values has none, and a gap stays a gap. What may live here: this
 arithmetic. No files, no clocks, no time zones.
 """
 
+import itertools
 import re
 from array import array
 from collections.abc import Iterator, Sequence
@@ -139,7 +140,7 @@ def in_order(found: Found) -> Iterator[Once]:
 
 def usual_interval_ms(times_ms: Sequence[int]) -> int | None:
     """Return the usual interval of times in order: the median; None: fewer than two."""
-    steps = [late - early for early, late in zip(times_ms, times_ms[1:], strict=False)]
+    steps = [late - early for early, late in itertools.pairwise(times_ms)]
     return median_low(steps) if steps else None
 
 
@@ -152,5 +153,5 @@ def longest_ms(interval_ms: int) -> int:
 def gaps(times_ms: Sequence[int], interval_ms: int) -> list[tuple[int, int]]:
     """Return from when to when readings are missing [ms]."""
     longest = longest_ms(interval_ms)
-    pairs = zip(times_ms, times_ms[1:], strict=False)
+    pairs = itertools.pairwise(times_ms)
     return [(early, late) for early, late in pairs if late - early > longest]

@@ -9,7 +9,7 @@ import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TextIO
+from typing import Protocol, TextIO
 
 from controller.adapters.exchange.errors import ExchangeError
 
@@ -90,6 +90,14 @@ def _opened(path: Path, encoding: str) -> TextIO:
         ) from None
 
 
+class _Lines(Protocol):
+    """What csv.reader returns; it has no public name."""
+
+    @property
+    def line_num(self) -> int: ...
+    def __next__(self) -> list[str]: ...
+
+
 def _rows(path: Path, layout: Layout, file: TextIO) -> Iterator[FoundRow]:
     lines = csv.reader(file, delimiter=layout.delimiter, strict=True)
     header = _header(path, layout, lines)
@@ -116,13 +124,7 @@ def _wrong(row: Sequence[str], columns: int) -> str:
     return ""
 
 
-class _Lines(Iterator[list[str]]):
-    """What csv.reader returns; it has no public name."""
-
-    line_num: int
-
-
-def _numbered(path: Path, lines: "_Lines") -> Iterator[tuple[int, list[str]]]:
+def _numbered(path: Path, lines: _Lines) -> Iterator[tuple[int, list[str]]]:
     """Yield rows, each with the number of the line that it begins in."""
     begins = lines.line_num + 1
     while True:
@@ -139,7 +141,7 @@ def _numbered(path: Path, lines: "_Lines") -> Iterator[tuple[int, list[str]]]:
         begins = lines.line_num + 1
 
 
-def _header(path: Path, layout: Layout, lines: "_Lines") -> list[str]:
+def _header(path: Path, layout: Layout, lines: _Lines) -> list[str]:
     """Return the first row that names all wanted columns."""
     wanted = [*layout.times, *layout.values]
     best: list[str] = []

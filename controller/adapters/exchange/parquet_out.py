@@ -12,7 +12,7 @@ import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import Protocol, cast
+from typing import Protocol, Self, cast
 
 from controller.adapters.exchange.about import (
     LAYOUT,
@@ -33,9 +33,9 @@ class _Arrow(Protocol):
         self, fields: Sequence[object], metadata: Mapping[str, str]
     ) -> object: ...
     def field(
-        self, name: str, type: object, nullable: bool, metadata: Mapping[str, str]
+        self, name: str, kind: object, /, *, nullable: bool, metadata: Mapping[str, str]
     ) -> object: ...
-    def array(self, cells: Sequence[Cell | float], type: object) -> object: ...
+    def array(self, cells: Sequence[Cell | float], kind: object, /) -> object: ...
     def table(self, arrays: Sequence[object], schema: object) -> object: ...
     def timestamp(self, unit: str, tz: str) -> object: ...
     def dictionary(self, index: object, value: object) -> object: ...
@@ -48,7 +48,7 @@ class _Arrow(Protocol):
 
 class _Writer(Protocol):
     def write_table(self, table: object) -> None: ...
-    def __enter__(self) -> "_Writer": ...
+    def __enter__(self) -> Self: ...
     def __exit__(
         self,
         kind: type[BaseException] | None,
@@ -138,7 +138,7 @@ def _table(
     arrow: _Arrow, schema: object, columns: Sequence[Column], rows: Sequence[Row]
 ) -> object:
     arrays = [
-        arrow.array(_cells(column.kind, cells), type=_type(arrow, column.kind))
+        arrow.array(_cells(column.kind, cells), _type(arrow, column.kind))
         for column, cells in zip(columns, zip(*rows, strict=True), strict=True)
     ]
     return arrow.table(arrays, schema=schema)
