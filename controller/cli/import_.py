@@ -50,8 +50,9 @@ from controller.review.other_recorders import (
     usual_interval_ms,
 )
 
-MOST = 5_000_000
-"""Chosen: readings of one file, so that they have room in a small board's memory."""
+MOST = 2_000_000
+"""Chosen: readings of one file. A million of them take about 150 MB of memory, and
+a small board has no more than a few times that."""
 
 _ALONE_MS = 600_000
 """Taken for the usual interval of a probe with one reading."""
@@ -183,9 +184,11 @@ class _Asked:
 
 def _headers(log: Path, *, dry: bool) -> Sequence[RunHeader]:
     """Return the runs that the log has, once it is known that it may be written."""
+    # Read first: no lock file is left beside what is no log.
+    headers = SeasonLogReader(log).runs() if log.exists() else ()
     if not dry:
         LogLock(log).release()
-    return SeasonLogReader(log).runs() if log.exists() else ()
+    return headers
 
 
 def _asked(args: argparse.Namespace, headers: Sequence[RunHeader]) -> _Asked:

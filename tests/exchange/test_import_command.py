@@ -16,6 +16,7 @@ from controller.adapters.season_log import (
     TripFile,
     trips_beside,
 )
+from controller.cli import import_
 from controller.cli.beginning import beginning
 from controller.cli.opening import _how_it_ended
 from controller.core.plan import all_trays
@@ -358,6 +359,22 @@ def test_random_bytes_are_told_in_a_sentence(imported, log):
 
 
 # --------------------------------------------------------- a log that is there
+
+
+@pytest.mark.parametrize("junk", [b"", b"Time,Temp\n"])
+def test_what_is_no_log_is_left_alone(imported, log, tmp_path, junk):
+    log.write_bytes(junk)
+    status, said = imported(PLAIN)
+    assert (status, str(log) in said) == (2, True)
+    assert log.read_bytes() == junk
+    assert {one.name for one in tmp_path.iterdir()} == {"season.db", "recorder.csv"}
+
+
+def test_a_file_with_too_many_readings_is_refused_whole(imported, log, monkeypatch):
+    monkeypatch.setattr(import_, "MOST", 3)
+    status, said = imported(PLAIN)
+    assert (status, "line 5: more than 3 readings" in said) == (2, True)
+    assert not log.exists()
 
 
 def test_a_log_that_is_being_written_is_left_alone(imported, log):
