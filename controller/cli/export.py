@@ -128,9 +128,9 @@ def _writer(args: argparse.Namespace) -> _Write:
             "--commands writes switchings of mats: leave out --probe, --tray and"
             " --untaken"
         )
-    if args.out.suffix == ".csv":
+    if args.out.suffix.lower() == ".csv":
         return write_csv
-    if args.out.suffix == ".parquet":
+    if args.out.suffix.lower() == ".parquet":
         return write_parquet
     raise ExchangeError(
         f"-o {args.out}: the name tells the format, and must end in .csv or .parquet"
