@@ -2,18 +2,14 @@
 
 import argparse
 import json
-from array import array
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import cast
 
 from controller.adapters.exchange import (
     ExchangeError,
     Fold,
-    FoundRow,
     Layout,
-    NoTimeError,
     reader_of_times,
     rows_in,
 )
@@ -21,12 +17,18 @@ from controller.adapters.season_log import LogLock, SeasonLogReader
 from controller.adapters.season_log.whole_run import write_run
 from controller.adapters.settings.quantities import duration
 from controller.cli.import_report import (
-    Counts,
-    Place,
     ProbeReport,
     Report,
     as_json,
     in_words,
+)
+from controller.cli.import_sifting import (
+    Asked,
+    Known,
+    Work,
+    collect,
+    interval_ms_of,
+    sift,
 )
 from controller.cli.imported_run import (
     Sample,
@@ -37,27 +39,12 @@ from controller.cli.imported_run import (
     scans_of,
     target_of,
 )
-from controller.core.units import DAY_MS, celsius
 from controller.ports import RunHeader
 from controller.review.other_recorders import (
     Found,
-    NoReadingError,
-    Once,
     Unit,
     gaps,
-    in_order,
-    milli_celsius,
-    usual_interval_ms,
 )
-
-MOST = 2_000_000
-"""Chosen: readings of one file. A million of them take about 150 MB of memory, and
-a small board has no more than a few times that."""
-
-_ALONE_MS = 600_000
-"""Taken for the usual interval of a probe with one reading."""
-
-_CELL = 60
 
 
 def add_parser(
@@ -147,9 +134,9 @@ def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     headers = _headers(args.log, dry=args.dry_run)
     asked = _asked(args, headers)
-    work = _Work(asked, _Known(args.log if headers else None))
-    _collect(rows_in(args.file, asked.layout), work)
-    _sift(work)
+    work = Work(asked, Known(args.log if headers else None))
+    collect(rows_in(args.file, asked.layout), work)
+    sift(work)
     name = _written(args, work, headers)
     report = Report(
         file=str(args.file),
@@ -169,19 +156,6 @@ def run(args: argparse.Namespace) -> int:
 # -------------------------------------------------------------- what is asked for
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Asked:
-    """The arguments, understood."""
-
-    targets: Sequence[Target]
-    layout: Layout
-    time: Callable[[str], int]
-    unit: Unit
-    decimal: str
-    every_ms: int | None
-    timezone: str
-
-
 def _headers(log: Path, *, dry: bool) -> Sequence[RunHeader]:
     """Return the runs that the log has, once it is known that it may be written."""
     # Read first: no lock file is left beside what is no log.
@@ -191,7 +165,7 @@ def _headers(log: Path, *, dry: bool) -> Sequence[RunHeader]:
     return headers
 
 
-def _asked(args: argparse.Namespace, headers: Sequence[RunHeader]) -> _Asked:
+def _asked(args: argparse.Namespace, headers: Sequence[RunHeader]) -> Asked:
     targets = [target_of(said, headers) for said in args.column]
     _check_once([target.probe for target in targets])
     timezone = args.timezone or (headers[-1].timezone if headers else "")
@@ -208,7 +182,7 @@ def _asked(args: argparse.Namespace, headers: Sequence[RunHeader]) -> _Asked:
             f"--delimiter and --decimal are both {delimiter!r}: a cell would end in the"
             " middle of a number"
         )
-    return _Asked(
+    return Asked(
         targets=targets,
         layout=Layout(
             times=[name.strip() for name in args.time_column],
@@ -247,144 +221,16 @@ def _every_ms(said: str | None) -> int | None:
     return every_ms
 
 
-# ------------------------------------------------------------ what the file holds
-
-
-class _Known:
-    """What the log has already, day by day."""
-
-    def __init__(self, log: Path | None) -> None:
-        self._reader = None if log is None else SeasonLogReader(log)
-        self._days: dict[str, tuple[int, dict[int, int]]] = {}
-
-    def milli(self, probe: str, utc_ms: int) -> int | None:
-        """Return what a probe said at a time [m°C]; None: nothing."""
-        if self._reader is None:
-            return None
-        day = utc_ms // DAY_MS
-        known_day, values = self._days.get(probe, (-1, {}))
-        if day != known_day:
-            start_ms = day * DAY_MS
-            found = self._reader.samples(probe, start_ms, start_ms + DAY_MS)
-            values = dict(zip(found.utc_ms, found.temp_mc, strict=True))
-            self._days[probe] = day, values
-        return values.get(utc_ms)
-
-
-@dataclass(slots=True)
-class _Work:
-    """A file on its way into the log.
-
-    Attributes:
-        asked: The arguments.
-        known: What the log has already.
-        counts: What is not taken.
-        found: Readings of the file, as they stand in it.
-        kept: Those to be written, in order.
-        times: By number of the column: the times of its readings, in order.
-    """
-
-    asked: _Asked
-    known: _Known
-    counts: Counts = field(default_factory=Counts)
-    found: Found = field(default_factory=Found)
-    kept: Found = field(default_factory=Found)
-    times: dict[int, "array[int]"] = field(default_factory=dict)
-
-
-def _collect(rows: Iterator[FoundRow], work: _Work) -> None:
-    """Take the readings of all rows, and refuse what is none."""
-    last_ms: int | None = None
-    column = " ".join(work.asked.layout.times)
-    for row in rows:
-        if row.wrong:
-            work.counts.refuse(row.wrong, Place(row.line, "", "the whole row"))
-            continue
-        try:
-            utc_ms = work.asked.time(row.time)
-        except NoTimeError as error:
-            place = Place(row.line, column, _shown(row.time))
-            work.counts.refuse(f"time: {error}", place)
-            continue
-        work.counts.unordered += last_ms is not None and utc_ms < last_ms
-        last_ms = utc_ms
-        _add_cells(row, utc_ms, work)
-        if len(work.found) > MOST:
-            raise ExchangeError(
-                f"line {row.line}: more than {MOST:,} readings; cut the file in two"
-            )
-
-
-def _add_cells(row: FoundRow, utc_ms: int, work: _Work) -> None:
-    asked = work.asked
-    for number, cell in enumerate(row.cells):
-        try:
-            milli = milli_celsius(cell, asked.unit, asked.decimal)
-        except NoReadingError as error:
-            column = asked.targets[number].column
-            work.counts.refuse(str(error), Place(row.line, column, _shown(cell)))
-        else:
-            work.found.add(number, utc_ms, milli, row.line)
-
-
-def _shown(cell: str) -> str:
-    return repr(cell[:_CELL]) + ("…" if len(cell) > _CELL else "")
-
-
-def _sift(work: _Work) -> None:
-    """Keep what the file says once, or alike, and the log does not have."""
-    for once in in_order(work.found):
-        if _agrees(once, work):
-            milli, line = once.said[0]
-            times = work.times.setdefault(once.probe, array("q"))
-            times.append(once.utc_ms)
-            if _is_new(once, work):
-                work.kept.add(once.probe, once.utc_ms, milli, line)
-
-
-def _agrees(once: Once, work: _Work) -> bool:
-    if once.agreed:
-        work.counts.repeated += len(once.said) - 1
-        return True
-    target = work.asked.targets[once.probe]
-    said = ", ".join(f"{celsius(mc):.3f} °C in line {line}" for mc, line in once.said)
-    place = Place(once.said[0][1], target.column, said)
-    work.counts.refuse("two values for one time", place, len(once.said))
-    return False
-
-
-def _is_new(once: Once, work: _Work) -> bool:
-    target = work.asked.targets[once.probe]
-    known = work.known.milli(target.probe, once.utc_ms)
-    if known is None:
-        return True
-    milli, line = once.said[0]
-    if known == milli:
-        work.counts.known += 1
-        return False
-    said = f"{celsius(milli):.3f} °C; the log has {celsius(known):.3f} °C"
-    place = Place(line, target.column, said)
-    work.counts.refuse("the log has another value for that time", place)
-    return False
-
-
 # ------------------------------------------------------------------ into the log
 
 
-def _interval_ms(work: _Work, number: int) -> int:
-    usual = usual_interval_ms(work.times.get(number, ()))
-    return work.asked.every_ms or usual or _ALONE_MS
-
-
-def _written(
-    args: argparse.Namespace, work: _Work, headers: Sequence[RunHeader]
-) -> str:
+def _written(args: argparse.Namespace, work: Work, headers: Sequence[RunHeader]) -> str:
     """Write the run; return its identity, or "" where there is none to write."""
     kept, targets = work.kept, work.asked.targets
     if not kept:
         return ""
     numbers = sorted(set(kept.probes))
-    every_ms = {targets[n].probe: _interval_ms(work, n) for n in numbers}
+    every_ms = {targets[n].probe: interval_ms_of(work, n) for n in numbers}
     plan = plan_for([targets[n] for n in numbers], every_ms, headers, args.log.stem)
     note = f"imported from {args.file.name}: {len(kept):,} readings"
     first_ms, last_ms = kept.utc_ms[0], kept.utc_ms[-1]
@@ -402,10 +248,10 @@ def _samples(kept: Found, targets: Sequence[Target]) -> Iterator[Sample]:
         yield Sample(utc_ms, targets[number].probe, milli)
 
 
-def _probe_report(work: _Work, number: int) -> ProbeReport:
+def _probe_report(work: Work, number: int) -> ProbeReport:
     target = work.asked.targets[number]
     times: Sequence[int] = work.times.get(number, ())
-    every_ms = _interval_ms(work, number)
+    every_ms = interval_ms_of(work, number)
     return ProbeReport(
         column=target.column,
         probe=target.probe,

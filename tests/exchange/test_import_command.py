@@ -16,7 +16,7 @@ from controller.adapters.season_log import (
     TripFile,
     trips_beside,
 )
-from controller.cli import import_
+from controller.cli import import_sifting
 from controller.cli.beginning import beginning
 from controller.cli.opening import _how_it_ended
 from controller.core.plan import all_trays
@@ -371,7 +371,7 @@ def test_what_is_no_log_is_left_alone(imported, log, tmp_path, junk):
 
 
 def test_a_file_with_too_many_readings_is_refused_whole(imported, log, monkeypatch):
-    monkeypatch.setattr(import_, "MOST", 3)
+    monkeypatch.setattr(import_sifting, "MOST", 3)
     status, said = imported(PLAIN)
     assert (status, "line 5: more than 3 readings" in said) == (2, True)
     assert not log.exists()
