@@ -25,7 +25,7 @@ from controller.adapters.season_log import (
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, beginning
 from controller.core.state import Trip
-from controller.ports import Instant
+from controller.ports import IMPORTED, Instant
 
 FEW_BYTES = 300_000_000
 """Chosen: about what a season of eight probes takes, twice over."""
@@ -144,7 +144,7 @@ def _how_it_ended(path: Path, now: Instant) -> str:
     if not path.exists():
         return ""
     reader = SeasonLogReader(path)
-    runs = reader.runs()
+    runs = [one for one in reader.runs() if one.origin != IMPORTED]
     if not runs or runs[-1].origin != "live":
         return ""
     run = runs[-1].run
