@@ -1,0 +1,227 @@
+"""A tray's temperature as the live counter saw it, read back from the log.
+
+The core takes a tray's probes in order of arrival and, at each reading that it
+takes, the mean of those that may be used then. What may live here: that order,
+the runs apart, and that mean. What it is worth is told in thermal_ledger.
+"""
+
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice, repeat
+from operator import itemgetter
+
+from controller.core.plan import TrayPlan, all_probes
+from controller.core.units import DAY_MS
+from controller.ports import UNTAKEN_MC, RunHeader, SeasonReader
+from controller.review.thermal_ledger import Sample
+
+Row = tuple[int, int, int, int, str]
+"""Order, run clock [ms], wall clock [ms], value [m°C] and probe of a reading."""
+
+PIECE_MS = 7 * DAY_MS
+"""Chosen: what is read at once, so that a season need not fit into memory."""
+
+EVER_MS = 2**61
+"""Earlier and later than every wall clock, and within what SQLite can count."""
+
+
+_ALIKE = 8
+"""Chosen: so many readings in a row are no coincidence."""
+
+
+class OutOfOrderError(Exception):
+    """The wall clock was set back: pieces of it are not in order of arrival."""
+
+
+def edges(from_ms: int, to_ms: int, first_ms: int, last_ms: int) -> list[int]:
+    """Return a span of the wall clock in pieces [ms].
+
+    Args:
+        from_ms: Where it begins.
+        to_ms: Where it ends.
+        first_ms: There is little before; the first piece ends there.
+        last_ms: There is little after; the last piece begins there.
+    """
+    inner = range(max(from_ms, first_ms) + PIECE_MS, min(to_ms, last_ms), PIECE_MS)
+    return [from_ms, *inner, to_ms]
+
+
+def rows_in_order(
+    reader: SeasonReader, probes: Sequence[str], pieces: Sequence[int]
+) -> Iterator[list[Row]]:
+    """Yield the readings of some probes in order of arrival, piece by piece.
+
+    A piece is held back until the next one shows what of it is certain.
+
+    Args:
+        reader: The log.
+        probes: Their names.
+        pieces: Edges on the wall clock [ms].
+
+    Raises:
+        OutOfOrderError: One piece is not enough to put the readings in order.
+    """
+    held: list[Row] = []
+    told = -1
+    for start_ms, end_ms in zip(pieces, pieces[1:], strict=False):
+        rows = _rows(reader, probes, start_ms, end_ms)
+        if not rows:
+            continue
+        if rows[0][0] <= told:
+            raise OutOfOrderError
+        certain = bisect_left(held, rows[0][0], key=itemgetter(0))
+        if certain:
+            told = held[certain - 1][0]
+            yield held[:certain]
+        held = sorted(held[certain:] + rows) if certain < len(held) else rows
+    if held:
+        yield held
+
+
+def _rows(
+    reader: SeasonReader, probes: Sequence[str], start_ms: int, end_ms: int
+) -> list[Row]:
+    rows: list[Row] = []
+    for probe in probes:
+        found = reader.samples(probe, start_ms, end_ms, untaken=True)
+        rows += zip(
+            found.order,
+            found.run_ms,
+            found.utc_ms,
+            found.temp_mc,
+            repeat(probe),
+            strict=False,
+        )
+    rows.sort()
+    return rows
+
+
+# -------------------------------------------------------------------- runs apart
+
+
+def by_run(
+    reader: SeasonReader, headers: Sequence[RunHeader], pieces: Iterable[list[Row]]
+) -> Iterator[tuple[RunHeader, list[Row]]]:
+    """Yield the rows of each run, with its header; runs without any are left out.
+
+    Args:
+        reader: The log.
+        headers: The runs, oldest first, at least one.
+        pieces: Rows in order of arrival.
+    """
+    runs = [_Beginning(reader, header) for header in headers]
+    present = 0
+    for rows in pieces:
+        start = 0
+        for number in range(present + 1, len(runs)):
+            at = runs[number].index_in(rows, start)
+            if at is None:
+                break
+            if at > start:
+                yield headers[present], rows[start:at]
+            start, present = at, number
+        yield headers[present], rows[start:] if start else rows
+
+
+class _Beginning:
+    """Where a run begins among the rows.
+
+    Readings of a run may have been measured shortly before it began, and those
+    of the run before until then: there the first scans of the run are looked
+    at. Later than its beginning only it has readings that were taken.
+    """
+
+    def __init__(self, reader: SeasonReader, header: RunHeader) -> None:
+        self._reader, self._header = reader, header
+        stale_ms = [probe.stale_after_ms for probe in all_probes(header.plan)]
+        self._longest_ms = max(stale_ms, default=0)
+        self._early: list[tuple[str, int, int]] | None = None
+
+    def index_in(self, rows: list[Row], start: int) -> int | None:
+        """Return the index of the first row of this run or a later one, if any."""
+        begun_ms = self._header.started_run_ms
+        doubtful_ms = begun_ms - self._longest_ms
+        if max(map(itemgetter(1), rows)) <= doubtful_ms:
+            return None
+        for at in range(start, len(rows)):
+            run_ms = rows[at][1]
+            if run_ms > begun_ms and rows[at][3] != UNTAKEN_MC:
+                return at
+            if run_ms > doubtful_ms and self._begins_like(rows[at : at + _ALIKE]):
+                return at
+        return None
+
+    def _begins_like(self, rows: list[Row]) -> bool:
+        """Whether rows are the first readings of this run that were heard."""
+        if self._early is None:
+            self._early = list(islice(self._heard_early(), 50 * _ALIKE))
+        probes = {row[4] for row in rows}
+        heard = (one for one in self._early if one[0] in probes)
+        said = [(row[4], row[1], row[2]) for row in rows]
+        found = list(islice(heard, len(said)))
+        return bool(found) and said[: len(found)] == found
+
+    def _heard_early(self) -> Iterator[tuple[str, int, int]]:
+        """Yield what its first scans heard: probe, run clock and wall clock."""
+        until_ms = self._header.started_run_ms + self._longest_ms
+        for recorded in self._reader.scans(self._header.run):
+            scan = recorded.scan
+            if scan.run_ms > until_ms:
+                return
+            skew_ms = scan.utc_ms - scan.run_ms
+            for reading in scan.readings:
+                yield reading.probe, reading.at_ms, reading.at_ms + skew_ms
+
+
+# ------------------------------------------------------------------ a tray's mean
+
+
+class TrayMean:
+    """What the core knows of a tray's probes within a run.
+
+    Attributes:
+        longest_ms: Its longest stale time: a longer interval is a gap [ms].
+        doubted_ms: When a reading was last not taken; run clock [ms].
+    """
+
+    def __init__(self, tray: TrayPlan) -> None:
+        stale_ms = {probe.name: int(probe.stale_after_ms) for probe in tray.probes}
+        self.longest_ms = max(stale_ms.values(), default=0)
+        self.doubted_ms: int | None = None
+        self._stale_ms = stale_ms
+        self._good: dict[str, tuple[int, int]] = {}
+        self._doubt: dict[str, int] = {}
+
+    def samples(self, rows: Iterable[Row]) -> Iterator[Sample]:
+        """Yield the tray's temperature at each reading that was taken."""
+        stale_ms, good, doubt = self._stale_ms, self._good, self._doubt
+        alone = len(stale_ms) == 1
+        for _, at_ms, utc_ms, temp_mc, probe in rows:
+            if probe not in stale_ms:
+                continue  # it is elsewhere by this run's plan
+            if temp_mc == UNTAKEN_MC:
+                self._not_taken(probe, at_ms)
+                continue
+            good[probe] = at_ms, temp_mc
+            if doubt and at_ms >= doubt.get(probe, at_ms):
+                doubt.pop(probe, None)
+            if alone and not doubt:
+                yield at_ms, utc_ms, temp_mc
+                continue
+            usable = [
+                last_mc
+                for name, (last_ms, last_mc) in good.items()
+                if name not in doubt and at_ms - last_ms <= stale_ms[name]
+            ]
+            if usable:
+                yield at_ms, utc_ms, round(sum(usable) / len(usable))
+
+    def _not_taken(self, probe: str, at_ms: int) -> None:
+        """Doubt a probe until a good reading that is no older.
+
+        One that is not newer than the last good reading was merely late: the
+        core leaves it out of account.
+        """
+        known = self._good.get(probe)
+        if known is None or at_ms > known[0]:
+            self._doubt[probe] = self.doubted_ms = at_ms
