@@ -30,6 +30,7 @@ GROUPS = (
         (
             ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
+            ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
             (
                 "probe-reader",

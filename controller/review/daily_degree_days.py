@@ -46,13 +46,24 @@ SOURCES = {
     DailyMethod.SINGLE_SINE: "one sine wave (Baskerville and Emin 1969)",
     DailyMethod.DOUBLE_SINE: (
         "half a sine wave to the highest, half of another to the next day's "
-        "lowest (Zalom et al. 1983, after Allen 1976)"
+        "lowest (Zalom et al. 1983)"
     ),
     DailyMethod.MET_SERVICE: (
         "accumulated temperature by four cases, no upper (met.ie/climate/data03.asp)"
     ),
 }
 """What each method does, and where it comes from."""
+
+ABBREVIATIONS = {
+    DailyMethod.AVERAGE_1: "avg-1",
+    DailyMethod.AVERAGE_2: "avg-2",
+    DailyMethod.SINGLE_TRIANGLE: "tri-1",
+    DailyMethod.DOUBLE_TRIANGLE: "tri-2",
+    DailyMethod.SINGLE_SINE: "sin-1",
+    DailyMethod.DOUBLE_SINE: "sin-2",
+    DailyMethod.MET_SERVICE: "met",
+}
+"""Names for the heads of narrow columns."""
 
 NEEDS_NEXT_DAY = frozenset({DailyMethod.DOUBLE_TRIANGLE, DailyMethod.DOUBLE_SINE})
 """Methods that also need the lowest temperature of the day after."""

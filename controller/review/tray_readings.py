@@ -112,11 +112,11 @@ def by_run(
     runs = [_Beginning(reader, header) for header in headers]
     present = 0
     for rows in pieces:
-        start = 0
+        start, newest_ms = 0, max(map(itemgetter(1), rows))
         for number in range(present + 1, len(runs)):
-            at = runs[number].index_in(rows, start)
+            at = runs[number].index_in(rows, start, newest_ms)
             if at is None:
-                break
+                continue  # it may have none: a later run can begin here
             if at > start:
                 yield headers[present], rows[start:at]
             start, present = at, number
@@ -135,34 +135,54 @@ class _Beginning:
         self._reader, self._header = reader, header
         stale_ms = [probe.stale_after_ms for probe in all_probes(header.plan)]
         self._longest_ms = max(stale_ms, default=0)
+        self._doubtful_ms = header.started_run_ms - self._longest_ms
         self._early: list[tuple[str, int, int]] | None = None
 
-    def index_in(self, rows: list[Row], start: int) -> int | None:
-        """Return the index of the first row of this run or a later one, if any."""
-        begun_ms = self._header.started_run_ms
-        doubtful_ms = begun_ms - self._longest_ms
-        if max(map(itemgetter(1), rows)) <= doubtful_ms:
+    def index_in(self, rows: list[Row], start: int, newest_ms: int) -> int | None:
+        """Return the index of the first row of this run or a later one, if any.
+
+        Args:
+            rows: Readings in order of arrival.
+            start: Where to begin.
+            newest_ms: The latest of all these rows, by the run clock [ms].
+        """
+        if newest_ms <= self._doubtful_ms:
             return None
         for at in range(start, len(rows)):
             run_ms = rows[at][1]
-            if run_ms > begun_ms and rows[at][3] != UNTAKEN_MC:
-                return at
-            if run_ms > doubtful_ms and self._begins_like(rows[at : at + _ALIKE]):
+            if run_ms <= self._doubtful_ms:
+                continue
+            if run_ms > self._header.started_run_ms and rows[at][3] != UNTAKEN_MC:
+                return self._with_untaken(rows, start, at)
+            if self._begins_like(rows[at : at + _ALIKE]):
                 return at
         return None
+
+    def _with_untaken(self, rows: list[Row], start: int, at: int) -> int:
+        """Return where what was not taken just before a reading begins."""
+        while at > start and rows[at - 1][1] > self._header.started_run_ms:
+            at -= 1
+        return at
 
     def _begins_like(self, rows: list[Row]) -> bool:
         """Whether rows are the first readings of this run that were heard."""
         if self._early is None:
             self._early = list(islice(self._heard_early(), 50 * _ALIKE))
         probes = {row[4] for row in rows}
-        heard = (one for one in self._early if one[0] in probes)
-        said = [(row[4], row[1], row[2]) for row in rows]
-        found = list(islice(heard, len(said)))
-        return bool(found) and said[: len(found)] == found
+        heard = [one for one in self._early if one[0] in probes][:_ALIKE]
+        said = [
+            (probe, run_ms, utc_ms)
+            for _, run_ms, utc_ms, _, probe in rows
+            if run_ms > self._doubtful_ms
+        ]
+        together = min(len(heard), len(said))
+        return bool(heard) and said[:together] == heard[:together]
 
     def _heard_early(self) -> Iterator[tuple[str, int, int]]:
-        """Yield what its first scans heard: probe, run clock and wall clock."""
+        """Yield what its first scans heard: probe, run clock and wall clock.
+
+        Not what was too old to be used: that changes nothing.
+        """
         until_ms = self._header.started_run_ms + self._longest_ms
         for recorded in self._reader.scans(self._header.run):
             scan = recorded.scan
@@ -170,7 +190,8 @@ class _Beginning:
                 return
             skew_ms = scan.utc_ms - scan.run_ms
             for reading in scan.readings:
-                yield reading.probe, reading.at_ms, reading.at_ms + skew_ms
+                if reading.at_ms > self._doubtful_ms:
+                    yield reading.probe, reading.at_ms, reading.at_ms + skew_ms
 
 
 # ------------------------------------------------------------------ a tray's mean
