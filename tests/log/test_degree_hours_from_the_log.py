@@ -211,11 +211,19 @@ def test_whatever_comes_the_recount_is_the_live_counter(steps):
 
 
 def tellable(readings, newest, now_ms):
-    """Yield readings, leaving out those of no value that are not the newest."""
+    """Yield readings, leaving out those that the log cannot tell apart.
+
+    These are one without a value that is not the newest of its probe, and a
+    good one that is the twin of a doubted one in the same scan.
+    """
+    seen = set()
     for one in readings:
         at_ms = now_ms - one.at_ms
         void = one.milli is None or one.quality is Quality.BAD
-        if void and at_ms <= newest.get(one.probe, -1):
+        twin = (one.probe, at_ms, one.milli)
+        if void and at_ms <= newest.get(one.probe, -1) or twin in seen:
             continue
+        if one.quality is not Quality.GOOD:
+            seen.add(twin)
         newest[one.probe] = max(at_ms, newest.get(one.probe, -1))
         yield one
