@@ -112,15 +112,32 @@ def by_run(
     runs = [_Beginning(reader, header) for header in headers]
     present = 0
     for rows in pieces:
-        start, newest_ms = 0, max(map(itemgetter(1), rows))
-        for number in range(present + 1, len(runs)):
-            at = runs[number].index_in(rows, start, newest_ms)
-            if at is None:
-                continue  # it may have none: a later run can begin here
+        start = 0
+        for number, at in _boundaries(runs, present + 1, rows):
             if at > start:
                 yield headers[present], rows[start:at]
             start, present = at, number
         yield headers[present], rows[start:] if start else rows
+
+
+def _boundaries(
+    runs: Sequence["_Beginning"], first: int, rows: list[Row]
+) -> list[tuple[int, int]]:
+    """Return which runs begin among rows, from a first one on, and where.
+
+    A run that has none begins, and ends, where a later one does.
+    """
+    newest_ms = max(map(itemgetter(1), rows))
+    found: list[tuple[int, int]] = []
+    end = len(rows)
+    for number in reversed(range(first, len(runs))):
+        at = runs[number].index_in(rows[:end] if end < len(rows) else rows, newest_ms)
+        if at is not None:
+            found.append((number, at))
+            end = at
+        elif end < len(rows):
+            found.append((number, end))
+    return found[::-1]
 
 
 class _Beginning:
@@ -138,29 +155,28 @@ class _Beginning:
         self._doubtful_ms = header.started_run_ms - self._longest_ms
         self._early: list[tuple[str, int, int]] | None = None
 
-    def index_in(self, rows: list[Row], start: int, newest_ms: int) -> int | None:
+    def index_in(self, rows: list[Row], newest_ms: int) -> int | None:
         """Return the index of the first row of this run or a later one, if any.
 
         Args:
             rows: Readings in order of arrival.
-            start: Where to begin.
-            newest_ms: The latest of all these rows, by the run clock [ms].
+            newest_ms: The latest of them and their neighbours, run clock [ms].
         """
         if newest_ms <= self._doubtful_ms:
             return None
-        for at in range(start, len(rows)):
+        for at in range(len(rows)):
             run_ms = rows[at][1]
             if run_ms <= self._doubtful_ms:
                 continue
             if run_ms > self._header.started_run_ms and rows[at][3] != UNTAKEN_MC:
-                return self._with_untaken(rows, start, at)
+                return self._with_untaken(rows, at)
             if self._begins_like(rows[at : at + _ALIKE]):
                 return at
         return None
 
-    def _with_untaken(self, rows: list[Row], start: int, at: int) -> int:
+    def _with_untaken(self, rows: list[Row], at: int) -> int:
         """Return where what was not taken just before a reading begins."""
-        while at > start and rows[at - 1][1] > self._header.started_run_ms:
+        while at > 0 and rows[at - 1][1] > self._header.started_run_ms:
             at -= 1
         return at
 

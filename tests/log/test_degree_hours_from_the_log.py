@@ -150,7 +150,9 @@ def days_add_up(counted) -> None:
 
 @pytest.fixture
 def season(tmp_path):
-    return Season(tmp_path / "season.db")
+    made = Season(tmp_path / "season.db")
+    yield made
+    made.log.close()
 
 
 # ------------------------------------------------- to the last bit, whatever comes
@@ -227,3 +229,287 @@ def tellable(readings, newest, now_ms):
             seen.add(twin)
         newest[one.probe] = max(at_ms, newest.get(one.probe, -1))
         yield one
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(-5, 200_000), st.integers(-40_000, 70_000)), max_size=40
+    ),
+    st.integers(-10_000, 30_000),
+    st.one_of(st.none(), st.integers(1, 30_000)),
+    st.sampled_from(["Europe/Paris", "America/New_York", "Asia/Kathmandu"]),
+    st.integers(0, 400 * DAY_MS),
+)
+def test_the_ledger_is_add_sample_day_by_day(steps, base_mc, rise_mk, zone, start_ms):
+    """On one's own: steps of time, back and forth, and values; any base."""
+    upper_mc = None if rise_mk is None else MilliC(base_mc + rise_mk)
+    live = ThermalAccount(MilliC(base_mc), upper_mc)
+    ledger = Ledger(live, LocalDays(zone))
+    at_ms, samples = 0, []
+    for lasting_ms, temp_mc in steps:
+        at_ms += lasting_ms
+        samples.append((at_ms, start_ms + at_ms, temp_mc))
+        live = add_sample(live, Millis(at_ms), MilliC(temp_mc), 120_000)
+    ledger.add(samples, 120_000, lambda: None)
+    assert ledger.account() == live
+    assert sum(day.heat_mk_ms for day in ledger.days()) == live.heat_mk_ms
+
+
+# ------------------------------------------------------------------------ the days
+
+
+def test_a_line_over_midnight_is_split_exactly_and_the_rest_goes_to_the_later_day():
+    """From 9 to 15 °C in 90 s, midnight after 40 s, base 10 °C, by hand.
+
+    The line meets the base after 15 s; at midnight it is at 11.666... °C: the
+    first day has 1.666... K · 25 s / 2 = 20 833 333.3 mK·ms, the whole interval
+    5 K · 75 s / 2 = 187 500 000.
+    """
+    midnight_ms = utc(2027, 2, 1, 23)
+    ledger = Ledger(ThermalAccount(MilliC(10_000)), LocalDays(ZONE))
+    begin = midnight_ms - 40_000
+    ledger.add(
+        [(0, begin, 9_000), (90_000, begin + 90_000, 15_000)], 120_000, lambda: None
+    )
+    first, second = ledger.days()
+    assert first.heat_mk_ms == round(Fraction(5_000, 3) * 25_000 / 2) == 20_833_333
+    assert second.heat_mk_ms == 187_500_000 - 20_833_333
+    assert (first.measured_ms, second.measured_ms) == (40_000, 50_000)
+    assert (first.high_mc, second.low_mc) == (9_000, 15_000)
+    assert first.warmth_mk_ms == round((9_000 + Fraction(35_000, 3)) * 40_000 / 2)
+    assert [date_of(day.day).isoformat() for day in (first, second)] == [
+        "2027-02-01",
+        "2027-02-02",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("day", "hours"), [((2027, 3, 28), 23), ((2027, 10, 31), 25), ((2027, 6, 1), 24)]
+)
+def test_a_day_on_which_clocks_change_has_its_own_length(tmp_path, day, hours):
+    season = Season(tmp_path / "season.db", utc(*day) - 6 * HOUR_MS)
+    season.level(36 * HOUR_MS, 12.0, every_ms=60_000)
+    counted = recount(season.reader(), "one")
+    found = next(d for d in counted.days if date_of(d.day).timetuple()[:3] == day)
+    assert found.measured_ms == hours * HOUR_MS
+    assert found.heat_mk_ms == hours * HOUR_MS * 2_000
+    days_add_up(counted)
+
+
+def test_a_wall_clock_that_is_set_back_comes_to_a_day_twice(season):
+    season.level(HOUR_MS, 20.0)
+    season.utc_ms -= 2 * HOUR_MS
+    season.level(3 * HOUR_MS, 21.0)
+    season.agrees()
+    counted = recount(season.reader(), "one")
+    first, second = counted.days
+    assert first.measured_ms + second.measured_ms == 4 * HOUR_MS - 30_000
+    assert (first.low_mc, first.high_mc) == (20_000, 21_000)
+
+
+def test_pieces_of_the_log_do_not_show(season):
+    """Three weeks with every reading five minutes apart; and the same log with
+    its newest time unknown, so that it is read at once.
+    """
+    wide = replace(a_plan().trays[0], probes=(ProbePlan(name="a", stale_after_ms=Millis(400_000)),))
+    season.restart(0, known=True, plan=replace(season.plan, trays=(wide,)))
+    for number in range(21 * 288):
+        said = season.said("a", 15 + number % 7, age_ms=number % 3)
+        season.scan(said, after_ms=300_000)
+    live = season.state.accounts["one"]
+    reader = season.reader()
+    asked = []
+    original = reader.samples
+
+    def samples(probe, from_ms, to_ms, *, untaken):
+        asked.append((from_ms, to_ms))
+        return original(probe, from_ms, to_ms, untaken=untaken)
+
+    reader.samples = samples
+    in_pieces = recount(reader, "one", span=Span(newest_utc_ms=season.utc_ms))
+    assert len(asked) == 3
+    assert in_pieces.account == live
+    assert recount(reader, "one") == in_pieces
+
+
+def test_pieces_that_are_not_in_order_of_arrival_are_read_again_as_one(season):
+    """The clock is set back by ten days, into a piece that was read before."""
+    season.utc_ms += 20 * DAY_MS
+    season.level(HOUR_MS, 20.0)
+    season.utc_ms -= 20 * DAY_MS
+    season.level(HOUR_MS, 18.0)
+    live = season.state.accounts["one"]
+    newest = Span(newest_utc_ms=EVENING_MS + 21 * DAY_MS)
+    assert recount(season.reader(), "one", span=newest).account == live
+
+
+# --------------------------------------------------------------- gaps and their why
+
+
+def test_gaps_say_from_when_to_when_how_long_and_why(season):
+    season.level(600_000, 20.0)
+    for _ in range(30):  # five minutes of silence
+        season.scan(after_ms=10_000)
+    season.level(600_000, 24.0)
+    for _ in range(30):  # and five of a value that is no temperature
+        season.scan(season.said("a", 85.0), after_ms=10_000)
+    season.level(600_000, 22.0)
+    season.restart(HOUR_MS, known=True)
+    season.level(600_000, 22.0)
+    season.restart(HOUR_MS, known=False)
+    season.level(600_000, 22.0)
+    season.agrees()
+    counted = recount(season.reader(), "one")
+    silent, doubted, ended, unknown = counted.gaps
+    assert [gap.why for gap in counted.gaps] == [
+        Why.SILENT,
+        Why.DOUBTED,
+        Why.RUN_ENDED,
+        Why.RUN_ENDED,
+    ]
+    assert silent.lasting_ms == doubted.lasting_ms == 330_000
+    assert silent.from_utc_ms == EVENING_MS + 600_000
+    assert silent.to_utc_ms - silent.from_utc_ms == 330_000
+    assert ended.lasting_ms == HOUR_MS + 30_000
+    assert unknown.lasting_ms is None
+    assert unknown.to_utc_ms - unknown.from_utc_ms == HOUR_MS + 30_000
+    assert counted.account.gaps == 3
+
+
+def test_bounds_of_gaps_are_the_lowest_and_highest_reading_cut_by_the_thresholds(
+    season,
+):
+    """Two hours, 14 to 26 °C read, base 16 and upper 24 °C: 0 to 16 K·h; that is
+    also all that can be. Without thresholds in between: 4 to 16 K·h over 12 °C.
+    """
+    season.level(60_000, 14.0)
+    season.level(60_000, 26.0, every_ms=60_000)
+    season.level(60_000, 26.0)
+    season.scan(after_ms=2 * HOUR_MS)
+    season.level(60_000, 20.0)
+    reader = season.reader()
+    counted = recount(reader, "one", Thresholds(16_000, 24_000))
+    could = bounds(counted, 2 * HOUR_MS)
+    k_h = 1_000 * HOUR_MS
+    assert (counted.low_mc, counted.high_mc) == (14_000, 26_000)
+    assert (could.at_least, could.at_most) == (0, 16 * k_h)
+    assert could.never_above == 16 * k_h
+    other = bounds(recount(reader, "one", Thresholds(12_000)), 2 * HOUR_MS)
+    assert (other.at_least, other.at_most) == (4 * k_h, 28 * k_h)
+    assert other.never_above is None
+
+
+# ------------------------------------------------------------- other things to ask
+
+
+def test_another_base_counts_the_whole_log_where_the_counter_began_anew(season):
+    season.level(HOUR_MS, 20.0)
+    season.restart(5_000, known=True, plan=a_plan(12_000))
+    season.level(HOUR_MS, 20.0)
+    reader = season.reader()
+    live = season.state.accounts["one"]
+    assert recount(reader, "one").account == live
+    assert live.measured_ms == HOUR_MS - 30_000
+    whole = recount(reader, "one", Thresholds(12_000))
+    assert whole.account.measured_ms == 2 * HOUR_MS - 30_000 + 5_000
+    assert whole.account.heat_mk_ms == whole.account.measured_ms * 8_000
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_with_every_account_begun_anew_the_clocks_tell_whether_an_outage_is_known(
+    season, known
+):
+    season.level(HOUR_MS, 20.0)
+    season.restart(HOUR_MS, known=known, plan=a_plan(12_000))
+    season.level(HOUR_MS, 20.0)
+    (gap,) = recount(season.reader(), "one", Thresholds(5_000)).gaps
+    assert gap.lasting_ms == (HOUR_MS + 30_000 if known else None)
+
+
+def test_a_span_is_cut_from_lines_and_gaps_where_it_ends(season):
+    """Half an hour in the middle of a level stretch with a gap at its end."""
+    season.level(2 * HOUR_MS, 20.0, every_ms=40_000)
+    season.scan(after_ms=HOUR_MS)
+    season.level(60_000, 20.0)
+    reader = season.reader()
+    gap_ms = EVENING_MS + 2 * HOUR_MS
+    span = Span(gap_ms - HOUR_MS + 1_001, gap_ms + HOUR_MS // 2 + 7)
+    counted = recount(reader, "one", span=span)
+    assert counted.account.measured_ms == HOUR_MS - 1_001
+    assert counted.account.heat_mk_ms == (HOUR_MS - 1_001) * 10_000
+    (gap,) = counted.gaps
+    assert (gap.from_utc_ms, gap.to_utc_ms) == (gap_ms, span.to_utc_ms)
+    assert counted.account.gap_ms == gap.lasting_ms == HOUR_MS // 2 + 7
+    days_add_up(counted)
+    before = recount(reader, "one", span=Span(None, span.from_utc_ms))
+    after = recount(reader, "one", span=Span(span.to_utc_ms, None))
+    whole = recount(reader, "one")
+    total = sum(part.account.heat_mk_ms for part in (before, counted, after))
+    assert total == whole.account.heat_mk_ms
+    outside = Span(EVENING_MS - 5 * DAY_MS, EVENING_MS - 4 * DAY_MS)
+    assert recount(reader, "one", span=outside).readings == 0
+
+
+def test_what_was_counted_before_the_log_began_is_carried_on(season):
+    """A log whose earlier runs were deleted begins with an account that is full."""
+    season.level(HOUR_MS, 20.0)
+    season.log.close()
+    begun = replace(season.state, run_ms=Millis(season.run_ms))
+    season.path = season.path.with_name("later.db")
+    season.log = DirectSeasonLog(season.path)
+    season.begin(resumed_state(season.plan, begun, begun.run_ms, outage_known=True))
+    season.level(HOUR_MS, 20.0)
+    season.agrees()
+    counted = recount(season.reader(), "one")
+    assert counted.carried.measured_ms == HOUR_MS - 30_000
+    assert counted.account.measured_ms == 2 * HOUR_MS - 30_000
+
+
+def test_a_probe_that_moved_counts_where_its_runs_plan_has_it(season):
+    season.level(HOUR_MS, 20.0)
+    one, three, bare = season.plan.trays
+    moved = replace(bare, probes=one.probes)
+    trays = (replace(one, probes=()), three, moved)
+    season.restart(5_000, known=True, plan=replace(season.plan, trays=trays))
+    season.level(HOUR_MS, 22.0)
+    season.agrees()
+    reader = season.reader()
+    assert recount(reader, "bare").account.heat_mk_ms == (HOUR_MS - 30_000) * 12_000
+    assert [tray.name for tray in trays_of(reader.runs())] == ["one", "three", "bare"]
+
+
+def test_a_tray_that_is_gone_is_counted_as_it_was(season):
+    season.level(HOUR_MS, 20.0)
+    live = season.state.accounts["one"]
+    season.restart(5_000, known=True, plan=replace(season.plan, trays=()))
+    season.level(60_000, 20.0)
+    assert recount(season.reader(), "one").account == live
+    with pytest.raises(NoSuchTrayError, match="'two'"):
+        recount(season.reader(), "two")
+
+
+@pytest.mark.parametrize("upper_mc", [9_999, 10_000])
+def test_thresholds_that_count_nothing_are_refused(upper_mc):
+    with pytest.raises(ValueError, match=r"must lie above base, here 10 °C"):
+        Thresholds(10_000, upper_mc)
+
+
+def test_a_split_line_is_the_line():
+    """Wherever midnight falls, both parts are the whole; the first is exact."""
+    for cut_ms in range(1, 60_000, 1_711):
+        midnight_ms = utc(2027, 2, 1, 23)
+        ledger = Ledger(ThermalAccount(MilliC(10_000), MilliC(12_000)), LocalDays(ZONE))
+        begin = midnight_ms - cut_ms
+        line = [(0, begin, 13_501), (60_000, begin + 60_000, 8_888)]
+        ledger.add(line, 60_000, lambda: None)
+        first, second = ledger.days()
+        whole = heat_along(13_501, 8_888, 10_000, 12_000, 60_000)
+        assert first.heat_mk_ms + second.heat_mk_ms == whole
+        # The same part as a line of its own, in units so fine that it is exact.
+        fine = 60_000
+        at_cut = 13_501 * fine - (13_501 - 8_888) * cut_ms
+        alone = heat_along(
+            13_501 * fine, at_cut, 10_000 * fine, 12_000 * fine, cut_ms
+        )
+        assert abs(first.heat_mk_ms - Fraction(alone, fine)) <= Fraction(1, 2) + 1
