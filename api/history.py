@@ -13,7 +13,6 @@ from fastapi import APIRouter, Query
 
 from api.context import WAITING_READERS, Context, ContextHere, LookHere, TrayHere
 from api.formats import utc_text
-from api.moment import Moment
 from api.problems import Fault, ProblemError
 from api.queries import (
     LONGEST_DAYS,
@@ -29,14 +28,9 @@ from api.views import log_view, probe_temperatures_view
 from controller.core.plan import TrayPlan
 from controller.core.units import DAY_MS
 from controller.ports import Columns, LogEntry, RecordedScan, RunHeader, SeasonReader
-from controller.review.degree_hours import (
-    NoSuchTrayError,
-    Recount,
-    Span,
-    Thresholds,
-    recount,
-)
+from controller.review.degree_hours import NoSuchTrayError, recount
 from controller.review.envelopes import bucket_width_ms, envelope
+from controller.review.recounted import Recount, Span, Thresholds
 
 router = APIRouter()
 
@@ -192,9 +186,7 @@ class _Log:
     ) -> Columns:
         """Return a probe's readings that were measured in [from, to)."""
         return _below(
-            lambda: self._reader.samples(
-                probe, from_utc_ms, to_utc_ms, untaken=untaken
-            )
+            lambda: self._reader.samples(probe, from_utc_ms, to_utc_ms, untaken=untaken)
         )
 
     def readings(

@@ -5,9 +5,9 @@ Clients ignore keys that they do not know; new ones may come. What may live
 here: names and types. How values come about is in views.
 """
 
-from typing import Literal
+from typing import Literal, NotRequired
 
-from typing_extensions import NotRequired, TypedDict
+from typing_extensions import TypedDict
 
 Numbers = dict[str, float | str]
 """Numbers that decided, by name with unit; instants are text."""

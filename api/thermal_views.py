@@ -18,8 +18,8 @@ from controller.core.plan import TrayPlan
 from controller.core.units import HOUR_MS, kelvin_hours
 from controller.review.day_shapes import Cutoff
 from controller.review.day_table import DayRow, day_rows, methods_for
-from controller.review.degree_hours import Bounds, Recount, bounds
-from controller.review.thermal_ledger import Gap
+from controller.review.recounted import Bounds, Recount, bounds
+from controller.review.thermal_days import Gap
 
 MOST_GAPS = 500
 """Chosen: an answer lists no more gaps than this, the longest; all are counted."""

@@ -9,6 +9,7 @@ out). Only the files are read: the package would import pandas.
 import csv
 import importlib.util
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 from controller.core.state import ThermalAccount
@@ -64,7 +65,7 @@ def by_day(samples, base_mc, upper_mc, method, cutoff=Cutoff.HORIZONTAL):
                 next_low=min(after.low_mc, day.high_mc) / 1000,
             ),
         )
-        for day, after in zip(days, days[1:], strict=False)
+        for day, after in pairwise(days)
     ]
 
 

@@ -11,19 +11,15 @@ from zoneinfo import ZoneInfo
 
 from controller.adapters.season_log import SeasonLogReader
 from controller.adapters.settings.quantities import temperature
-from controller.cli.degree_hours_words import Wanted, as_json, in_words
+from controller.cli.degree_hours_json import as_json
+from controller.cli.degree_hours_words import Wanted, in_words
 from controller.core.state import State
 from controller.core.step import step
 from controller.ports import RunHeader
 from controller.review.day_shapes import Cutoff
-from controller.review.degree_hours import (
-    Recount,
-    Span,
-    Thresholds,
-    recount,
-    trays_of,
-)
+from controller.review.degree_hours import recount, trays_of
 from controller.review.local_days import LocalDays
+from controller.review.recounted import Recount, Span, Thresholds
 
 
 class _NoUseError(Exception):
@@ -55,7 +51,9 @@ def add_parser(
         "--tray", action="append", metavar="TRAY", help="only this one; may be repeated"
     )
     parser.add_argument(
-        "--base", metavar="TEMP", help='such as "10 °C" or "50 °F"; else the tray\'s own'
+        "--base",
+        metavar="TEMP",
+        help='such as "10 °C" or "50 °F"; else the tray\'s own',
     )
     parser.add_argument(
         "--upper",

@@ -1,4 +1,4 @@
-"""Recounted degree-hours in words, as tables and as JSON.
+"""Recounted degree-hours in words and tables.
 
 What may live here: what a person reads of a recount. Every figure says whether
 it is the integral of all readings or comes from a day's highest and lowest.
@@ -8,7 +8,6 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from controller.cli.output import figure, table
@@ -16,8 +15,8 @@ from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, celsius, kelvin_ho
 from controller.review.daily_degree_days import ABBREVIATIONS, SOURCES, DailyMethod
 from controller.review.day_shapes import Cutoff
 from controller.review.day_table import DayRow, day_rows, methods_for
-from controller.review.degree_hours import Bounds, Recount, bounds
-from controller.review.thermal_ledger import Gap
+from controller.review.recounted import Bounds, Recount, bounds
+from controller.review.thermal_days import Gap
 
 SHOWN_GAPS = 20
 """Gaps printed for each tray, the longest; --json has all."""
@@ -66,9 +65,7 @@ def in_words(told: Told, wanted: Wanted) -> Iterator[str]:
 
 
 def _methods(told: Told, wanted: Wanted) -> list[DailyMethod]:
-    used = [
-        methods_for(counted.account.upper_mc, wanted.cutoff) for counted, _ in told
-    ]
+    used = [methods_for(counted.account.upper_mc, wanted.cutoff) for counted, _ in told]
     return [method for method in DailyMethod if any(method in some for some in used)]
 
 
@@ -99,10 +96,8 @@ class _Words:
 
     def _from_what(self, *, agrees: bool | None) -> str:
         counted = self._counted
-        measured = counted.account.measured_ms
-        said = [
-            f"integral of {counted.readings:,} readings, {_hours_text(measured)} measured"
-        ]
+        measured = _hours_text(counted.account.measured_ms)
+        said = [f"integral of {counted.readings:,} readings, {measured} measured"]
         if counted.carried.heat_mk_ms:
             carried = self._hours(counted.carried.heat_mk_ms)
             said.append(f"{carried} of it from before this log")
@@ -121,7 +116,11 @@ class _Words:
         account = self._counted.account
         upper = account.upper_mc
         words = f"above {self._temp(account.base_mc)}"
-        return words if upper is None else f"{words} and no faster above {self._temp(upper)}"
+        return (
+            words
+            if upper is None
+            else f"{words} and no faster above {self._temp(upper)}"
+        )
 
     # ---------------------------------------------------------------------- the gaps
 
@@ -188,7 +187,7 @@ class _Words:
             cells.append(self._sum([row for row in rows if row.whole], methods))
         yield textwrap.indent(table(head, cells), "  ")
         if methods and not all(row.whole for row in rows):
-            yield "  * not in the sum: not measured throughout, or the next day is missing"
+            yield "  * not in the sum: not all measured, or the next day is missing"
 
     def _head_words(self, *, with_methods: bool) -> str:
         unit = self._unit
@@ -249,10 +248,11 @@ class _Words:
         return figure(temp_c, 1)
 
     def _instant(self, utc_ms: int) -> str:
-        return f"{_moment(utc_ms).astimezone(self._zone):%Y-%m-%d %H:%M}"
+        return f"{moment(utc_ms).astimezone(self._zone):%Y-%m-%d %H:%M}"
 
 
-def _moment(utc_ms: int) -> datetime:
+def moment(utc_ms: int) -> datetime:
+    """Return an instant [ms since 1970] in UTC."""
     return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=utc_ms)
 
 
@@ -274,98 +274,3 @@ def _wrapped(text: str, indent: str) -> list[str]:
     return textwrap.wrap(
         text, _WIDE, initial_indent=indent, subsequent_indent=indent + "  "
     )
-
-
-# ---------------------------------------------------------------------- as JSON
-
-
-def as_json(log: Path, told: Told, wanted: Wanted) -> dict[str, object]:
-    """Return everything as JSON: K·h, K·d and °C, whatever was asked in."""
-    return {
-        "log": str(log),
-        "method": INTEGRAL,
-        "daily_methods": FROM_EXTREMES,
-        "trays": [
-            _tray_as_json(counted, wanted, agrees=agrees) for counted, agrees in told
-        ],
-    }
-
-
-def _tray_as_json(
-    counted: Recount, wanted: Wanted, *, agrees: bool | None
-) -> dict[str, object]:
-    account = counted.account
-    gap_ms = sum(gap.lasting_ms or 0 for gap in counted.gaps)
-    found: dict[str, object] = {
-        "tray": counted.tray,
-        "degree_hours_k_h": kelvin_hours(account.heat_mk_ms),
-        "heat_mk_ms": account.heat_mk_ms,
-        "base_c": celsius(account.base_mc),
-        "upper_c": None if account.upper_mc is None else celsius(account.upper_mc),
-        "readings": counted.readings,
-        "hours_measured": account.measured_ms / HOUR_MS,
-        "gap_hours": account.gap_ms / HOUR_MS,
-        "lowest_c": None if counted.low_mc is None else celsius(counted.low_mc),
-        "highest_c": None if counted.high_mc is None else celsius(counted.high_mc),
-        "carried_k_h": kelvin_hours(counted.carried.heat_mk_ms),
-        "live_counter_agrees": agrees,
-        "gaps_would_add": _bounds_as_json(bounds(counted, gap_ms)),
-        "gaps": [_gap_as_json(counted, gap) for gap in counted.gaps],
-    }
-    if wanted.days:
-        found["timezone"] = counted.timezone
-        found["days"] = _days_as_json(counted, wanted)
-    return found
-
-
-def _gap_as_json(counted: Recount, gap: Gap) -> dict[str, object]:
-    known = gap.lasting_ms is not None
-    return {
-        "start": _utc_text(gap.from_utc_ms),
-        "end": _utc_text(gap.to_utc_ms),
-        "hours": gap.lasting_ms / HOUR_MS if gap.lasting_ms is not None else None,
-        "why": gap.why.value,
-        "would_add": _bounds_as_json(bounds(counted, gap.lasting_ms or 0))
-        if known
-        else None,
-    }
-
-
-def _bounds_as_json(could: Bounds) -> dict[str, float | None]:
-    above = could.never_above
-    return {
-        "at_lowest_reading_k_h": kelvin_hours(could.at_least),
-        "at_highest_reading_k_h": kelvin_hours(could.at_most),
-        "never_above_k_h": None if above is None else kelvin_hours(above),
-    }
-
-
-def _days_as_json(counted: Recount, wanted: Wanted) -> list[dict[str, object]]:
-    methods: tuple[DailyMethod, ...] = ()
-    if wanted.methods:
-        methods = methods_for(counted.account.upper_mc, wanted.cutoff)
-    rows = day_rows(counted, methods, wanted.cutoff)
-    found: list[dict[str, object]] = []
-    for row, day in zip(rows, counted.days, strict=True):
-        record: dict[str, object] = {
-            "day": row.day.isoformat(),
-            "degree_hours_k_h": row.degree_hours_k_h,
-            "heat_mk_ms": day.heat_mk_ms,
-            "cumulative_k_h": row.cumulative_k_h,
-            "hours_measured": row.hours_measured,
-            "gap_hours": row.gap_hours,
-            "readings": row.readings,
-            "lowest_c": row.low_c,
-            "highest_c": row.high_c,
-        }
-        if methods:
-            record["cutoff"] = wanted.cutoff.value
-            record["degree_days_k_d"] = {
-                method.value: value for method, value in row.degree_days_k_d.items()
-            }
-        found.append(record)
-    return found
-
-
-def _utc_text(utc_ms: int) -> str:
-    return _moment(utc_ms).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -17,10 +17,9 @@ from controller.review.daily_degree_days import (
     degree_days,
 )
 from controller.review.day_shapes import Cutoff
-from controller.review.degree_hours import Recount
 from controller.review.local_days import LocalDays, date_of
-from controller.review.thermal_ledger import ThermalDay
-
+from controller.review.recounted import Recount
+from controller.review.thermal_days import ThermalDay
 
 WHOLE = 0.95
 """Chosen: with less of a day measured, its highest and lowest say little of it."""

@@ -13,76 +13,26 @@ interval's whole number: so days add up to the season to the last digit.
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from enum import Enum
-from fractions import Fraction
 from typing import NamedTuple
 
 from controller.core.state import ThermalAccount
 from controller.core.thermal_time import heat_along
 from controller.core.units import MilliC, Millis
 from controller.review.local_days import LocalDays
+from controller.review.thermal_days import (
+    Gap,
+    Line,
+    ThermalDay,
+    Why,
+    inside,
+    together,
+)
 
 Sample = tuple[int, int, int]
 """A tray's temperature: run clock [ms], wall clock [ms], value [m°C]."""
 
 _NEVER_MS = -(2**62)
 _BEYOND_MC = 2**31
-
-
-class Why(Enum):
-    """Why nothing was measured for a while."""
-
-    SILENT = "silent"
-    """No reading came."""
-    DOUBTED = "doubted"
-    """Readings came, and none could be used."""
-    RUN_ENDED = "run ended"
-    """The controller did not run."""
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """An interval that is too long to be bridged.
-
-    Attributes:
-        from_utc_ms: Where it begins, on the wall clock of its end [ms].
-        to_utc_ms: The reading that ended it [ms].
-        lasting_ms: Its length by the run clock [ms]; None: the bench's clock
-            was not known to be right, so that nobody can say.
-        why: Why.
-    """
-
-    from_utc_ms: int
-    to_utc_ms: int
-    lasting_ms: int | None
-    why: Why
-
-
-@dataclass(frozen=True, slots=True)
-class ThermalDay:
-    """What one local day holds; units as in ThermalAccount.
-
-    Attributes:
-        day: Days since 1970-01-01, local.
-        heat_mk_ms: Thermal time [mK·ms].
-        warmth_mk_ms: Integral of the temperature [m°C·ms].
-        measured_ms: Time covered by readings [ms].
-        gap_ms: Time of gaps [ms].
-        gaps: Gaps that begin in it.
-        readings: Readings that were counted.
-        low_mc: The lowest of them [m°C]; None without one.
-        high_mc: The highest [m°C].
-    """
-
-    day: int
-    heat_mk_ms: int
-    warmth_mk_ms: int
-    measured_ms: int
-    gap_ms: int
-    gaps: int
-    readings: int
-    low_mc: int | None
-    high_mc: int | None
 
 
 class _Sums(NamedTuple):
@@ -95,6 +45,9 @@ class _Sums(NamedTuple):
     gaps: int = 0
 
 
+_NOTHING = _Sums()
+
+
 @dataclass(slots=True)
 class _Page:
     """The day that is being written."""
@@ -102,7 +55,7 @@ class _Page:
     day: int | None = None
     start_ms: int = 0
     end_ms: int = 0
-    before: _Sums = _Sums()
+    before: _Sums = _NOTHING
     readings: int = 0
     low_mc: int = _BEYOND_MC
     high_mc: int = -_BEYOND_MC
@@ -118,10 +71,6 @@ class Ledger:
 
     def __init__(self, account: ThermalAccount, days: LocalDays) -> None:
         self._calendar = days
-        self.begin(account)
-
-    def begin(self, account: ThermalAccount) -> None:
-        """Forget everything and begin with an account."""
         self._base_mc = int(account.base_mc)
         self._upper_mc = _BEYOND_MC if account.upper_mc is None else account.upper_mc
         self._last_ms = _NEVER_MS if account.last_ms is None else int(account.last_ms)
@@ -170,7 +119,9 @@ class Ledger:
             self._turn_to(utc_ms)
             self._note(at_ms, utc_ms, temp_mc)
 
-    def _along(self, samples: Iterator[Sample], stale_ms: int) -> Sample | None:
+    def _along(  # noqa: PLR0915  # the one hot loop: a season in a second
+        self, samples: Iterator[Sample], stale_ms: int
+    ) -> Sample | None:
         """Count what stays within a day; return the first that does not.
 
         This is add_sample, unrolled: between base and upper, the mean height
@@ -203,10 +154,8 @@ class Ledger:
             measured += lasting_ms
             count += 1
             last_ms, last_mc, utc_ms = at_ms, temp_mc, then_ms
-            if temp_mc < low_mc:
-                low_mc = temp_mc
-            if temp_mc > high_mc:
-                high_mc = temp_mc
+            low_mc = min(low_mc, temp_mc)
+            high_mc = max(high_mc, temp_mc)
         self._sums = _Sums(heat, warmth, measured, gap, gaps)
         self._last_ms, self._last_mc, self._last_utc_ms = last_ms, last_mc, utc_ms
         page.low_mc, page.high_mc = low_mc, high_mc
@@ -236,7 +185,7 @@ class Ledger:
         self._turn_to(utc_ms - lasting_ms)
         before = self._sums
         for part_ms in self._midnights(lasting_ms, utc_ms):
-            line = _Line(self._last_mc, temp_mc, lasting_ms, part_ms)
+            line = Line(self._last_mc, temp_mc, lasting_ms, part_ms)
             heat = line.heat(self._base_mc, self._upper_mc)
             self._sums = before._replace(
                 heat=before.heat + heat,
@@ -275,12 +224,21 @@ class Ledger:
         """
         page = self._page
         if page.day is not None:
-            sums = (now - then for now, then in zip(self._sums, page.before, strict=True))
-            none = not page.readings
-            low_mc, high_mc = (None, None) if none else (page.low_mc, page.high_mc)
-            day = ThermalDay(page.day, *sums, page.readings, low_mc, high_mc)
+            pairs = zip(self._sums, page.before, strict=True)
+            sums = _Sums(*(now - then for now, then in pairs))
+            day = ThermalDay(
+                page.day,
+                sums.heat,
+                sums.warmth,
+                sums.measured,
+                sums.gap,
+                sums.gaps,
+                page.readings,
+                page.low_mc if page.readings else None,
+                page.high_mc if page.readings else None,
+            )
             known = self._written.get(page.day)
-            self._written[page.day] = day if known is None else _together(known, day)
+            self._written[page.day] = day if known is None else together(known, day)
 
     # ----------------------------------------------------------------- what came out
 
@@ -304,64 +262,5 @@ class Ledger:
         One that reaches over an end of the span is told as far as it is inside.
         """
         span = self._calendar.from_ms, self._calendar.to_ms
-        inside = (_inside(gap, *span) for gap in self._gaps)
-        return tuple(gap for gap in inside if gap is not None)
-
-
-class _Line(NamedTuple):
-    """The first part of a straight line between two samples."""
-
-    from_mc: int
-    to_mc: int
-    lasting_ms: int
-    part_ms: int
-
-    def heat(self, base_mc: int, upper_mc: int) -> int:
-        """Return its thermal time [mK·ms], rounded half to even."""
-        if self.part_ms == self.lasting_ms:
-            return heat_along(
-                self.from_mc, self.to_mc, base_mc, upper_mc, self.lasting_ms
-            )
-        above = self._above(base_mc) - self._above(upper_mc)
-        return round(above * self.part_ms)
-
-    def warmth(self) -> int:
-        """Return its integral of the temperature [m°C·ms], rounded half to even."""
-        return round((self.from_mc + self._end_mc()) / 2 * self.part_ms)
-
-    def _end_mc(self) -> Fraction:
-        rise_mk = self.to_mc - self.from_mc
-        return self.from_mc + Fraction(rise_mk * self.part_ms, self.lasting_ms)
-
-    def _above(self, threshold_mc: int) -> Fraction:
-        """Return the mean height above a threshold [mK]."""
-        start = Fraction(max(0, self.from_mc - threshold_mc))
-        end_mc = self._end_mc()
-        end = max(Fraction(0), end_mc - threshold_mc)
-        if end_mc == self.from_mc:
-            return start
-        return abs(end * end - start * start) / (2 * abs(end_mc - self.from_mc))
-
-
-def _together(one: ThermalDay, other: ThermalDay) -> ThermalDay:
-    lows = [day.low_mc for day in (one, other) if day.low_mc is not None]
-    highs = [day.high_mc for day in (one, other) if day.high_mc is not None]
-    return ThermalDay(
-        one.day,
-        one.heat_mk_ms + other.heat_mk_ms,
-        one.warmth_mk_ms + other.warmth_mk_ms,
-        one.measured_ms + other.measured_ms,
-        one.gap_ms + other.gap_ms,
-        one.gaps + other.gaps,
-        one.readings + other.readings,
-        min(lows, default=None),
-        max(highs, default=None),
-    )
-
-
-def _inside(gap: Gap, from_ms: int, to_ms: int) -> Gap | None:
-    start_ms, end_ms = max(gap.from_utc_ms, from_ms), min(gap.to_utc_ms, to_ms)
-    if start_ms >= end_ms and (gap.lasting_ms is not None or end_ms < from_ms):
-        return None
-    lasting_ms = None if gap.lasting_ms is None else end_ms - start_ms
-    return Gap(start_ms, end_ms, lasting_ms, gap.why)
+        found = (inside(gap, *span) for gap in self._gaps)
+        return tuple(gap for gap in found if gap is not None)

@@ -1,19 +1,17 @@
-"""A tray's temperature as the live counter saw it, read back from the log.
+"""Readings of a tray's probes from the log: in order of arrival, runs apart.
 
-The core takes a tray's probes in order of arrival and, at each reading that it
-takes, the mean of those that may be used then. What may live here: that order,
-the runs apart, and that mean. What it is worth is told in thermal_ledger.
+What may live here: reading piece by piece, and that order. What the tray's
+temperature is by them is told in tray_mean.
 """
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import islice, repeat
+from itertools import islice, pairwise, repeat
 from operator import itemgetter
 
-from controller.core.plan import TrayPlan, all_probes
+from controller.core.plan import all_probes
 from controller.core.units import DAY_MS
 from controller.ports import UNTAKEN_MC, RunHeader, SeasonReader
-from controller.review.thermal_ledger import Sample
 
 Row = tuple[int, int, int, int, str]
 """Order, run clock [ms], wall clock [ms], value [m°C] and probe of a reading."""
@@ -63,7 +61,7 @@ def rows_in_order(
     """
     held: list[Row] = []
     told = -1
-    for start_ms, end_ms in zip(pieces, pieces[1:], strict=False):
+    for start_ms, end_ms in pairwise(pieces):
         rows = _rows(reader, probes, start_ms, end_ms)
         if not rows:
             continue
@@ -208,57 +206,3 @@ class _Beginning:
             for reading in scan.readings:
                 if reading.at_ms > self._doubtful_ms:
                     yield reading.probe, reading.at_ms, reading.at_ms + skew_ms
-
-
-# ------------------------------------------------------------------ a tray's mean
-
-
-class TrayMean:
-    """What the core knows of a tray's probes within a run.
-
-    Attributes:
-        longest_ms: Its longest stale time: a longer interval is a gap [ms].
-        doubted_ms: When a reading was last not taken; run clock [ms].
-    """
-
-    def __init__(self, tray: TrayPlan) -> None:
-        stale_ms = {probe.name: int(probe.stale_after_ms) for probe in tray.probes}
-        self.longest_ms = max(stale_ms.values(), default=0)
-        self.doubted_ms: int | None = None
-        self._stale_ms = stale_ms
-        self._good: dict[str, tuple[int, int]] = {}
-        self._doubt: dict[str, int] = {}
-
-    def samples(self, rows: Iterable[Row]) -> Iterator[Sample]:
-        """Yield the tray's temperature at each reading that was taken."""
-        stale_ms, good, doubt = self._stale_ms, self._good, self._doubt
-        alone = len(stale_ms) == 1
-        for _, at_ms, utc_ms, temp_mc, probe in rows:
-            if probe not in stale_ms:
-                continue  # it is elsewhere by this run's plan
-            if temp_mc == UNTAKEN_MC:
-                self._not_taken(probe, at_ms)
-                continue
-            good[probe] = at_ms, temp_mc
-            if doubt and at_ms >= doubt.get(probe, at_ms):
-                doubt.pop(probe, None)
-            if alone and not doubt:
-                yield at_ms, utc_ms, temp_mc
-                continue
-            usable = [
-                last_mc
-                for name, (last_ms, last_mc) in good.items()
-                if name not in doubt and at_ms - last_ms <= stale_ms[name]
-            ]
-            if usable:
-                yield at_ms, utc_ms, round(sum(usable) / len(usable))
-
-    def _not_taken(self, probe: str, at_ms: int) -> None:
-        """Doubt a probe until a good reading that is no older.
-
-        One that is not newer than the last good reading was merely late: the
-        core leaves it out of account.
-        """
-        known = self._good.get(probe)
-        if known is None or at_ms > known[0]:
-            self._doubt[probe] = self.doubted_ms = at_ms

@@ -20,7 +20,9 @@ CASES = ((10_000, None), (10_000, 18_000), (5_000, None))
 
 def main() -> int:
     """Print the table; return 0."""
-    print("method            place    base   upper  integral     daily  differs   worst")
+    print(
+        "method            place    base   upper  integral     daily  differs   worst"
+    )
     print("                             °C      °C       K·d       K·d        %  day K")
     for place in PLACES:
         samples = hours(place)

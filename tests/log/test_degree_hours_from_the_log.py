@@ -18,16 +18,11 @@ from controller.core.step import DECISIONS_VERSION, step
 from controller.core.thermal_time import add_sample, heat_along
 from controller.core.units import DAY_MS, HOUR_MS, MilliC, Millis, UtcMillis
 from controller.ports import RunHeader
-from controller.review.degree_hours import (
-    NoSuchTrayError,
-    Span,
-    Thresholds,
-    bounds,
-    recount,
-    trays_of,
-)
+from controller.review.degree_hours import NoSuchTrayError, recount, trays_of
 from controller.review.local_days import LocalDays, date_of
-from controller.review.thermal_ledger import Ledger, Why
+from controller.review.recounted import Span, Thresholds, bounds
+from controller.review.thermal_days import Why
+from controller.review.thermal_ledger import Ledger
 
 SCAN_MS = 5_000
 STALE_MS = 60_000
@@ -184,9 +179,7 @@ STEPS = st.one_of(
 
 
 @pytest.mark.slow
-@settings(
-    max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow]
-)
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(STEPS, min_size=5, max_size=60))
 def test_whatever_comes_the_recount_is_the_live_counter(steps):
     """Late, doubled, doubted and missing readings, restarts, changed plans and a
@@ -223,7 +216,7 @@ def tellable(readings, newest, now_ms):
         at_ms = now_ms - one.at_ms
         void = one.milli is None or one.quality is Quality.BAD
         twin = (one.probe, at_ms, one.milli)
-        if void and at_ms <= newest.get(one.probe, -1) or twin in seen:
+        if (void and at_ms <= newest.get(one.probe, -1)) or twin in seen:
             continue
         if one.quality is not Quality.GOOD:
             seen.add(twin)
@@ -312,7 +305,9 @@ def test_pieces_of_the_log_do_not_show(season):
     """Three weeks with every reading five minutes apart; and the same log with
     its newest time unknown, so that it is read at once.
     """
-    wide = replace(a_plan().trays[0], probes=(ProbePlan(name="a", stale_after_ms=Millis(400_000)),))
+    wide = replace(
+        a_plan().trays[0], probes=(ProbePlan(name="a", stale_after_ms=Millis(400_000)),)
+    )
     season.restart(0, known=True, plan=replace(season.plan, trays=(wide,)))
     for number in range(21 * 288):
         said = season.said("a", 15 + number % 7, age_ms=number % 3)
@@ -509,7 +504,5 @@ def test_a_split_line_is_the_line():
         # The same part as a line of its own, in units so fine that it is exact.
         fine = 60_000
         at_cut = 13_501 * fine - (13_501 - 8_888) * cut_ms
-        alone = heat_along(
-            13_501 * fine, at_cut, 10_000 * fine, 12_000 * fine, cut_ms
-        )
+        alone = heat_along(13_501 * fine, at_cut, 10_000 * fine, 12_000 * fine, cut_ms)
         assert abs(first.heat_mk_ms - Fraction(alone, fine)) <= Fraction(1, 2) + 1

@@ -2,6 +2,7 @@
 
 import math
 import random
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -153,7 +154,7 @@ def test_four_cases_of_met_services(high, low, expected):
 # ------------------------------------------------------- shapes against quadrature
 
 DAYS = [
-    tuple(map(float, random.Random(seed).sample(range(-50, 400), 2)))
+    tuple(map(float, random.Random(seed).sample(range(-50, 400), 2)))  # noqa: S311
     for seed in range(40)
 ]
 
@@ -195,14 +196,10 @@ def test_single_shapes_are_the_integral_of_the_rate_that_uc_ipm_describes(
             return rates[cutoff](temp) if temp > 10.0 else 0.0
 
         breaks.sort()
-        expected = 2 * sum(
-            quad(rate, *pair)[0] for pair in zip(breaks, breaks[1:], strict=False)
-        )
+        expected = 2 * sum(quad(rate, *pair)[0] for pair in pairwise(breaks))
         found = degree_days(method, high, low, 10, upper=20, cutoff=cutoff)
         if cutoff is Cutoff.INTERMEDIATE and shape is sine:
-            stops = degree_days(
-                method, high, low, 10, upper=20, cutoff=Cutoff.VERTICAL
-            )
+            stops = degree_days(method, high, low, 10, upper=20, cutoff=Cutoff.VERTICAL)
             assert found == pytest.approx(max(expected, stops), abs=1e-6)
         else:
             assert found == pytest.approx(expected, abs=1e-6)

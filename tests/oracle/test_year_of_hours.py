@@ -26,7 +26,9 @@ def year(request):
 
 def on_minutes(samples):
     """Return the temperature [°C] at every minute of the year, by straight lines."""
-    at_ms, temp_mc = (np.array(column, dtype=float) for column in zip(*samples))
+    at_ms, temp_mc = (
+        np.array(column, dtype=float) for column in zip(*samples, strict=True)
+    )
     minutes_ms = np.arange(at_ms[0], at_ms[-1] + 1, 60_000)
     return minutes_ms, np.interp(minutes_ms, at_ms, temp_mc) / 1000
 
