@@ -224,6 +224,35 @@ def tellable(readings, newest, now_ms):
         yield one
 
 
+def test_a_probe_of_several_counts_while_it_may_be_used(season):
+    """Each of these would change the mean, and the account, if it were missed."""
+    for number in range(40):
+        season.scan(season.said("b", 20.0), season.said("c", 22.0 + number / 100))
+    season.scan(season.said("d", 25.0), season.said("b", 20.0))
+    season.scan(season.said("b", 20.0, age_ms=5_000))  # came twice: no doubt of it
+    season.scan(season.said("c", 22.5))
+    for _ in range(8):  # d is forgotten after 30 s, b and c are not
+        season.scan(season.said("b", 20.5), season.said("c", 22.5))
+    season.scan(season.said("b", 85.0))
+    season.scan(season.said("c", 23.0))  # alone: b is in doubt
+    season.scan(season.said("b", 21.0, age_ms=11_000))  # older than the doubt of it
+    season.scan(season.said("c", 23.0))
+    season.scan(season.said("b", 21.0), season.said("c", 23.0))
+    for _ in range(20):  # b falls silent
+        season.scan(season.said("c", 24.0))
+    season.agrees()
+
+
+def test_readings_of_before_a_restart_are_that_runs(season):
+    """The run that follows at once hears what was measured before it began."""
+    season.level(300_000, 20.0, every_ms=10_000)
+    season.scan(season.said("b", 21.0), season.said("d", 25.0), season.said("a", 20.0))
+    season.restart(0, known=False)
+    season.scan(season.said("c", 19.0, age_ms=6_000), season.said("a", 20.0, 5_500))
+    season.scan(season.said("b", 21.0), season.said("a", 20.5))
+    season.agrees()
+
+
 @settings(max_examples=150, deadline=None)
 @given(
     st.lists(
