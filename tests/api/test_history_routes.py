@@ -8,7 +8,8 @@ import pytest
 
 from api.app import create_app
 from controller.core.units import DAY_MS, HOUR_MS
-from controller.ports import LogEntry
+from controller.ports import Columns, LogEntry
+from controller.review.recounted import Span
 
 T_MS = 1_771_059_600_000  # 2026-02-14T09:00:00Z
 
@@ -282,6 +283,18 @@ async def test_of_very_many_gaps_the_longest_are_told_in_order(client, reader):
     starts = [gap["start"] for gap in body["gap_list"]]
     assert starts == sorted(starts)
     assert max(gap["hours"] for gap in body["gap_list"]) == round(137 / 3600, 4)
+
+
+async def test_a_wall_clock_beyond_all_calendars_is_the_logs_fault(
+    client, reader, as_problem, monkeypatch
+):
+    def samples(*_, untaken):
+        return Columns([1], [1], [-(2**60)], [20_000])
+
+    monkeypatch.setattr("api.history.Span", lambda *_, newest_utc_ms: Span())
+    monkeypatch.setattr(reader, "samples", samples)
+    answer = await client.get("/v1/trays/N1/degree-hours", params={"days": "true"})
+    as_problem(answer, 503)
 
 
 async def test_a_tray_that_the_log_does_not_know_yet_is_asked_for_later(

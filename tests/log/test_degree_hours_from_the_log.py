@@ -253,6 +253,16 @@ def test_readings_of_before_a_restart_are_that_runs(season):
     season.agrees()
 
 
+def test_a_doubt_that_opens_a_run_is_that_runs(season):
+    """A day of silence, then 85 °C, and a good reading that is older than that."""
+    season.level(300_000, 20.0, every_ms=10_000)
+    season.restart(0, known=False)
+    season.scan(after_ms=DAY_MS)
+    season.scan(season.said("a", 85.0), season.said("a", 20.0, age_ms=1))
+    season.agrees()
+    assert season.state.accounts["one"].last_ms is None
+
+
 @settings(max_examples=150, deadline=None)
 @given(
     st.lists(
@@ -358,14 +368,27 @@ def test_pieces_of_the_log_do_not_show(season):
 
 
 def test_pieces_that_are_not_in_order_of_arrival_are_read_again_as_one(season):
-    """The clock is set back by ten days, into a piece that was read before."""
+    """The clock is set back by twenty days: what came first is read last."""
     season.utc_ms += 20 * DAY_MS
     season.level(HOUR_MS, 20.0)
     season.utc_ms -= 20 * DAY_MS
     season.level(HOUR_MS, 18.0)
+    season.utc_ms += 8 * DAY_MS
+    season.level(HOUR_MS, 19.0)
     live = season.state.accounts["one"]
+    reader = season.reader()
+    asked = []
+    original = reader.samples
+
+    def samples(probe, from_ms, to_ms, *, untaken):
+        asked.append((from_ms, to_ms))
+        return original(probe, from_ms, to_ms, untaken=untaken)
+
+    reader.samples = samples
     newest = Span(newest_utc_ms=EVENING_MS + 21 * DAY_MS)
-    assert recount(season.reader(), "one", span=newest).account == live
+    assert recount(reader, "one", span=newest).account == live
+    assert len(asked) == 4
+    assert asked[-1] == (asked[0][0], asked[-2][1])
 
 
 # --------------------------------------------------------------- gaps and their why
