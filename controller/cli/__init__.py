@@ -31,6 +31,7 @@ GROUPS = (
         (
             ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
+            ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
             ("export", "write a season log's readings to CSV or Parquet"),
             ("import", "take another recorder's CSV file into a season log"),
@@ -50,6 +51,7 @@ GROUPS = (
         "engineering",
         (
             ("simulate", "run a bench in virtual time and write its season log"),
+            ("migrate", "bring an older season log up to this version"),
             ("audit", "decide every scan of a season log again and compare"),
         ),
     ),

@@ -20,10 +20,10 @@ from controller.cli import import_sifting
 from controller.cli.beginning import beginning
 from controller.cli.opening import _how_it_ended
 from controller.core.plan import all_trays
-from controller.core.state import ThermalAccount, fresh_state
+from controller.core.state import fresh_state
 from controller.core.units import DAY_MS, HOUR_MS
 from controller.ports import Instant
-from controller.review.degree_hours import counted
+from controller.review.degree_hours import recount
 from controller.review.envelopes import envelope
 from tests.exchange.conftest import (
     files_no_larger_than,
@@ -202,9 +202,7 @@ def test_gaps_are_listed_and_not_bridged(imported, log):
     ]
     (header,) = SeasonLogReader(log).runs()
     (tray,) = all_trays(header.plan)
-    stale_ms = {one.name: one.stale_after_ms for one in tray.probes}
-    fresh = ThermalAccount(tray.base_mc, tray.upper_mc)
-    account = counted(fresh, {"N1": samples(log)}, stale_ms)
+    account = recount(SeasonLogReader(log), tray.name).account
     assert (account.gaps, account.gap_ms) == (1, 210 * MINUTE_MS)
     # 18 intervals of 10 min at 10 K above the base of 10 °C are 30 K·h.
     assert account.heat_mk_ms == 30 * 1000 * HOUR_MS

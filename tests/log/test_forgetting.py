@@ -12,6 +12,7 @@ import pytest
 from controller import cli
 from controller.adapters.season_log import (
     DirectSeasonLog,
+    LogFile,
     LogLock,
     SeasonLogReader,
     TripFile,
@@ -145,16 +146,34 @@ def test_no_row_of_a_run_is_left_in_any_table(log):
                 for (name,) in tables.fetchall()
             }
 
+    fold_what_is_old(log)
     before = counts()
     with closing(sqlite3.connect(log, isolation_level=None)) as db:
         db.execute("BEGIN")
         delete_run(db, 1, 4 * (SCANS + 1))
         db.execute("COMMIT")
     left = {name for name, count in counts().items() if count}
-    assert {"run", "scan", "reading", "command", "snapshot"} <= {
+    assert {"run", "block", "folded", "series", "snapshot"} <= {
         name for name, count in before.items() if count
     }
-    assert left <= {"meta", "name"}
+    assert left <= {"meta", "name", "forgotten"}
+
+
+def fold_what_is_old(log):
+    file = LogFile(log, run=runs_in(log)[-1])
+    while file.fold_some(0, 2**62):
+        pass
+    file.close()
+
+
+def test_folded_runs_are_forgotten_like_others(log, capsys):
+    fold_what_is_old(log)
+    reader = SeasonLogReader(log)
+    kept = [list(reader.scans(run)) for run in ("run-2", "run-3")]
+    assert typed(log, *EARLIER, "--yes", "--even-if-needed") == 0
+    after = SeasonLogReader(log)
+    after.check()
+    assert [list(after.scans(run)) for run in ("run-2", "run-3")] == kept
 
 
 def test_nothing_that_is_needed_by_a_person_goes(log, capsys):

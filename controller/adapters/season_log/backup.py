@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.adapters.season_log.files import SIDECARS, sync_directory
+from controller.adapters.season_log.memory import newest_id
 from controller.adapters.season_log.reader import SeasonLogReader, read_only
 from controller.adapters.season_log.schema import (
     LogError,
@@ -179,7 +180,7 @@ def _contents(db: sqlite3.Connection) -> Contents:
         for (name,) in tables
     }
     run = db.execute("SELECT id, run FROM run ORDER BY id DESC LIMIT 1").fetchone()
-    last = db.execute("SELECT coalesce(max(id), 0) FROM scan").fetchone()[0]
+    last = newest_id(db)
     pages = db.execute("PRAGMA page_count").fetchone()[0]
     size = db.execute("PRAGMA page_size").fetchone()[0] * pages
     run_id, name = run or (0, "")
@@ -211,6 +212,7 @@ def _read_runs(path: Path, faulty: type[LogError]) -> None:
     """Open a log as every reader does, and read the ends of all its runs."""
     try:
         reader = SeasonLogReader(path)
+        reader.check()
         for header in reader.runs():
             last_seq = reader.last_seq(header.run)
             reader.last_state(header.run)

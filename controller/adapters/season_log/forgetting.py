@@ -13,11 +13,15 @@ from pathlib import Path
 
 from controller.adapters.season_log.logfile import connect
 from controller.adapters.season_log.schema import (
-    READINGS_PER_SCAN,
     LogError,
     check_file,
     check_schema,
     damaged,
+)
+from controller.adapters.season_log.sums import with_sum
+from controller.adapters.season_log.tables import (
+    READINGS_PER_SCAN,
+    SERIES_OF_PROBE,
 )
 
 _BY_SCAN = (
@@ -39,7 +43,14 @@ _BY_SCAN = (
 _BY_READING = (("reading", "id"), ("remark", "reading"))
 """Tables and their columns that hold the number of a reading."""
 
-_BY_NUMBER = (("lost", "first"), ("scan", "id"), ("run", "id"))
+_BY_NUMBER = (
+    ("lost", "first"),
+    ("scan", "id"),
+    ("run", "id"),
+    ("block", "first"),
+    ("folded", "first"),
+    ("series", f"id % {SERIES_OF_PROBE}"),
+)
 """Tables and their columns that hold such a number by another name."""
 
 _COPIES = 3
@@ -63,7 +74,7 @@ class Forgotten:
 
 
 def delete_run(db: sqlite3.Connection, first_id: int, last_id: int) -> None:
-    """Delete every row whose scan, run or reading has a number of a run.
+    """Delete every row whose scan, run or reading has a number of a run; note that.
 
     Args:
         db: The log, in a transaction.
@@ -78,6 +89,7 @@ def delete_run(db: sqlite3.Connection, first_id: int, last_id: int) -> None:
         db.execute(f"DELETE FROM {table} WHERE {column} BETWEEN ? AND ?", places)  # noqa: S608
     for table, column in _BY_NUMBER:
         db.execute(f"DELETE FROM {table} WHERE {column} BETWEEN ? AND ?", span)  # noqa: S608
+    db.execute("INSERT INTO forgotten VALUES (?, ?, ?)", with_sum(span))
 
 
 def forget_runs(log: Path, runs: Sequence[str]) -> Forgotten:
