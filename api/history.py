@@ -13,7 +13,6 @@ from fastapi import APIRouter, Query
 
 from api.context import WAITING_READERS, Context, ContextHere, LookHere, TrayHere
 from api.formats import utc_text
-from api.moment import Moment
 from api.problems import Fault, ProblemError
 from api.queries import (
     LONGEST_DAYS,
@@ -23,14 +22,22 @@ from api.queries import (
     instant_ms,
 )
 from api.shapes import DegreeHoursView, LogView, TemperaturesView
-from api.tray_views import Span, live_degree_hours, logged_degree_hours
+from api.thermal_views import Stretch, logged_degree_hours
+from api.tray_views import live_degree_hours
 from api.views import log_view, probe_temperatures_view
 from controller.core.plan import TrayPlan
-from controller.core.state import ThermalAccount
-from controller.core.units import DAY_MS, MilliC
-from controller.ports import Bucket, Columns, LogEntry, SeasonReader
-from controller.review.degree_hours import Sample, counted
+from controller.core.units import DAY_MS
+from controller.ports import (
+    Bucket,
+    Columns,
+    LogEntry,
+    RecordedScan,
+    RunHeader,
+    SeasonReader,
+)
+from controller.review.degree_hours import NoSuchTrayError, recount
 from controller.review.envelopes import bucket_width_ms
+from controller.review.recounted import Recount, Span, Thresholds
 
 router = APIRouter()
 
@@ -75,12 +82,22 @@ async def get_degree_hours(
     tray: TrayHere,
     asked: Annotated[DegreeHoursQuery, Query()],
 ) -> DegreeHoursView:
-    """Thermal time of a tray, with its base; other bases come from the log."""
-    account = _account(tray, asked)
-    live = account == ThermalAccount(tray.base_mc, tray.upper_mc)
-    if live and asked.from_ is None and asked.to is None:
+    """Thermal time of a tray, with its base; the log has more than the counter.
+
+    Other bases and stretches of time, the list of gaps and the days come from
+    the log. Without any of them asked for, the live counter answers.
+    """
+    thresholds = _thresholds(tray, asked)
+    live = thresholds == Thresholds(tray.base_mc, tray.upper_mc)
+    if live and asked.from_ is None and asked.to is None and not asked.days:
         return live_degree_hours(look, tray)
-    return await _counted_again(context, look, tray, account, asked)
+    from_ms, to_ms = _stretch(context, asked.from_, asked.to, LONGEST_DAYS * DAY_MS)
+    span = Span(from_ms, to_ms, newest_utc_ms=to_ms)
+    counted = await _reading(
+        context, lambda log: _recount(log, tray.name, thresholds, span)
+    )
+    stretch = Stretch(from_ms, to_ms, asked.days, asked.cutoff)
+    return logged_degree_hours(look, tray, counted, stretch)
 
 
 @router.get("/log")
@@ -94,37 +111,30 @@ async def get_log(
     )
 
 
-def _account(tray: TrayPlan, asked: DegreeHoursQuery) -> ThermalAccount:
-    """Return the empty account that was asked for, which must count something."""
-    base_mc, upper_mc = tray.base_mc, tray.upper_mc
-    if asked.base is not None:
-        base_mc = MilliC(round(asked.base * 1000))
+def _thresholds(tray: TrayPlan, asked: DegreeHoursQuery) -> Thresholds:
+    """Return base and upper as asked for, which must count something."""
+    base_mc: int = tray.base_mc if asked.base is None else round(asked.base * 1000)
+    upper_mc: int | None = tray.upper_mc
     if asked.upper is not None:
-        upper_mc = MilliC(round(asked.upper * 1000))
-    if upper_mc is not None and upper_mc <= base_mc:
+        upper_mc = round(asked.upper * 1000)
+    try:
+        return Thresholds(base_mc, upper_mc)
+    except ValueError:
         detail = f"upper must lie above base, here {base_mc / 1000:g} °C"
-        fault = Fault(detail=detail, parameter="upper", found=f"{upper_mc / 1000:g}")
-        raise ProblemError(400, f"the query is not right: {detail}", faults=[fault])
-    return ThermalAccount(base_mc, upper_mc)
+        found = f"{(upper_mc or 0) / 1000:g}"
+        fault = Fault(detail=detail, parameter="upper", found=found)
+        sentence = f"the query is not right: {detail}"
+        raise ProblemError(400, sentence, faults=[fault]) from None
 
 
-async def _counted_again(
-    context: Context,
-    look: Moment,
-    tray: TrayPlan,
-    account: ThermalAccount,
-    asked: DegreeHoursQuery,
-) -> DegreeHoursView:
-    longest_ms = LONGEST_DAYS * DAY_MS
-    from_ms, to_ms = _stretch(context, asked.from_, asked.to, longest_ms)
-    span = Span(utc_text(from_ms), utc_text(to_ms))
-    stale_ms = {probe.name: int(probe.stale_after_ms) for probe in tray.probes}
-
-    def read(log: "_Log") -> ThermalAccount:
-        samples = {name: log.readings(name, from_ms, to_ms) for name in stale_ms}
-        return counted(account, samples, stale_ms)
-
-    return logged_degree_hours(look, tray, await _reading(context, read), span)
+def _recount(log: "_Log", tray: str, thresholds: Thresholds, span: Span) -> Recount:
+    try:
+        return recount(log, tray, thresholds, span)
+    except NoSuchTrayError:
+        sentence = "the season log does not know this tray yet"
+        raise ProblemError(503, sentence, headers={"Retry-After": "5"}) from None
+    except ValueError as error:
+        raise _UnreadableError from error
 
 
 def _stretch(
@@ -165,19 +175,30 @@ class _Log:
         return _below(lambda: self._reader.journal(after, limit))
 
     def envelope(
-        self, probe: str, from_ms: int, to_ms: int, points: int
+        self, probe: str, from_utc_ms: int, to_utc_ms: int, points: int
     ) -> Sequence[Bucket]:
         """Return a probe's readings in buckets."""
-        return _below(lambda: self._reader.envelope(probe, from_ms, to_ms, points))
+        return _below(
+            lambda: self._reader.envelope(probe, from_utc_ms, to_utc_ms, points)
+        )
 
-    def readings(self, probe: str, from_ms: int, to_ms: int) -> Iterator[Sample]:
-        """Yield a probe's readings, fetched a day at a time."""
-        for start_ms in range(from_ms, to_ms, DAY_MS):
-            columns = self._day(probe, start_ms, min(start_ms + DAY_MS, to_ms))
-            yield from zip(columns.utc_ms, columns.temp_mc, strict=True)
+    def runs(self) -> Sequence[RunHeader]:
+        """Return the headers of all runs, oldest first."""
+        return _below(self._reader.runs)
 
-    def _day(self, probe: str, start_ms: int, end_ms: int) -> Columns:
-        return _below(lambda: self._reader.samples(probe, start_ms, end_ms))
+    def scans(self, run: str) -> Iterator[RecordedScan]:
+        """Yield every scan of a run in order."""
+        scans = _below(lambda: self._reader.scans(run))
+        while (recorded := _below(lambda: next(scans, None))) is not None:
+            yield recorded
+
+    def samples(
+        self, probe: str, from_utc_ms: int, to_utc_ms: int, *, untaken: bool = False
+    ) -> Columns:
+        """Return a probe's readings that were measured in [from, to)."""
+        return _below(
+            lambda: self._reader.samples(probe, from_utc_ms, to_utc_ms, untaken=untaken)
+        )
 
 
 def _below(read: Callable[[], T]) -> T:

@@ -10,6 +10,8 @@ from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from controller.review.day_shapes import Cutoff
+
 LONGEST_DAYS = 200
 """Chosen: a season of propagation, and what one answer may be made from."""
 
@@ -91,6 +93,14 @@ class DegreeHoursQuery(_Query):
         None, alias="from", description=f"RFC 3339; default: {LONGEST_DAYS} d before to"
     )
     to: Instant3339 | None = Field(None, description="RFC 3339; default: now")
+    days: bool = Field(
+        False,  # noqa: FBT003
+        description="whether to tell each local day, from the log",
+    )
+    cutoff: Cutoff = Field(
+        Cutoff.HORIZONTAL,
+        description="how daily methods take the upper (the integral: horizontal)",
+    )
 
 
 class LogQuery(_Query):

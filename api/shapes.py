@@ -5,7 +5,7 @@ Clients ignore keys that they do not know; new ones may come. What may live
 here: names and types. How values come about is in views.
 """
 
-from typing import Literal
+from typing import Literal, NotRequired
 
 from typing_extensions import TypedDict
 
@@ -55,8 +55,52 @@ class WitnessView(TypedDict):
     age_s: float | None
 
 
+class GapBoundsView(TypedDict):
+    """What gaps could have added: assumptions, and what is certain (0 to ...).
+
+    The assumptions are that the tray was at the lowest, or at the highest, of
+    the readings that were counted; certain is that no tray can have more than
+    at the upper all the time, and null without an upper.
+    """
+
+    at_lowest_reading_k_h: float
+    at_highest_reading_k_h: float
+    never_above_k_h: float | None
+
+
+class ThermalGapView(TypedDict):
+    """An interval that was not bridged; hours null: nobody can say how long."""
+
+    start: str
+    end: str
+    hours: float | None
+    why: Literal["silent", "doubted", "run ended"]
+    would_add: GapBoundsView | None
+
+
+class ThermalDayView(TypedDict):
+    """One local day: the integral of its readings, and their lowest and highest.
+
+    degree_days_k_d are by daily methods, from lowest_c and highest_c alone.
+    """
+
+    day: str
+    degree_hours_k_h: float
+    cumulative_k_h: float
+    hours_measured: float
+    gap_hours: float
+    readings: int
+    lowest_c: float | None
+    highest_c: float | None
+    degree_days_k_d: dict[str, float | None]
+
+
 class DegreeHoursView(TypedDict):
-    """Thermal time of a tray, never without the base it was counted from."""
+    """Thermal time of a tray, never without the base it was counted from.
+
+    From the season log it comes with its gaps (the longest ones, if there are
+    very many) and, if asked for, its days in the bench's time zone.
+    """
 
     tray: str
     degree_hours_k_h: float
@@ -72,6 +116,13 @@ class DegreeHoursView(TypedDict):
     source: Literal["live counter", "season log"]
     start: str | None
     end: str | None
+    readings: NotRequired[int]
+    gaps_would_add: NotRequired[GapBoundsView]
+    gap_list: NotRequired[list[ThermalGapView]]
+    timezone: NotRequired[str]
+    daily_method: NotRequired[str]
+    cutoff: NotRequired[str]
+    days: NotRequired[list[ThermalDayView]]
 
 
 class TrayView(TypedDict):

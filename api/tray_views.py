@@ -3,8 +3,6 @@
 What may live here: from a look at the bench to plain dicts. No requests.
 """
 
-from dataclasses import dataclass
-
 from api.formats import days_text, duration_text, short_temp_text, temp_text
 from api.moment import Moment, at_text, reader_of
 from api.sentences import doubt_sentence
@@ -29,19 +27,6 @@ METHOD = (
 
 _LEAST_REFERENCE_MK = 1_000
 """Chosen: with less than 1 K above the base, days at the setpoint say nothing."""
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A stretch of the season log.
-
-    Attributes:
-        start: RFC 3339.
-        end: RFC 3339.
-    """
-
-    start: str
-    end: str
 
 
 def tray_view(look: Moment, tray: TrayPlan) -> TrayView:
@@ -151,17 +136,6 @@ def live_degree_hours(look: Moment, tray: TrayPlan) -> DegreeHoursView:
     account = look.snapshot.state.accounts[tray.name]
     view = degree_hours_view(look, tray, account)
     view["end"] = at_text(look, account.last_ms)
-    return view
-
-
-def logged_degree_hours(
-    look: Moment, tray: TrayPlan, account: ThermalAccount, span: Span
-) -> DegreeHoursView:
-    """Return thermal time that was counted again from the season log."""
-    view = degree_hours_view(look, tray, account)
-    view["source"] = "season log"
-    view["start"] = span.start
-    view["end"] = span.end
     return view
 
 

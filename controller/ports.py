@@ -92,13 +92,18 @@ class Relay(Protocol):
         ...
 
 
+IMPORTED = "import"
+"""The origin of a run that holds another recorder's readings: nothing in it was
+decided, and no run goes on from it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunHeader:
     """What audit needs to re-decide a run.
 
     Attributes:
         run: Identity of the run, unique; also in lease commands.
-        origin: "live" or "simulate".
+        origin: "live", "simulate", or IMPORTED.
         started_run_ms: Bench clock at its start [ms].
         started_utc_ms: Wall clock at its start [ms].
         plan: The plan, which never changes within a run.

@@ -9,6 +9,7 @@ imported: help and mistakes are answered at once, on a small board too.
 
 import argparse
 import importlib
+import keyword
 import os
 import sys
 from collections.abc import Sequence
@@ -30,7 +31,12 @@ GROUPS = (
         (
             ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
+            ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
+            ("export", "write a season log's readings to CSV or Parquet"),
+            ("import", "take another recorder's CSV file into a season log"),
+            ("backup", "copy a season log, also while it is written"),
+            ("forget", "delete old runs of a season log, after saying what goes"),
             (
                 "probe-reader",
                 "read one-wire probes on this board for a controller elsewhere",
@@ -45,12 +51,14 @@ GROUPS = (
         "engineering",
         (
             ("simulate", "run a bench in virtual time and write its season log"),
+            ("migrate", "bring an older season log up to this version"),
             ("audit", "decide every scan of a season log again and compare"),
         ),
     ),
 )
 """Every command with its line of help, in the order in which help names them.
-The command "do-it" lives in controller/cli/do_it.py."""
+The command "do-it" lives in controller/cli/do_it.py, and one whose name Python
+keeps for itself has an underscore behind it, as in import_.py."""
 
 COMMANDS = tuple(name for _, lines in GROUPS for name, _ in lines)
 
@@ -150,7 +158,8 @@ def _listing() -> str:
 
 
 def _module(name: str) -> CommandModule:
-    module = importlib.import_module(f"{__name__}.{name.replace('-', '_')}")
+    file = name.replace("-", "_") + ("_" if keyword.iskeyword(name) else "")
+    module = importlib.import_module(f"{__name__}.{file}")
     return cast("CommandModule", module)
 
 
@@ -166,6 +175,7 @@ def _version() -> str:
 def _for_people(error: Exception) -> str | None:
     """Return an error's words if they are meant for people, else None: a bug."""
     from controller.adapters.broker import BrokerMissingError
+    from controller.adapters.exchange import ExchangeError
     from controller.adapters.gpio import PinError
     from controller.adapters.mqtt import WiringError
     from controller.adapters.notify import NotifyError
@@ -174,6 +184,7 @@ def _for_people(error: Exception) -> str | None:
 
     ours = (
         BrokerMissingError,
+        ExchangeError,
         LogError,
         NotifyError,
         PinError,

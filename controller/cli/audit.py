@@ -92,11 +92,14 @@ def _sums(reports: list[AuditReport]) -> _Sums:
 def _in_words(log: Path, reports: list[AuditReport]) -> Iterator[str]:
     for report in reports:
         yield from _run_in_words(report)
-    scans, sums = sum(report.scans for report in reports), _sums(reports)
+    scans, sums = _scans(reports, imported=False), _sums(reports)
     yield (
         f"{log}: {_count(len(reports), 'run')}, {_count(scans, 'scan')} decided"
         f" again, {_count(sums.same, 'mismatch')}"
     )
+    if any(report.imported for report in reports):
+        imported = _count(_scans(reports, imported=True), "scan")
+        yield f"and {imported} imported, with nothing to decide"
     if any(not report.same_version for report in reports):
         yield (
             f"and {_count(sums.other, 'mismatch')} in runs of other decisions than"
@@ -104,9 +107,15 @@ def _in_words(log: Path, reports: list[AuditReport]) -> Iterator[str]:
         )
 
 
+def _scans(reports: list[AuditReport], *, imported: bool) -> int:
+    return sum(report.scans for report in reports if report.imported == imported)
+
+
 def _run_in_words(report: AuditReport) -> Iterator[str]:
     other = (
-        ""
+        ", imported, nothing to decide"
+        if report.imported
+        else ""
         if report.same_version
         else f", recorded with decisions version {report.decisions_version}"
     )
@@ -169,7 +178,8 @@ def _as_json(log: Path, reports: list[AuditReport]) -> dict[str, object]:
     return {
         "log": str(log),
         "decisions_version": DECISIONS_VERSION,
-        "scans": sum(report.scans for report in reports),
+        "scans": _scans(reports, imported=False),
+        "imported_scans": _scans(reports, imported=True),
         "mismatches": sums.same,
         "mismatches_of_other_versions": sums.other,
         "runs": [_run_as_json(report) for report in reports],
@@ -179,6 +189,7 @@ def _as_json(log: Path, reports: list[AuditReport]) -> dict[str, object]:
 def _run_as_json(report: AuditReport) -> dict[str, object]:
     return {
         "run": report.run,
+        "imported": report.imported,
         "decisions_version": report.decisions_version,
         "same_version": report.same_version,
         "scans": report.scans,

@@ -14,7 +14,7 @@ from controller.core.scan import Scan
 from controller.core.state import State, Trip, fresh_state, resumed_state, with_trips
 from controller.core.step import DECISIONS_VERSION, step
 from controller.core.units import Millis
-from controller.ports import Instant, RunHeader
+from controller.ports import IMPORTED, Instant, RunHeader
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,8 @@ def beginning(
     """
     last = _end_of_last_run(log) if log.exists() else None
     if last is None:
-        return Beginning(0, with_trips(fresh_state(plan), trips))
+        run_ms = Millis(_after_imports(log, now) if log.exists() else 0)
+        return Beginning(run_ms, with_trips(fresh_state(plan, run_ms), trips))
     state, scan = last
     away_ms = now.utc_ms - scan.utc_ms
     known = scan.clock_ok and now.clock_ok and away_ms >= 0
@@ -62,6 +63,8 @@ def beginning(
 def _end_of_last_run(log: Path) -> tuple[State, Scan] | None:
     reader = SeasonLogReader(log)
     for header in reversed(reader.runs()):
+        if header.origin == IMPORTED:
+            continue  # it knows nothing of mats, trips or degree-hours
         last_seq = reader.last_seq(header.run)
         if not last_seq:
             continue  # it ended before its first scan was written
@@ -78,6 +81,21 @@ def _end_of_last_run(log: Path) -> tuple[State, Scan] | None:
     return None
 
 
+def _after_imports(log: Path, now: Instant) -> int:
+    """Return where the bench clock begins in a log with imported runs only [ms].
+
+    It goes on from theirs, so that no time on it comes twice.
+    """
+    reader = SeasonLogReader(log)
+    run_ms = 0
+    for header in reader.runs():
+        ending = reader.ending(header.run)
+        away_ms = now.utc_ms - header.started_utc_ms if now.clock_ok else 0
+        ended_ms = ending.run_ms if ending else header.started_run_ms
+        run_ms = max(run_ms, ended_ms, header.started_run_ms + away_ms)
+    return run_ms
+
+
 def run_header(
     origin: str,
     plan: Plan,
@@ -89,7 +107,7 @@ def run_header(
     """Return the header of a new run.
 
     Args:
-        origin: "live" or "simulate".
+        origin: "live", "simulate" or IMPORTED.
         plan: The plan.
         state: The state before the first scan.
         started: The instant at which it begins.
@@ -105,12 +123,12 @@ def run_header(
         state=state,
         timezone=timezone,
         decisions_version=DECISIONS_VERSION,
-        versions=_versions(),
+        versions=versions(),
         notes=notes,
     )
 
 
-def _versions() -> dict[str, str]:
+def versions() -> dict[str, str]:
     """Return the versions that numbers may depend on."""
     found = {"python": platform.python_version(), "machine": platform.machine()}
     for name in ("simple-pid", "bottomheat"):

@@ -20,12 +20,14 @@ from controller.adapters.season_log import (
     SeasonLogWriter,
     UnusableLogError,
     inspect_log,
+    is_former,
+    migrated,
     set_aside,
 )
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, beginning
 from controller.core.state import Trip
-from controller.ports import Instant
+from controller.ports import IMPORTED, Instant
 
 FEW_BYTES = 300_000_000
 """Chosen: about what a season of eight probes takes, twice over."""
@@ -69,9 +71,9 @@ def opened(
     path = settings.log.path
     with _locked(path) as lock:
         try:
+            notes = _brought_up(path)
             inspect_log(path)
             begun = beginning(path, settings.plan, now, trips)
-            notes: tuple[str, ...] = ()
             before = _how_it_ended(path, now)
         except UnusableLogError as error:
             aside = _set_aside(path, error, now, lock)
@@ -84,6 +86,17 @@ def opened(
         tell=tell,
     )
     return Opening(log, begun, (*notes, *_little_room(path)), before)
+
+
+def _brought_up(path: Path) -> tuple[str, ...]:
+    """Bring an older log up to the present schema; return what was done."""
+    if not is_former(path):
+        return ()
+    kept = migrated(path)
+    return (
+        f"{path} had an older schema and was brought up; as it was before it is kept"
+        f" as {kept.name}, which may be deleted once all is well",
+    )
 
 
 @contextmanager
@@ -144,7 +157,7 @@ def _how_it_ended(path: Path, now: Instant) -> str:
     if not path.exists():
         return ""
     reader = SeasonLogReader(path)
-    runs = reader.runs()
+    runs = [one for one in reader.runs() if one.origin != IMPORTED]
     if not runs or runs[-1].origin != "live":
         return ""
     run = runs[-1].run

@@ -16,6 +16,7 @@ from controller.adapters.season_log import DirectSeasonLog
 from controller.adapters.settings import Settings, load
 from controller.cli.beginning import run_header
 from controller.cli.fault_file import load_faults
+from controller.cli.local_time import LocalTime
 from controller.cli.output import figure, table
 from controller.cli.what_rang import what_rang
 from controller.core.plan import DrivenBy, MatPlan, OnOff, Plan
@@ -247,7 +248,7 @@ def _run(
     faults: tuple[Fault, ...],
 ) -> "Outcome":
     """Run a plan through the seed's weather."""
-    from controller.cli.virtual_time import LocalTime, simulated  # brings numpy
+    from controller.cli.virtual_time import simulated  # brings numpy
     from sim.world import World, WorldOptions
 
     room_csv = None if args.room is None else _room_csv(args.room)

@@ -16,7 +16,7 @@ from controller.core.decisions import AlarmChange, Answer, Command, Decisions, D
 from controller.core.plan import Plan
 from controller.core.scan import Scan
 from controller.core.state import State
-from controller.ports import RecordedScan, RunHeader
+from controller.ports import IMPORTED, RecordedScan, RunHeader
 from controller.wire import take_news
 
 Step = Callable[[Plan, State, Scan], tuple[State, Decisions]]
@@ -55,16 +55,19 @@ class AuditReport:
 
     Attributes:
         run: Identity of the run.
+        imported: Whether it holds readings of another recorder: then nothing
+            was decided, and only what was recorded as decided is a difference.
         decisions_version: Version of the decisions that the run recorded.
         same_version: Whether the code that decided again is of that version.
             If not, differences are to be expected and are counted apart.
-        scans: Scans decided again.
+        scans: Scans decided again; in an imported run, scans looked at.
         mismatches: Differences found, all of them.
         counts: The same, by what they are about.
         differences: The first of them.
     """
 
     run: str
+    imported: bool = False
     decisions_version: int
     same_version: bool
     scans: int
@@ -87,6 +90,23 @@ def audit(
         step: The core's function, or another to be held against the record.
         decisions_version: The version of what step decides.
     """
+    imported = header.origin == IMPORTED
+    found = _looked_at(scans) if imported else _decided_again(header, scans, step)
+    return AuditReport(
+        run=header.run,
+        imported=imported,
+        decisions_version=header.decisions_version,
+        same_version=imported or header.decisions_version == decisions_version,
+        scans=found.scans,
+        mismatches=found.counts.total(),
+        counts=dict(found.counts),
+        differences=tuple(found.kept),
+    )
+
+
+def _decided_again(
+    header: RunHeader, scans: Iterable[RecordedScan], step: Step
+) -> "_Findings":
     found = _Findings()
     state = header.state
     said: dict[str, Command] = {}
@@ -99,15 +119,18 @@ def audit(
             differences = [Difference(recorded.scan.seq, "scan", note=UNSOUND)]
         found.add(differences)
         found.scans += 1
-    return AuditReport(
-        run=header.run,
-        decisions_version=header.decisions_version,
-        same_version=header.decisions_version == decisions_version,
-        scans=found.scans,
-        mismatches=found.counts.total(),
-        counts=dict(found.counts),
-        differences=tuple(found.kept),
-    )
+    return found
+
+
+def _looked_at(scans: Iterable[RecordedScan]) -> "_Findings":
+    """Look for decisions where there is nothing to decide."""
+    found = _Findings()
+    nothing = Decisions(commands=())
+    for recorded in scans:
+        found.number(recorded.scan.seq)
+        found.add(_compared(recorded, (), nothing))
+        found.scans += 1
+    return found
 
 
 @dataclass(slots=True)

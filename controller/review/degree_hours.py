@@ -1,53 +1,210 @@
 """Degree-hours once more, from the readings that the season log kept.
 
-The same account as the live counter, fed with the log's samples: so another
-base, another upper cut-off or another stretch of time gives what the counter
-would have said, with the one difference that the log's wall clock stands in
-for the run clock. What may live here: the order of samples and the mean of a
-tray's probes.
+With a tray's own base and upper the recount and the live counter agree to the
+last bit: the same whole numbers of the same intervals, on the bench's run clock,
+in order of arrival, with what the core did not take left out, from run to run.
+With another base, another upper or a span of time it gives what the counter
+would have said.
+
+What the log does not tell, and where they may therefore differ: scans that were
+lost to a failing disk or deleted since; a message without a value that bears the
+very time of a reading before it (taken for one that came twice); one from the
+future of its scan; and what a probe said, within the scan in which it reached a
+cut-out for the second time, after that.
+
+What may live here: recounting one tray, from run to run.
 """
 
-import heapq
-from collections.abc import Iterable, Mapping
+from collections.abc import Sequence
+from dataclasses import replace
 
+from controller.core.plan import TrayPlan, all_trays
 from controller.core.state import ThermalAccount
-from controller.core.thermal_time import add_sample
-from controller.core.units import MilliC, Millis
+from controller.core.units import DAY_MS, MilliC
+from controller.ports import RunHeader, SeasonReader
+from controller.review.local_days import LocalDays
+from controller.review.recounted import Recount, Span, Thresholds
+from controller.review.thermal_ledger import Ledger
+from controller.review.tray_mean import TrayMean
+from controller.review.tray_readings import (
+    EVER_MS,
+    OutOfOrderError,
+    by_run,
+    edges,
+    rows_in_order,
+)
 
-Sample = tuple[int, int]
-"""Time [ms] and temperature [m°C]."""
+_AGREE_MS = 2_000
+"""Chosen: clocks that were read one after the other, at the start of a run."""
 
 
-def counted(
-    account: ThermalAccount,
-    samples: Mapping[str, Iterable[Sample]],
-    stale_after_ms: Mapping[str, int],
-) -> ThermalAccount:
-    """Carry an account through the readings of a tray's probes.
+class NoSuchTrayError(LookupError):
+    """No run of the log has a tray of this name."""
 
-    At each reading the tray's temperature is the mean of the probes that are
-    not stale then, as in the live counter.
+
+def trays_of(headers: Sequence[RunHeader]) -> tuple[TrayPlan, ...]:
+    """Return the trays of all runs, each as its last run had it, oldest first."""
+    found: dict[str, TrayPlan] = {}
+    for header in headers:
+        found.update({tray.name: tray for tray in all_trays(header.plan)})
+    return tuple(found.values())
+
+
+def recount(
+    reader: SeasonReader,
+    tray: str,
+    thresholds: Thresholds | None = None,
+    span: Span | None = None,
+) -> Recount:
+    """Count a tray's thermal time from the log.
 
     Args:
-        account: The account to go on from.
-        samples: By probe, oldest first.
-        stale_after_ms: By probe: silent for longer than this it is lost [ms].
+        reader: The log.
+        tray: The tray's name.
+        thresholds: Base and upper; None: those of the tray, and as the live
+            counter does, which begins anew where a plan changed them.
+        span: Which time; None: all.
+
+    Raises:
+        NoSuchTrayError: No run has this tray.
+        ValueError: A wall clock lies outside of the years 1 to 9999.
     """
-    latest: dict[str, Sample] = {}
-    longest_ms = max(stale_after_ms.values(), default=0)
-    for at_ms, probe, temp_mc in heapq.merge(
-        *(_named(probe, series) for probe, series in samples.items())
-    ):
-        latest[probe] = at_ms, temp_mc
-        fresh = [
-            last_mc
-            for name, (last_ms, last_mc) in latest.items()
-            if at_ms - last_ms <= stale_after_ms[name]
-        ]
-        mean_mc = MilliC(round(sum(fresh) / len(fresh)))
-        account = add_sample(account, Millis(at_ms), mean_mc, longest_ms)
-    return account
+    asked = span or Span()
+    try:
+        return _Job(reader, tray, thresholds, asked).done(whole=False)
+    except OutOfOrderError:
+        return _Job(reader, tray, thresholds, asked).done(whole=True)
 
 
-def _named(probe: str, series: Iterable[Sample]) -> Iterable[tuple[int, str, int]]:
-    return ((at_ms, probe, temp_mc) for at_ms, temp_mc in series)
+class _Job:
+    """One recount."""
+
+    def __init__(
+        self,
+        reader: SeasonReader,
+        tray: str,
+        thresholds: Thresholds | None,
+        span: Span,
+    ) -> None:
+        self._reader, self._name, self._span = reader, tray, span
+        self._headers = reader.runs()
+        known = {found.name: found for found in trays_of(self._headers)}
+        if tray not in known:
+            msg = f"no run of the log has a tray {tray!r}"
+            raise NoSuchTrayError(msg)
+        ends = span.from_utc_ms, span.to_utc_ms
+        self._as_live = thresholds is None and ends == (None, None)
+        if thresholds is None:
+            own = known[tray]
+            thresholds = Thresholds(own.base_mc, own.upper_mc)
+        upper_mc = None if thresholds.upper_mc is None else MilliC(thresholds.upper_mc)
+        self._empty = ThermalAccount(MilliC(thresholds.base_mc), upper_mc)
+        self._timezone = self._headers[-1].timezone
+        self._days = LocalDays(self._timezone, *ends)
+        self._carried = self._first()
+        self._ledger = Ledger(self._carried, self._days)
+        self._mean = TrayMean(TrayPlan(name=tray))
+        self._utc_less_run_ms: int | None = None
+
+    def done(self, *, whole: bool) -> Recount:
+        """Count; whole: read the log in one piece."""
+        present: RunHeader | None = None
+        rows = rows_in_order(self._reader, self._probes(), self._pieces(whole=whole))
+        for header, part in by_run(self._reader, self._headers, rows):
+            if header is not present:
+                if present is not None:
+                    self._enter(header)
+                present, self._mean = header, TrayMean(self._tray_of(header))
+            samples = self._mean.samples(part)
+            self._ledger.add(samples, self._mean.longest_ms, self._doubted_ms)
+            self._utc_less_run_ms = part[-1][2] - part[-1][1]
+        if present is not None and present is not self._headers[-1]:
+            self._enter(self._headers[-1])
+        return self._result()
+
+    def _doubted_ms(self) -> int | None:
+        return self._mean.doubted_ms
+
+    # ------------------------------------------------------------- from run to run
+
+    def _first(self) -> ThermalAccount:
+        """Return what the account held before the first reading of the log."""
+        for header in self._headers:
+            account = header.state.accounts.get(self._name)
+            if account is not None:
+                own = account.base_mc, account.upper_mc
+                asked = self._empty.base_mc, self._empty.upper_mc
+                return account if self._as_live and own == asked else self._empty
+        return self._empty
+
+    def _enter(self, header: RunHeader) -> None:
+        """Go on in another run as the live counter did, which its state tells."""
+        account = header.state.accounts.get(self._name)
+        if not self._as_live or account is None:
+            self._ledger.run_ended(known=self._outage_known(header))
+        elif account == ThermalAccount(account.base_mc, account.upper_mc):
+            self._carried = self._empty
+            self._ledger = Ledger(self._empty, self._days)
+        else:
+            self._ledger.run_ended(known=account.last_ms is not None)
+
+    def _outage_known(self, header: RunHeader) -> bool:
+        """Whether a run's clock includes the time since the run before.
+
+        Accounts that were kept tell; where none was, both clocks must have gone
+        on alike.
+        """
+        if any(kept.last_ms is not None for kept in header.state.accounts.values()):
+            return True
+        if self._utc_less_run_ms is None:
+            return False
+        skew_ms = header.started_utc_ms - header.started_run_ms
+        return abs(skew_ms - self._utc_less_run_ms) <= _AGREE_MS
+
+    def _tray_of(self, header: RunHeader) -> TrayPlan:
+        trays = {tray.name: tray for tray in all_trays(header.plan)}
+        return trays.get(self._name, TrayPlan(name=self._name))
+
+    def _probes(self) -> list[str]:
+        """Return every probe that the tray has had in any run."""
+        trays = map(self._tray_of, self._headers)
+        return list(dict.fromkeys(p.name for tray in trays for p in tray.probes))
+
+    def _pieces(self, *, whole: bool) -> list[int]:
+        """Return where to cut the log [ms]; readings just outside help to begin."""
+        span = self._span
+        from_ms = span.from_utc_ms
+        start_ms = -EVER_MS if from_ms is None else from_ms - DAY_MS
+        end_ms = EVER_MS if span.to_utc_ms is None else span.to_utc_ms + DAY_MS
+        if whole:
+            return [start_ms, end_ms]
+        begun_ms = [header.started_utc_ms for header in self._headers]
+        newest_ms = max(span.newest_utc_ms, *begun_ms)
+        return edges(start_ms, end_ms, min(begun_ms), newest_ms)
+
+    # ---------------------------------------------------------------- what came out
+
+    def _result(self) -> Recount:
+        days, gaps = self._ledger.days(), self._ledger.gaps()
+        account = self._ledger.account()
+        if not self._as_live:
+            account = replace(
+                account,
+                heat_mk_ms=sum(day.heat_mk_ms for day in days),
+                warmth_mk_ms=sum(day.warmth_mk_ms for day in days),
+                measured_ms=sum(day.measured_ms for day in days),
+                gap_ms=sum(day.gap_ms for day in days),
+                gaps=sum(gap.lasting_ms is not None for gap in gaps),
+            )
+        lows = [day.low_mc for day in days if day.low_mc is not None]
+        highs = [day.high_mc for day in days if day.high_mc is not None]
+        return Recount(
+            self._name,
+            account,
+            days,
+            gaps,
+            self._carried,
+            min(lows, default=None),
+            max(highs, default=None),
+            self._timezone,
+        )

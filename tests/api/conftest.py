@@ -26,7 +26,7 @@ from controller.core.scan import Quality, Reading, Request, Scan, Wish
 from controller.core.state import State, fresh_state
 from controller.core.step import step
 from controller.core.units import MilliC, Millis, UtcMillis
-from controller.ports import Columns, Instant, LogEntry, Snapshot
+from controller.ports import Columns, Instant, LogEntry, RunHeader, Snapshot
 from controller.review.envelopes import envelope
 
 UTC_MS = 1_771_059_485_000  # 2026-02-14T08:58:05Z
@@ -210,8 +210,22 @@ class FakeReader:
     error: Exception | None = None
     asked: list[tuple[str, int, int]] = field(default_factory=list)
 
-    def runs(self):
-        raise NotImplementedError
+    def runs(self) -> list[RunHeader]:
+        if self.error is not None:
+            raise self.error
+        plan = make_plan()
+        header = RunHeader(
+            run="run-1",
+            origin="live",
+            started_run_ms=0,
+            started_utc_ms=UTC_MS,
+            plan=plan,
+            state=fresh_state(plan),
+            timezone="Europe/Lisbon",
+            decisions_version=1,
+            versions={},
+        )
+        return [header]
 
     def scans(self, run):
         raise NotImplementedError

@@ -1,14 +1,11 @@
-"""Envelopes and degree-hours counted again: plain arithmetic on samples."""
+"""Envelopes: plain arithmetic on samples."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.state import ThermalAccount
-from controller.core.thermal_time import add_sample
 from controller.core.units import DAY_MS, HOUR_MS
 from controller.ports import Bucket
-from controller.review.degree_hours import counted
 from controller.review.envelopes import bucket_width_ms, envelope
 
 SAMPLES = st.lists(st.tuples(st.integers(-500, 1_500), st.integers(-30_000, 70_000)))
@@ -83,36 +80,3 @@ def test_the_order_in_which_readings_come_does_not_matter(samples):
 def test_an_empty_stretch_is_an_error(from_ms, to_ms, points):
     with pytest.raises(ValueError, match=r"must lie after|at least 1"):
         envelope([], from_ms, to_ms, points)
-
-
-@given(
-    st.lists(st.tuples(st.integers(1, 200_000), st.integers(0, 40_000)), max_size=30)
-)
-def test_one_probes_readings_count_as_in_the_live_counter(steps):
-    at_ms, series, live = 0, [], ThermalAccount(10_000, 30_000)
-    for lasting_ms, temp_mc in steps:
-        at_ms += lasting_ms
-        series.append((at_ms, temp_mc))
-        live = add_sample(live, at_ms, temp_mc, 120_000)
-    again = counted(ThermalAccount(10_000, 30_000), {"n1": series}, {"n1": 120_000})
-    assert again == live
-
-
-def test_a_tray_of_two_probes_counts_their_mean_and_forgets_a_stale_one():
-    """Probe b falls silent: after its stale time, a's 20 °C counts alone.
-
-    Readings of a at 0, 60 and 120 s, of b only at 30 s. Means: 20, then
-    (20 + 24)/2 = 22 at 30 s and at 60 s, then 20 at 120 s. Areas above 0 °C:
-    21·30 + 22·30 + 21·60 = 2 550 K·s.
-    """
-    samples = {
-        "a": [(0, 20_000), (60_000, 20_000), (120_000, 20_000)],
-        "b": [(30_000, 24_000)],
-    }
-    found = counted(ThermalAccount(0), samples, {"a": 80_000, "b": 80_000})
-    assert found.heat_mk_ms == 2_550 * 1_000 * 1_000
-    assert found.measured_ms == 120_000
-
-
-def test_without_a_probe_nothing_is_counted():
-    assert counted(ThermalAccount(0), {}, {}) == ThermalAccount(0)

@@ -1,13 +1,15 @@
 """Temperatures, degree-hours and the journal, read back from the season log."""
 
 import threading
+from dataclasses import replace
 
 import anyio
 import pytest
 
 from api.app import create_app
 from controller.core.units import DAY_MS, HOUR_MS
-from controller.ports import LogEntry
+from controller.ports import Columns, LogEntry
+from controller.review.recounted import Span
 
 T_MS = 1_771_059_600_000  # 2026-02-14T09:00:00Z
 
@@ -201,9 +203,116 @@ async def test_the_trays_own_base_asks_the_live_counter(client, reader):
     assert reader.asked == []
 
 
+async def test_gaps_come_with_their_times_and_what_they_could_have_added(
+    client, reader
+):
+    """Two hours of silence between 14 and 26 °C, base 15, upper 25 °C."""
+    reader.series["s1"] = every(60_000, T_MS - 4 * HOUR_MS, 61, 14_000)
+    reader.series["s1"] += every(60_000, T_MS - HOUR_MS, 61, 26_000)
+    query = {"base": "15", "upper": "25"}
+    body = (await client.get("/v1/trays/S1/degree-hours", params=query)).json()
+    could = {
+        "at_lowest_reading_k_h": 0,
+        "at_highest_reading_k_h": 20,
+        "never_above_k_h": 20,
+    }
+    assert body["gap_list"] == [
+        {
+            "start": "2026-02-14T06:00:00.000Z",
+            "end": "2026-02-14T08:00:00.000Z",
+            "hours": 2,
+            "why": "silent",
+            "would_add": could,
+        }
+    ]
+    assert body["gaps_would_add"] == could
+    assert body["readings"] == 122
+    assert "days" not in body
+
+
+async def test_days_are_told_when_asked_for_with_the_integral_and_what_books_say(
+    client, reader
+):
+    """20 °C from 18:00 to 18:00 in Lisbon, above 10 °C: 60 and 180 K·h."""
+    reader.series["n1"] = every(60_000, T_MS - 15 * HOUR_MS, 1_441)
+    query = {"days": "true", "to": "2026-02-15T00:00:00Z"}
+    body = (await client.get("/v1/trays/N1/degree-hours", params=query)).json()
+    assert (body["source"], body["timezone"]) == ("season log", "Europe/Lisbon")
+    assert "integral" in body["method"]
+    assert "highest and lowest" in body["daily_method"]
+    first, second = body["days"]
+    assert (first["day"], second["day"]) == ("2026-02-13", "2026-02-14")
+    assert (first["degree_hours_k_h"], second["degree_hours_k_h"]) == (60, 180)
+    assert (first["cumulative_k_h"], second["cumulative_k_h"]) == (60, 240)
+    assert body["degree_hours_k_h"] == 240
+    assert (first["hours_measured"], first["readings"]) == (6, 360)
+    assert (first["lowest_c"], first["highest_c"]) == (20, 20)
+    assert first["degree_days_k_d"]["double-sine"] == 10
+    assert second["degree_days_k_d"] == {
+        "average-1": 10,
+        "average-2": 10,
+        "single-triangle": 10,
+        "double-triangle": None,
+        "single-sine": 10,
+        "double-sine": None,
+        "met-service": 10,
+    }
+
+
+async def test_a_cutoff_is_that_of_the_daily_methods_that_know_it(client, reader):
+    reader.series["s1"] = every(60_000, T_MS - DAY_MS, 1_441, 31_000)
+    query = {"days": "true", "cutoff": "vertical"}
+    body = (await client.get("/v1/trays/S1/degree-hours", params=query)).json()
+    assert body["cutoff"] == "vertical"
+    assert body["degree_hours_k_h"] == 20 * 24  # horizontal at 30 °C
+    assert body["days"][0]["degree_days_k_d"] == {
+        "single-triangle": 0,
+        "double-triangle": 0,
+        "single-sine": 0,
+        "double-sine": 0,
+    }
+
+
+async def test_of_very_many_gaps_the_longest_are_told_in_order(client, reader):
+    reader.series["n1"] = [
+        (T_MS - DAY_MS + n * 130_000 + (n > 200) * 7_000, 20_000) for n in range(602)
+    ]
+    answer = await client.get("/v1/trays/N1/degree-hours", params={"base": "12"})
+    body = answer.json()
+    assert body["gaps"] == 601
+    assert len(body["gap_list"]) == 500
+    starts = [gap["start"] for gap in body["gap_list"]]
+    assert starts == sorted(starts)
+    assert max(gap["hours"] for gap in body["gap_list"]) == round(137 / 3600, 4)
+
+
+async def test_a_wall_clock_beyond_all_calendars_is_the_logs_fault(
+    client, reader, as_problem, monkeypatch
+):
+    def samples(*_, untaken):
+        return Columns([1], [1], [-(2**60)], [20_000])
+
+    monkeypatch.setattr("api.history.Span", lambda *_, newest_utc_ms: Span())
+    monkeypatch.setattr(reader, "samples", samples)
+    answer = await client.get("/v1/trays/N1/degree-hours", params={"days": "true"})
+    as_problem(answer, 503)
+
+
+async def test_a_tray_that_the_log_does_not_know_yet_is_asked_for_later(
+    client, reader, as_problem, monkeypatch
+):
+    header = reader.runs()[0]
+    bare = replace(header, plan=replace(header.plan, mats=(), trays=()))
+    monkeypatch.setattr(reader, "runs", lambda: [bare])
+    answer = await client.get("/v1/trays/N1/degree-hours", params={"days": "true"})
+    assert "does not know this tray" in as_problem(answer, 503)["detail"]
+
+
 @pytest.mark.parametrize(
     ("query", "parameter"),
     [
+        ({"days": "perhaps"}, "days"),
+        ({"cutoff": "round"}, "cutoff"),
         ({"base": "warm"}, "base"),
         ({"base": "nan"}, "base"),
         ({"base": "inf"}, "base"),

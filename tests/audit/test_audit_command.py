@@ -106,6 +106,7 @@ def test_json_holds_the_same(log, capsys):
         "log": str(log),
         "decisions_version": DECISIONS_VERSION,
         "scans": 600,
+        "imported_scans": 0,
         "mismatches": 1,
         "mismatches_of_other_versions": 0,
     }

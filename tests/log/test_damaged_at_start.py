@@ -39,11 +39,11 @@ def altered(path, *statements):
             db.execute(statement)
 
 
-def with_a_page_of_rubbish(path):
+def with_a_page_of_rubbish(path, table="reading"):
     """Spoil a page that neither the schema nor the last state lies on."""
     with closing(sqlite3.connect(path)) as db:
         (root,) = db.execute(
-            "SELECT rootpage FROM sqlite_schema WHERE name = 'reading'"
+            "SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)
         ).fetchone()
     whole = path.read_bytes()
     start = (root - 1) * 4_096
@@ -66,9 +66,42 @@ def test_every_page_is_looked_at_where_the_last_run_left_no_word(samples, path):
 
 
 def test_a_long_look_after_an_end_in_good_order_is_spared(samples, path):
-    written(samples, path)
-    with_a_page_of_rubbish(path)
+    """What is folded proves itself when it is read."""
+    log = DirectSeasonLog(path, commit_every_scans=500, fold_after_ms=3_600_000)
+    log.begin(samples.header())
+    for taken in samples.many(1, 3_000):
+        log.append(*taken)
+    log.end(Instant(0, UTC_MS, True, 0, 0), "stopped by SIGTERM")
+    log.close()
+    with_a_page_of_rubbish(path, "series")
     inspect_log(path)
+    with pytest.raises(LogError, match="is damaged"):
+        list(SeasonLogReader(path).scans("run-1"))
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE reading SET milli = milli + 1 WHERE id = 409600",
+        "UPDATE reading SET age_ms = 1235 WHERE id = 409600",
+        "DELETE FROM reading WHERE id = 409600",
+        "DELETE FROM scan WHERE id = 100",
+        "UPDATE command SET energised = 1",
+        "UPDATE clock SET utc_ms = utc_ms + 1",
+        "DELETE FROM scan WHERE id > 290",
+        "INSERT INTO command VALUES (999, 0, 0, 1, 'below-band', '[]')",
+    ],
+)
+def test_recent_rows_that_were_altered_are_found_before_a_run_goes_on(
+    samples, path, statement
+):
+    """SQLite alone takes each of these for a sound file."""
+    written(samples, path)
+    altered(path, statement)
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    with pytest.raises(UnusableLogError, match="is damaged"):
+        inspect_log(path)
 
 
 def test_a_log_that_its_writer_did_not_close_is_looked_at(samples, path):
@@ -85,7 +118,7 @@ def test_a_look_that_takes_too_long_ends_and_finds_nothing(samples, path, monkey
 
     class Interrupted(sqlite3.Connection):
         def execute(self, sql, *args):
-            if "quick_check" in sql:
+            if "FROM block" in sql:
                 raise sqlite3.OperationalError("interrupted")
             return super().execute(sql, *args)
 

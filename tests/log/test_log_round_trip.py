@@ -1,6 +1,7 @@
 """Whatever a scan holds comes back from the file exactly."""
 
 import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -10,7 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.adapters.season_log import DirectSeasonLog, LogError, SeasonLogReader
+from controller.adapters.season_log import (
+    DirectSeasonLog,
+    LogError,
+    LogFile,
+    SeasonLogReader,
+)
+from controller.adapters.season_log.rows import header_row
 from controller.core.decisions import (
     AlarmChange,
     Answer,
@@ -108,11 +115,40 @@ def test_any_scans_and_decisions_come_back_from_the_file_exactly(plan, made):
             others = replace(decisions, commands=(), flush=False)
             wrote.append((numbered, news, others))
         log.close()
-        read = [
-            (recorded.scan, recorded.commands, recorded.decisions)
-            for recorded in SeasonLogReader(path).scans("run-1")
-        ]
-        assert repr(read) == repr(wrote)
+        assert repr(read_back(path)) == repr(wrote)
+        before = everything(path)
+        assert fold_all(path) == (len(wrote) > 0)
+        assert repr(read_back(path)) == repr(wrote)
+        assert repr(everything(path)) == repr(before)
+        SeasonLogReader(path).check()
+
+
+def read_back(path):
+    return [
+        (recorded.scan, recorded.commands, recorded.decisions)
+        for recorded in SeasonLogReader(path).scans("run-1")
+    ]
+
+
+def everything(path):
+    reader = SeasonLogReader(path)
+    with closing(sqlite3.connect(path)) as db:
+        probes = [name for (name,) in db.execute("SELECT name FROM name")]
+    columns = [reader.samples(probe, -(2**62), 2**62, untaken=True) for probe in probes]
+    lines = [line for line in reader.journal(0, 1_000) if line.kind != "run"]
+    return columns, lines, reader.last_state("run-1")
+
+
+def fold_all(path):
+    """Fold a run that another one follows; return whether there was anything."""
+    log = LogFile(path)
+    log.begin(header_row(replace(header_of(Plan(bench="lean-to")), run="run-2")))
+    log.commit()
+    folded = 0
+    while log.fold_some(0, 2**62):
+        folded += 1
+    log.abandon()
+    return folded > 0
 
 
 @settings(max_examples=15, deadline=None)

@@ -724,7 +724,8 @@ def test_all_mistakes_are_told_at_once(complaints, small):
         "environment: BOTTOMHEAT_COLOUR: after BOTTOMHEAT_: no such key; known here: "
         "API__HOST, API__PORT, BENCH__DISPLAY_UNIT, BENCH__NAME, BENCH__SCAN, "
         "BENCH__TIMEZONE, BROKER__CA_FILE, BROKER__PASSWORD_FILE, BROKER__URL, "
-        "BROKER__USERNAME, LOG__COMMIT_EVERY, LOG__FOLD_AFTER, LOG__ON_FAILURE, LOG__PATH",
+        "BROKER__USERNAME, LOG__COMMIT_EVERY, LOG__FOLD_AFTER, LOG__ON_FAILURE, "
+        "LOG__PATH",
         "environment: BOTTOMHEAT_API__PORT",
         "mat north: setpoint",
         "mat north: relay.topic",

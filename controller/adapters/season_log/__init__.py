@@ -4,6 +4,7 @@ from controller.adapters.season_log.direct import DirectSeasonLog
 from controller.adapters.season_log.files import LogLock, set_aside
 from controller.adapters.season_log.inspection import inspect_log
 from controller.adapters.season_log.logfile import NO_ENDING, LogFile
+from controller.adapters.season_log.migration import is_former, migrated
 from controller.adapters.season_log.reader import SeasonLogReader
 from controller.adapters.season_log.rows import Ending
 from controller.adapters.season_log.schema import LogError, UnusableLogError
@@ -22,6 +23,8 @@ __all__ = [
     "TripFile",
     "UnusableLogError",
     "inspect_log",
+    "is_former",
+    "migrated",
     "set_aside",
     "trips_beside",
 ]

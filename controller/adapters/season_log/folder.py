@@ -118,8 +118,12 @@ def _last_in_a_row(db: sqlite3.Connection, first: int, last: int) -> int:
 
 
 def _follows(db: sqlite3.Connection, scan: int) -> bool:
-    row = db.execute("SELECT 1 FROM scan WHERE id > ? LIMIT 1", (scan,)).fetchone()
-    return row is not None
+    (found,) = db.execute(
+        "SELECT EXISTS (SELECT 1 FROM scan WHERE id > ?1)"
+        " OR EXISTS (SELECT 1 FROM run WHERE id > ?1)",
+        (scan,),
+    ).fetchone()
+    return bool(found)
 
 
 def fold(db: sqlite3.Connection, ready: Ready) -> None:

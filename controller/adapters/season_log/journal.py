@@ -20,6 +20,7 @@ from controller.adapters.season_log.segments import (
     names,
     prove_kept,
     sound_rows,
+    utc_beside,
 )
 from controller.adapters.season_log.wholeness import newest_number
 from controller.ports import LogEntry
@@ -77,8 +78,10 @@ def _entries(
         yield from _folded_entries(db, code, kind, bounds)
     found = db.execute(select, {**bounds, "limit": max(0, limit)})
     keys = [column[0] for column in found.description[4:]]
-    for scan, place, utc_ms, subject, *cells in found:
+    for scan, place, at_ms, subject, *cells in found:
         told = {key: _shown(key, cell) for key, cell in zip(keys, cells, strict=True)}
+        lost = kind == "lost"
+        utc_ms = utc_beside(db, scan, scan + cells[0] - 1) if lost else at_ms
         yield LogEntry(_id(scan, code, place), utc_ms, kind, subject, told)
 
 
@@ -171,12 +174,7 @@ _SELECT: Mapping[str, str] = {
         WHERE (x.scan, x.n) > (:scan, :place)
         ORDER BY x.scan, x.n LIMIT :limit""",
     "lost": """
-        SELECT x.first, 0, coalesce(
-            (SELECT utc_ms FROM scan_time WHERE scan > x.last
-                ORDER BY scan LIMIT 1),
-            (SELECT utc_ms FROM scan_time WHERE scan < x.first
-                ORDER BY scan DESC LIMIT 1),
-            0), '', x.last - x.first + 1 AS scans
+        SELECT x.first, 0, 0, '', x.last - x.first + 1 AS scans
         FROM lost x WHERE x.first > :scan OR (x.first = :scan AND 0 > :place)
         ORDER BY x.first LIMIT :limit""",
     "refusal": _in_scans("refusal", "x.source", "x.reason, x.raw"),

@@ -144,6 +144,8 @@ def rows_of(memory: RunMemory, names: NameBook, batch: list[Taken]) -> Rows:
     for scan, decisions, state in batch:
         scan_id = memory.run_id + scan.seq
         if scan_id > memory.last_id:
+            if scan_id > memory.last_id + 1:  # numbers have no holes
+                rows["lost"].append(with_sum((memory.last_id + 1, scan_id - 1)))
             about: Rows = defaultdict(list)
             _add_inputs(about, memory, names, scan_id, scan)
             _add_outputs(about, memory, names, scan_id, scan, decisions)

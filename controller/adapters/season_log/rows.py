@@ -261,12 +261,16 @@ def _place(
     offset_mk = offsets.get(doubt.probe, 0)
     milli = None if doubt.temp_mc is None else doubt.temp_mc - offset_mk
     wanted = (doubt.probe, doubt.at_ms, milli)
-    for place in reversed(range(len(readings))):
-        reading = readings[place]
-        found = (reading.probe, reading.at_ms, reading.milli)
-        if found == wanted and place not in taken:
-            return place
-    return None
+    alike = [
+        place
+        for place, reading in enumerate(readings)
+        if (reading.probe, reading.at_ms, reading.milli) == wanted
+        and place not in taken
+    ]
+    # Of a kept message and the same one live, the kept one is the doubted one.
+    not_good = [at for at in alike if readings[at].quality is not Quality.GOOD]
+    found = not_good or alike
+    return found[-1] if found else None
 
 
 def printable(text: str) -> str:

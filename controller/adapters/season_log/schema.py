@@ -106,6 +106,12 @@ def check_file(path: Path) -> None:
         )
 
 
+def version_of(db: sqlite3.Connection) -> int:
+    """Return the number of a log's schema."""
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    return int(version)
+
+
 def check_schema(path: Path, connection: sqlite3.Connection) -> None:
     """Check that an open database is a season log which this program knows.
 
@@ -113,14 +119,7 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
         LogError: It belongs to another program, is of another version, or is
             damaged.
     """
-    try:
-        (application,) = connection.execute("PRAGMA application_id").fetchone()
-        (version,) = connection.execute("PRAGMA user_version").fetchone()
-        found = dict(connection.execute("SELECT name, sql FROM sqlite_schema"))
-    except sqlite3.OperationalError:
-        raise  # busy or an unwilling disk: not the file's fault
-    except sqlite3.DatabaseError as error:
-        raise _no_database(path, error) from error
+    application, version, found = _beginning_of(path, connection)
     if application != APPLICATION_ID:
         raise LogError(
             f"{path} is a SQLite file of another program (application id"
@@ -154,6 +153,22 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             f"{path} is damaged: schema {version}, with another {altered}; use a"
             " backup"
         )
+
+
+def _beginning_of(
+    path: Path, connection: sqlite3.Connection
+) -> tuple[int, int, dict[str, str]]:
+    """Return a file's application id, its schema's number and what made its tables."""
+    try:
+        (application,) = connection.execute("PRAGMA application_id").fetchone()
+        made = connection.execute("SELECT name, sql FROM sqlite_schema").fetchall()
+        return application, version_of(connection), dict(made)
+    except sqlite3.OperationalError:
+        raise  # busy or an unwilling disk: not the file's fault
+    except sqlite3.DatabaseError as error:
+        raise _no_database(path, error) from error
+    except ValueError as error:  # names that are no text
+        raise damaged(path, error) from error
 
 
 def _no_database(path: Path, error: sqlite3.DatabaseError) -> LogError:

@@ -238,6 +238,27 @@ def moments_of(db: sqlite3.Connection, block: BlockRow) -> list[Moment]:
     return [moment(stretch, *row) for row in scans]
 
 
+def utc_beside(db: sqlite3.Connection, first: int, last: int) -> int:
+    """Return the wall clock of the scan after some numbers, else before [ms]; or 0."""
+    for nearest, beyond in (("min", f"> {last}"), ("max", f"< {first}")):
+        edge = "first" if nearest == "min" else "last"
+        (scan,) = db.execute(
+            f"SELECT {nearest}(id) FROM (SELECT id FROM scan UNION ALL"  # noqa: S608
+            f" SELECT {edge} FROM block) WHERE id {beyond}"
+        ).fetchone()
+        if scan is not None:
+            return _utc_of(db, scan)
+    return 0
+
+
+def _utc_of(db: sqlite3.Connection, scan: int) -> int:
+    found = blocks(db, scan, scan)
+    if found:
+        return moments_of(db, found[0])[scan - found[0].first].utc_ms
+    row = db.execute("SELECT * FROM scan WHERE id = ?", (scan,)).fetchone()
+    return moment(stretch_of(db, scan), *row[:-1]).utc_ms
+
+
 def stretch_of(db: sqlite3.Connection, scan: int) -> Stretch:
     """Return the stretch that a scan lies in."""
     found = sound_rows(

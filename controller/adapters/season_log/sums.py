@@ -14,6 +14,10 @@ OF_A_SCAN = ("scan", "reading", "remark", *EVENTS)
 """Tables that tell about one scan, in the order in which they are summed up."""
 
 
+_THREE_BYTES = 1 << 24
+"""Of a scan's sum three bytes are kept: there are so many of them."""
+
+
 def row_sum(cells: Sequence[object]) -> int:
     """Return the check number of a row.
 
@@ -29,14 +33,14 @@ def row_sum(cells: Sequence[object]) -> int:
 
 
 def scan_sum(rows: Mapping[str, Sequence[Sequence[object]]]) -> int:
-    """Return the check number of a scan.
+    """Return the check number of a scan: three bytes of a CRC-32, with a sign.
 
     Args:
         rows: By table: what stands in it about the scan, in order, that of
             `scan` without its sum.
     """
     told = [(table, rows[table]) for table in OF_A_SCAN if rows.get(table)]
-    return crc32(ascii(told).encode())
+    return crc32(ascii(told).encode()) % _THREE_BYTES - _THREE_BYTES // 2
 
 
 def with_sum(cells: Sequence[Cell]) -> Row:

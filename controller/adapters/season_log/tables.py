@@ -4,8 +4,8 @@ One SQLite file, in whole numbers, in the order in which things came. Every
 scan of every run has one number of the file, its id: a run takes the next free
 number for itself, and its scan with sequence number n has the run's id + n.
 Numbers have no holes: each is a run's, a scan's, or told of in `lost` or
-`forgotten`. So any row of any table can be put in its place in time by its scan's id alone, and
-one that is missing is noticed.
+`forgotten`. So any row of any table can be put in its place in time by its
+scan's id alone, and one that is missing is noticed.
 
 =============  ==============================================================
 meta           "application", "schema_version", "openings" (how often opened)
@@ -55,11 +55,11 @@ A scan of a block has no row in `scan`, unless somebody asked for something in
 it or an alarm changed: requests, answers and alarms stay as rows for good.
 
 `n` is the place within the scan, from 0. `sum` proves that a row is as it was
-written: a CRC-32 (as in RFC 1952) of what stands in the row, or, in `scan`, of
-all that stands in any table about that scan (see sums.py). The views
-`scan_time`, `sample` and `switching` show what is not folded with plain times
-and names, for people with a SQLite shell. What may live here: the shape of the
-file.
+written: a CRC-32 (as in RFC 1952) of what stands in the row, or, in `scan`,
+three bytes of one of all that stands in any table about that scan (see
+sums.py). The views `scan_time`, `sample` and `switching` show what is not
+folded with plain times and names, for people with a SQLite shell. What may live
+here: the shape of the file.
 """
 
 APPLICATION_ID = 0x62486C67

@@ -1,0 +1,91 @@
+"""The whole of a season log, held to its check numbers.
+
+What may live here: which rows are looked at, and that no number is missing.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+
+from controller.adapters.season_log.memory import newest_id
+from controller.adapters.season_log.sampling import Proofs
+from controller.adapters.season_log.segments import (
+    UnsoundError,
+    blocks,
+    sound_rows,
+    unfolded,
+)
+from controller.adapters.season_log.tables import EVENTS, READINGS_PER_SCAN
+
+_SMALL = ("name", "run", "note", "ending", "clock", "lost", "forgotten", "snapshot")
+_END = 2**62
+
+
+def prove_all(db: sqlite3.Connection) -> None:
+    """Look at everything in a season log.
+
+    Raises:
+        UnsoundError: Something is not as it was written, or is missing.
+        sqlite3.Error: SQLite finds the file damaged, or cannot read it.
+        ValueError: A block holds something else than it should; so do
+            LookupError, TypeError and zlib.error.
+    """
+    prove_pages(db)
+    for block in blocks(db, 0, _END):
+        unfolded(db, block)
+    _prove_series(db)
+    prove_recent(db)
+
+
+def prove_pages(db: sqlite3.Connection) -> None:
+    """Let SQLite look at every page; raise alike."""
+    (found,) = db.execute("PRAGMA quick_check(1)").fetchone()
+    if found != "ok":
+        raise UnsoundError(" ".join(str(found).split()))
+
+
+def prove_recent(db: sqlite3.Connection) -> None:
+    """Look at all that is not folded, and that no number is missing; raise alike."""
+    for table in _SMALL:
+        sound_rows(db, table)
+    known, newest, at = blocks(db, 0, _END), newest_id(db), _oldest(db)
+    proofs = Proofs()
+    for block in known:
+        if at < block.first:
+            proofs.prove(db, at, block.first - 1)
+        if at > block.first:
+            raise UnsoundError(f"the block of scan {block.first} is there twice")
+        at = block.last + 1
+    proofs.prove(db, at, newest)
+    for number in _beyond(db, newest):
+        raise UnsoundError(f"there is more about scan {number}, which is missing")
+
+
+def _oldest(db: sqlite3.Connection) -> int:
+    """Return the number with which the file begins."""
+    (oldest,) = db.execute("SELECT coalesce(min(id), 1) FROM run").fetchone()
+    return int(oldest)
+
+
+def _beyond(db: sqlite3.Connection, newest: int) -> Iterator[int]:
+    """Yield numbers above the newest, of scans that something is told about."""
+    for table in EVENTS:
+        yield from _numbers(
+            db,
+            f"SELECT scan FROM {table} WHERE scan > ?",  # noqa: S608
+            newest,
+        )
+    key = (newest + 1) * READINGS_PER_SCAN
+    for found in _numbers(db, "SELECT id FROM reading WHERE id >= ?", key):
+        yield found // READINGS_PER_SCAN
+
+
+def _numbers(db: sqlite3.Connection, ask: str, above: int) -> list[int]:
+    return [row[0] for row in db.execute(f"{ask} LIMIT 1", (above,))]
+
+
+def _prove_series(db: sqlite3.Connection) -> None:
+    """Look whether there are as many series as the blocks tell of."""
+    told = sum(len(block.probes) for block in blocks(db, 0, _END))
+    (found,) = db.execute("SELECT count(*) FROM series").fetchone()
+    if told != found:
+        raise UnsoundError(f"{found} series are there, and blocks tell of {told}")
