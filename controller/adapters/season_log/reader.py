@@ -31,6 +31,7 @@ from controller.adapters.season_log.schema import (
     damaged,
 )
 from controller.adapters.season_log.segments import (
+    UnsoundError,
     names,
     segments,
     sound_rows,
@@ -38,8 +39,8 @@ from controller.adapters.season_log.segments import (
 )
 from controller.adapters.season_log.wholeness import (
     SMALL,
+    Holes,
     newest_number,
-    prove_numbers,
     prove_tables,
 )
 from controller.core.state import State
@@ -48,6 +49,7 @@ from controller.review.envelopes import bucket_width_ms
 from controller.wire import from_text
 
 _CHUNK = 2_000
+_ABOUT_RUNS = (*SMALL, "scan")
 SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError)
 """Errors of rows that do not mean what they should."""
 
@@ -84,7 +86,7 @@ class SeasonLogReader:
 
     def ending(self, run: str) -> Ending | None:
         """Return how a run ended; None: it goes on, or left no word."""
-        with self._reading() as db:
+        with self._reading(_ABOUT_RUNS) as db:
             span = self._span(db, run)
             found = sound_rows(
                 db,
@@ -99,20 +101,23 @@ class SeasonLogReader:
     def scans(self, run: str, after_seq: int = 0) -> Iterator[RecordedScan]:
         """Yield every scan of a run with a number above after_seq, in order.
 
-        Scans that are written meanwhile are not waited for.
+        Scans that are written meanwhile are not waited for. One that follows
+        a scan which is missing is not sound.
         """
-        with self._reading() as db:
+        with self._reading(_ABOUT_RUNS) as db:
             span = self._span(db, run)
-            after = span.first + max(0, after_seq)
-            known, named = stretches(db), names(db)
+            after = at = span.first + max(0, after_seq)
+            known, named, holes = stretches(db), names(db), Holes(db)
             known = [row for row in known if row.scan > span.first]
             for segment in segments(db, after + 1, span.last, _CHUNK):
                 part = part_of(segment, known, named, after)
-                yield from assembled(part, span.first, segment.unsound)
+                orphans = holes.after_gaps(part.moments, at + 1)
+                yield from assembled(part, span.first, segment.unsound | orphans)
+                at = segment.last
 
     def last_seq(self, run: str) -> int:
         """Return the number of a run's last written scan; 0: there is none."""
-        with self._reading() as db:
+        with self._reading(_ABOUT_RUNS) as db:
             span = self._span(db, run)
             return span.last - span.first
 
@@ -123,7 +128,7 @@ class SeasonLogReader:
         gives the state at the end. Before the first scan, the number is 0 and
         the state the header's.
         """
-        with self._reading((*SMALL, "snapshot")) as db:
+        with self._reading((*_ABOUT_RUNS, "snapshot")) as db:
             span = self._span(db, run)
             kept_rows = sound_rows(
                 db,
@@ -217,7 +222,6 @@ class SeasonLogReader:
         (first,) = row
         sound_rows(db, "run", "WHERE id = ?", row)
         end = self._end(db, first)
-        prove_numbers(db, first + 1, end)
         (last,) = db.execute(
             "SELECT max("
             " coalesce((SELECT max(id) FROM scan WHERE id > ?1 AND id <= ?2), ?1),"
@@ -225,6 +229,9 @@ class SeasonLogReader:
             " ?1))",
             (first, end),
         ).fetchone()
+        missing = Holes(db).beyond(last + 1)
+        if missing <= end:
+            raise UnsoundError(f"scan {missing} is missing")
         return _Span(first, last)
 
     def _end(self, db: sqlite3.Connection, first: int) -> int:

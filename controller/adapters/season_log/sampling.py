@@ -35,7 +35,7 @@ from controller.adapters.season_log.series import (
 from controller.adapters.season_log.tables import READINGS_PER_SCAN, SERIES_OF_PROBE
 from controller.adapters.season_log.wholeness import (
     LOOSE,
-    holes,
+    Holes,
     newest_number,
     prove_tables,
 )
@@ -113,24 +113,19 @@ class Proofs:
 
 def _prove(db: sqlite3.Connection, first: int, last: int) -> None:
     expected = first
-    known = holes(db)
+    holes = Holes(db)
     for segment in loose_segments(db, first, last):
         if segment.unsound:
             raise UnsoundError(
                 f"scan {min(segment.unsound)} does not fit its check number"
             )
-        for row in segment.rows["scan"]:
-            while expected < row[0]:
-                expected = _after_hole(known, expected)
-            expected = row[0] + 1
-    while expected <= last:
-        expected = _after_hole(known, expected)
-
-
-def _after_hole(known: dict[int, int], number: int) -> int:
-    if number not in known:
-        raise UnsoundError(f"scan {number} is missing")
-    return known[number] + 1
+        numbers = [row[0] for row in segment.rows["scan"]]
+        for number in holes.after_gaps(numbers, expected):
+            raise UnsoundError(f"the scan before {number} is missing")
+        expected = numbers[-1] + 1
+    missing = holes.beyond(expected)
+    if missing <= last:
+        raise UnsoundError(f"scan {missing} is missing")
 
 
 class _Stretch(NamedTuple):

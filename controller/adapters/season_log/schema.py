@@ -150,8 +150,7 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
     altered = sorted(name for name, sql in wanted.items() if found[name] != sql)
     if altered:
         raise DamagedLogError(
-            f"{path} is damaged: schema {version}, with another {altered}; use a"
-            " backup"
+            f"{path} is damaged: schema {version}, with another {altered}; use a backup"
         )
 
 

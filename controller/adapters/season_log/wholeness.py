@@ -5,13 +5,10 @@ here: asking SQLite whether its tables hang together, and counting numbers.
 """
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from bisect import bisect_right
+from collections.abc import Iterable
 
-from controller.adapters.season_log.segments import (
-    UnsoundError,
-    blocks,
-    sound_rows,
-)
+from controller.adapters.season_log.segments import UnsoundError, sound_rows
 from controller.adapters.season_log.tables import EVENTS, READINGS_PER_SCAN
 
 SMALL = ("name", "run", "note", "ending", "clock", "lost", "forgotten", "block")
@@ -37,10 +34,44 @@ def prove_tables(db: sqlite3.Connection, tables: Iterable[str] = SMALL) -> None:
             raise UnsoundError(" ".join(str(found).split()))
 
 
-def holes(db: sqlite3.Connection) -> dict[int, int]:
-    """Return the numbers that are no scan's, as ranges: first to last."""
-    runs = {row[0]: row[0] for row in db.execute("SELECT id FROM run")}
-    return runs | dict(sound_rows(db, "lost")) | dict(sound_rows(db, "forgotten"))
+class Holes:
+    """The numbers that are no scan's: those of runs, of lost and of forgotten ones."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        """Look them up.
+
+        Raises:
+            UnsoundError: A row about them is not as it was written.
+        """
+        found = [(row[0], row[0]) for row in db.execute("SELECT id FROM run")]
+        found += sound_rows(db, "lost") + sound_rows(db, "forgotten")
+        self._ranges = sorted(found)
+        self._begins = [begin for begin, _ in self._ranges]
+
+    def beyond(self, number: int) -> int:
+        """Return a number, or where it is no scan's the first behind that is one's."""
+        while place := bisect_right(self._begins, number):
+            end = self._ranges[place - 1][1]
+            if end < number:
+                break
+            number = end + 1
+        return number
+
+    def after_gaps(self, numbers: Iterable[int], expected: int) -> frozenset[int]:
+        """Return which of some scans follow one that should be there and is not.
+
+        Args:
+            numbers: Of the scans, in order.
+            expected: Number of the first that should be there; those below it
+                are not looked at.
+        """
+        found = set()
+        for number in numbers:
+            if number >= expected:
+                if self.beyond(expected) != number:
+                    found.add(number)
+                expected = number + 1
+        return frozenset(found)
 
 
 def newest_number(db: sqlite3.Connection) -> int:
@@ -72,33 +103,3 @@ def _nothing_above(db: sqlite3.Connection, table: str, key: str, newest: int) ->
     ).fetchone()
     if row is not None:
         raise UnsoundError(f"{table} tells about scan {row[0]}, which is missing")
-
-
-def prove_numbers(db: sqlite3.Connection, first: int, last: int) -> None:
-    """Prove that every number from first to last is a scan's, or no scan's.
-
-    Raises:
-        UnsoundError: One is missing.
-    """
-    known, at = holes(db), first
-    for block in blocks(db, first, last):
-        _prove_loose(db, known, at, block.first - 1)
-        at = block.last + 1
-    _prove_loose(db, known, at, last)
-
-
-def _prove_loose(
-    db: sqlite3.Connection, known: Mapping[int, int], first: int, last: int
-) -> None:
-    if first > last:
-        return
-    (found,) = db.execute(
-        "SELECT count(*) FROM scan WHERE id >= ? AND id <= ?", (first, last)
-    ).fetchone()
-    told = sum(
-        max(0, min(last, end) - max(first, begin) + 1) for begin, end in known.items()
-    )
-    if found + told != last - first + 1:
-        raise UnsoundError(
-            f"of numbers {first} to {last}, {found} are scans and {told} are none"
-        )

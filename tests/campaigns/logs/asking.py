@@ -116,7 +116,9 @@ def truth(path: Path, season: Season) -> Truth:
     for run, taken in season.taken.items():
         scans = answers[f"scans {run}"]
         assert [one.scan for one in scans] == [scan for scan, _, _ in taken]
-        assert [one.decisions.doubts for one in scans] == [d.doubts for _, d, _ in taken]
+        assert [one.decisions.doubts for one in scans] == [
+            d.doubts for _, d, _ in taken
+        ]
         states[run, 0] = season.headers[run].state
         states |= {(run, scan.seq): state for scan, _, state in taken}
     assert answers["runs"] == list(season.headers.values())
@@ -156,7 +158,9 @@ def _bare(error: LogError, path: Path) -> str:
     return "".join("#" if letter.isdigit() else letter for letter in words)[:90]
 
 
-def _judge(found: Found, name: str, answer: object, known: Truth, *, tail: bool) -> None:
+def _judge(
+    found: Found, name: str, answer: object, known: Truth, *, tail: bool
+) -> None:
     want = known.answers[name]
     if answer == want:
         found.equal += 1

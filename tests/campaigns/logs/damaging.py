@@ -150,7 +150,9 @@ def table(found: Sequence[Case]) -> str:
         for start in (*case.starts, case.writer)
         if start.outcome in {"refused", "log fails"}
     )
-    lines += [f"  {n:6} refused or failed: {words}" for words, n in refused.most_common(12)]
+    lines += [
+        f"  {n:6} refused or failed: {words}" for words, n in refused.most_common(12)
+    ]
     return "\n".join(lines)
 
 

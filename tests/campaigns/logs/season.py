@@ -155,7 +155,9 @@ def _readings(seq: int, run_ms: int) -> Iterator[Reading]:
         swing_mc = abs((seq * 3 + 90 * n) % 3_000 - 1_500)
         at_ms = Millis(run_ms - 800 - 13 * n)
         if (seq, probe) == (290, "n1"):
-            yield Reading(probe, at_ms, 85_000)  # what a probe says that did not measure
+            yield Reading(
+                probe, at_ms, 85_000
+            )  # what a probe says that did not measure
         elif (seq + n) % 97 == 0:
             note = "retained by the broker"
             yield Reading(probe, at_ms, 20_000, Quality.UNCERTAIN, note)
