@@ -2,8 +2,9 @@
 
 `./dev log-faults` asks damaged logs all they can be asked, and starts and writes
 on them; kills writing processes at random points; and fills a small file system
-while a log is written on it. What is printed of a case is made again by the same
-seed and number.
+while a log is written on it. What is printed of damage is made again by the same
+seed and number, but for the random numbers that SQLite puts into a "-wal"; where a
+process is killed, its own pace decides as well.
 """
 
 import argparse
@@ -15,7 +16,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # it is started as a script
 
-from tests.campaigns.logs import damaging
+from tests.campaigns.logs import damaging, filling, killing
 
 PARTS = ("damage", "kill", "full")
 
@@ -45,10 +46,16 @@ def _parser() -> argparse.ArgumentParser:
         "--damaged", type=int, default=200, help="logs to damage (default: 200)"
     )
     parser.add_argument(
+        "--kills", type=int, default=500, help="points to kill at (default: 500)"
+    )
+    parser.add_argument(
+        "--fulls", type=int, default=100, help="disks to fill (default: 100)"
+    )
+    parser.add_argument(
         "--jobs",
         type=int,
         default=os.cpu_count() or 1,
-        help="processes that look at damaged logs (default: one for each core)",
+        help="processes at once (default: one for each core)",
     )
     parser.add_argument(
         "--first", type=int, default=0, help="number of the first damaged log"
@@ -62,7 +69,19 @@ def _damage(args: argparse.Namespace) -> list[str]:
     return damaging.failures(found)
 
 
-_RUN = {"damage": _damage}
+def _kill(args: argparse.Namespace) -> list[str]:
+    found = list(killing.kills(args.seed, args.kills, args.jobs))
+    print(killing.table(found))
+    return killing.failures(found, args.kills)
+
+
+def _full(args: argparse.Namespace) -> list[str]:
+    found = list(filling.fulls(args.seed, args.fulls))
+    print(filling.table(found))
+    return filling.failures(found)
+
+
+_RUN = {"damage": _damage, "kill": _kill, "full": _full}
 
 if __name__ == "__main__":
     sys.exit(main())

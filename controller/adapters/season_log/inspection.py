@@ -19,8 +19,15 @@ from controller.adapters.season_log.schema import (
     check_file,
     check_schema,
     damaged,
+    unread,
 )
 from controller.adapters.season_log.trips import trips_beside
+from controller.adapters.season_log.wholeness import (
+    LOOSE,
+    SMALL,
+    prove_indices,
+    prove_tables,
+)
 
 ENOUGH_S = 20.0
 """Chosen: a service manager waits 90 s for a start, and this is less than half of
@@ -30,7 +37,7 @@ it on a slow card; what was not looked at by then is taken as it is."""
 def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
     """Look whether a run can go on in a season log; a missing one is no fault.
 
-    Its tables are checked always, and everything that is not folded yet. After
+    Its tables and indices are checked always, and all that is not folded yet. After
     an end that left no word, a power cut as a rule, every page is looked at as
     well. All this as far as time allows.
 
@@ -49,7 +56,7 @@ def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
         with closing(read_only(path)) as db:
             _look(path, db, within_s)
     except sqlite3.OperationalError as error:
-        raise LogError(f"{path} cannot be read now: {error}") from error
+        raise unread(path, error) from error
     except sqlite3.DatabaseError as error:
         raise damaged(path, error) from error
 
@@ -66,7 +73,7 @@ def _check_beginning(path: Path) -> None:
             raise DamagedLogError(f"{path} is damaged: {error}") from error
         raise
     except sqlite3.OperationalError as error:
-        raise LogError(f"{path} cannot be read now: {error}") from error
+        raise unread(path, error) from error
     except OSError as error:
         raise LogError(f"{path} cannot be read: {error.strerror}") from error
 
@@ -85,6 +92,8 @@ def _look(path: Path, db: sqlite3.Connection, within_s: float) -> None:
     enough = threading.Timer(within_s, db.interrupt)
     enough.start()
     try:
+        prove_tables(db, (*SMALL, "snapshot", *LOOSE))
+        prove_indices(db)
         prove_recent(db)
         if not _ended_in_order(path, db):
             prove_pages(db)

@@ -29,6 +29,7 @@ from controller.adapters.season_log.schema import (
     check_file,
     check_schema,
     damaged,
+    unread,
 )
 from controller.adapters.season_log.segments import (
     UnsoundError,
@@ -207,7 +208,7 @@ class SeasonLogReader:
             prove_tables(db, tables)
             yield db
         except sqlite3.OperationalError as error:
-            raise LogError(f"{self._path} cannot be read now: {error}") from error
+            raise unread(self._path, error) from error
         except (sqlite3.Error, zlib.error, *SENSELESS) as error:
             raise damaged(self._path, error) from error
         finally:

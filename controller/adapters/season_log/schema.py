@@ -191,6 +191,18 @@ def _wanted() -> dict[str, str]:
     return {statement.split()[2]: statement for statement in TABLES}
 
 
+def unread(path: Path, error: sqlite3.OperationalError) -> LogError:
+    """Return the error to raise for a file that could not be read.
+
+    A text that is none is no fault of the disk or the moment: the file was
+    altered. Python says so without an error code of SQLite's.
+    """
+    if not hasattr(error, "sqlite_errorcode") and "decode" in str(error):
+        words = str(error).split(" with text")[0]  # which may be a whole plan
+        return damaged(path, ValueError(words))
+    return LogError(f"{path} cannot be read now: {error}")
+
+
 def damaged(path: Path, error: Exception) -> DamagedLogError:
     """Return the error to raise for a file that SQLite cannot make sense of."""
     return DamagedLogError(

@@ -18,6 +18,19 @@ LOOSE = ("scan", "reading", "remark", *EVENTS)
 """Tables of what is not folded."""
 
 
+def prove_indices(db: sqlite3.Connection) -> None:
+    """Let SQLite hold its indices against their tables: writing goes by them.
+
+    Raises:
+        UnsoundError: An index tells something else than its table.
+        sqlite3.Error: The file cannot be read.
+    """
+    for table in ("meta", "name", "run", "relay_report"):
+        (found,) = db.execute(f"PRAGMA integrity_check({table})").fetchone()
+        if found != "ok":
+            raise UnsoundError(" ".join(str(found).split()))
+
+
 def prove_tables(db: sqlite3.Connection, tables: Iterable[str] = SMALL) -> None:
     """Let SQLite look whether tables hang together: a row that is gone is noticed.
 

@@ -1,0 +1,217 @@
+"""A short season of the campaign that ill-treats season logs, and its own gates."""
+
+import sqlite3
+from contextlib import closing
+
+import pytest
+
+from controller.adapters.season_log import LogError, SeasonLogReader, inspect_log
+from tests.campaigns import log_faults
+from tests.campaigns.logs import damaging, filling, killing
+from tests.campaigns.logs.asking import asked, truth
+from tests.campaigns.logs.going_on import lay
+from tests.campaigns.logs.season import Season, written
+
+HOURS = 10.0
+RUNS = ("run-1", "run-2", "run-3")
+
+
+@pytest.fixture(scope="module")
+def season() -> Season:
+    return damaging.ground(HOURS).season
+
+
+@pytest.fixture
+def log(season, tmp_path):
+    return lay(tmp_path / "log", season.files["closed"])
+
+
+def altered(path, *statements):
+    with closing(sqlite3.connect(path, isolation_level=None)) as db:
+        for statement in statements:
+            db.execute(statement)
+
+
+def test_a_season_is_the_same_each_time(season):
+    """But for the "-wal", in which SQLite puts random numbers."""
+    one, other = (written(2.0, 1_800_000).files for _ in range(2))
+    assert [files[""] for files in one.values()] == [f[""] for f in other.values()]
+
+
+def test_damaged_logs_are_detected_or_harmless():
+    found = list(damaging.cases(1, 6, 1, hours=HOURS))
+    assert damaging.failures(found) == []
+    assert {case.asked.outcome for case in found} >= {"detected", "harmless"}
+    assert "all " in damaging.table(found)
+
+
+def test_wrong_data_is_called_wrong(season, log, monkeypatch):
+    known = truth(log, season)
+    with monkeypatch.context() as blind:
+        # As if nobody looked at check numbers: then the alteration is served.
+        blind.setattr("controller.adapters.season_log.segments.row_sum", lambda _: 0)
+        altered(log, "UPDATE note SET sentence = 'another', sum = 0 WHERE scan = 1")
+        altered(log, *(f"UPDATE {t} SET sum = 0" for t in _SUMMED))
+        assert asked(log, known, tail=False).outcome == "WRONG"
+
+
+_SUMMED = (
+    *("name", "run", "note", "ending", "clock", "lost", "forgotten", "snapshot"),
+    *("block", "folded", "series"),
+)
+
+
+def test_a_writer_is_killed_and_the_next_goes_on():
+    found = list(killing.kills(1, 3, 1, per_file=3))
+    assert killing.failures(found, 3) == []
+    assert len(found) == 3
+
+
+def test_a_full_disk_costs_nothing():
+    found = list(filling.fulls(3, 2))
+    assert filling.failures(found) == []
+
+
+def test_a_gate_that_does_not_hold_is_exit_1(monkeypatch, capsys):
+    lost = killing.Kill(0, told=5, found=4, wrong=["scan 5 was committed"])
+    monkeypatch.setattr(killing, "kills", lambda *_: [lost])
+    assert log_faults.main(["--only", "kill", "--kills", "1"]) == 1
+    out = capsys.readouterr().out
+    assert "FAILED: kill 0: scan 5 was committed" in out
+    assert "committed scans lost" in out
+
+
+# ---------------------------------------------------------- what the campaign found
+
+
+def test_a_row_that_is_gone_is_noticed_in_every_small_table(log):
+    """One cell less in the head of a page: no check number tells of it."""
+    whole = log.read_bytes()
+    for table in ("name", "run", "note", "ending", "clock", "block", "snapshot"):
+        root = _root(log, table)
+        at = (root - 1) * 4_096 + 3
+        count = int.from_bytes(whole[at : at + 2], "big")
+        assert count > 0
+        log.write_bytes(whole[:at] + (count - 1).to_bytes(2, "big") + whole[at + 2 :])
+        with pytest.raises(LogError, match="is damaged"):
+            SeasonLogReader(log).last_state("run-3")
+        log.write_bytes(whole)
+
+
+def _root(path, table: str) -> int:
+    with closing(sqlite3.connect(path)) as db:
+        (root,) = db.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)
+        ).fetchone()
+    return int(root)
+
+
+def test_a_view_that_was_altered_is_noticed(log):
+    whole = log.read_bytes()
+    was, becomes = b"+ s.late_ms + s.skew_ms", b"- s.late_ms - s.skew_ms"
+    assert was in whole
+    log.write_bytes(whole.replace(was, becomes))
+    with pytest.raises(LogError, match="with another .*scan_time"):
+        SeasonLogReader(log)
+
+
+def test_a_scan_that_follows_a_missing_one_is_not_sound(log):
+    reader = SeasonLogReader(log)
+    last = reader.last_seq("run-3")
+    assert all(one.sound for one in reader.scans("run-3"))
+    with closing(sqlite3.connect(log)) as db:
+        (run,) = db.execute("SELECT id FROM run WHERE run = 'run-3'").fetchone()
+    gone = run + last - 5
+    altered(
+        log,
+        f"DELETE FROM scan WHERE id = {gone}",
+        f"DELETE FROM reading WHERE id / 4096 = {gone}",
+        *(f"DELETE FROM {t} WHERE scan = {gone}" for t in ("command", "doubt")),
+        f"DELETE FROM alarm_change WHERE scan = {gone}",
+        f"DELETE FROM relay_report WHERE scan = {gone}",
+        f"DELETE FROM power_report WHERE scan = {gone}",
+    )
+    found = [one.scan.seq for one in reader.scans("run-3") if not one.sound]
+    assert found == [last - 4]
+
+
+def test_an_entry_of_the_journal_that_is_gone_is_noticed(log):
+    reader = SeasonLogReader(log)
+    assert reader.journal(0, 10_000)
+    altered(
+        log,
+        "DELETE FROM alarm_change WHERE (scan, n) ="
+        " (SELECT scan, n FROM alarm_change ORDER BY scan LIMIT 1)",
+    )
+    with pytest.raises(LogError, match="is damaged"):
+        SeasonLogReader(log).journal(0, 10_000)
+
+
+def test_what_comes_after_the_last_scan_is_missed(log):
+    with closing(sqlite3.connect(log)) as db:
+        (last,) = db.execute("SELECT max(id) FROM scan").fetchone()
+    altered(log, f"DELETE FROM scan WHERE id = {last}", "DELETE FROM ending")
+    for ask in (
+        lambda reader: reader.last_seq("run-3"),
+        lambda reader: reader.samples("n1", 0, 2**60),
+        lambda reader: reader.journal(0, 10_000),
+    ):
+        with pytest.raises(LogError, match="which is missing"):
+            ask(SeasonLogReader(log))
+
+
+def test_samples_that_begin_among_lost_scans_are_no_missing_ones(season, log):
+    taken = season.taken["run-3"]
+    at = next(n for n, (scan, _, _) in enumerate(taken) if scan.seq != n + 1)
+    from_ms = taken[at][0].utc_ms - 40_000  # seven scans of 20 s were lost before it
+    reader = SeasonLogReader(log)
+    after = reader.samples("n1", from_ms + 3_600_000 + 40_000, 2**60)
+    assert list(after.utc_ms) == []
+    for minutes in range(65, 70):
+        SeasonLogReader(log).samples("n1", from_ms + minutes * 60_000, 2**60)
+
+
+def test_a_text_that_is_none_is_damage_and_not_a_disk_that_refuses(log):
+    altered(
+        log,
+        "UPDATE alarm_change SET who = CAST(x'ff' AS TEXT)"
+        " WHERE scan > (SELECT max(last) FROM block)",
+    )
+    with pytest.raises(LogError, match="is damaged"):
+        inspect_log(log)
+    with pytest.raises(LogError, match="is damaged") as caught:
+        list(SeasonLogReader(log).scans("run-3"))
+    assert "cannot be read now" not in str(caught.value)
+
+
+def test_an_index_that_tells_something_else_is_noticed_at_the_start(log):
+    altered(
+        log,
+        "PRAGMA writable_schema = 1",
+        "UPDATE sqlite_schema SET sql = NULL WHERE name = 'none'",
+        "PRAGMA writable_schema = 0",
+    )
+    inspect_log(log)
+    whole = log.read_bytes()
+    root = _root(log, "sqlite_autoindex_name_1")
+    start = (root - 1) * 4_096
+    page = whole[start : start + 4_096].replace(b"n3", b"n4", 1)
+    log.write_bytes(whole[:start] + page + whole[start + 4_096 :])
+    with pytest.raises(LogError, match="is damaged"):
+        inspect_log(log)
+    assert SeasonLogReader(log).samples("n3", 0, 2**60).order
+
+
+def test_scans_out_of_order_end_in_an_error_and_not_never(log):
+    """Rows of a page that belongs elsewhere: the same ones came again and again."""
+    roots = [_root(log, table) for table in ("scan", "reading")]
+    whole = bytearray(log.read_bytes())
+    one, other = ((root - 1) * 4_096 for root in roots)
+    whole[one : one + 4_096], whole[other : other + 4_096] = (
+        whole[other : other + 4_096],
+        whole[one : one + 4_096],
+    )
+    log.write_bytes(whole)
+    for run in RUNS:
+        with pytest.raises(LogError):
+            list(SeasonLogReader(log).scans(run))
