@@ -30,8 +30,8 @@ def main(words: Sequence[str] | None = None) -> int:
         print(f"== {part}, seed {args.seed}", flush=True)
         broken += _RUN[part](args)
         print(f"{time.monotonic() - began_s:.0f} s", flush=True)
-    for words in broken:
-        print(f"FAILED: {words}")
+    for gate in broken:
+        print(f"FAILED: {gate}")
     print(f"{len(broken)} gates do not hold" if broken else "every gate holds")
     return 1 if broken else 0
 

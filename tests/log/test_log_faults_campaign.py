@@ -6,6 +6,7 @@ from contextlib import closing
 import pytest
 
 from controller.adapters.season_log import LogError, SeasonLogReader, inspect_log
+from controller.adapters.season_log.tables import EVENTS
 from tests.campaigns import log_faults
 from tests.campaigns.logs import damaging, filling, killing
 from tests.campaigns.logs.asking import asked, truth
@@ -24,6 +25,16 @@ def season() -> Season:
 @pytest.fixture
 def log(season, tmp_path):
     return lay(tmp_path / "log", season.files["closed"])
+
+
+def without(path, scan: int):
+    """Take away all that is told about a scan."""
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("DELETE FROM scan WHERE id = ?", (scan,))
+        db.execute("DELETE FROM reading WHERE id / 4096 = ?", (scan,))
+        db.execute("DELETE FROM remark WHERE reading / 4096 = ?", (scan,))
+        for table in EVENTS:
+            db.execute(f"DELETE FROM {table} WHERE scan = ?", (scan,))  # noqa: S608
 
 
 def altered(path, *statements):
@@ -51,7 +62,7 @@ def test_wrong_data_is_called_wrong(season, log, monkeypatch):
         # As if nobody looked at check numbers: then the alteration is served.
         blind.setattr("controller.adapters.season_log.segments.row_sum", lambda _: 0)
         altered(log, "UPDATE note SET sentence = 'another', sum = 0 WHERE scan = 1")
-        altered(log, *(f"UPDATE {t} SET sum = 0" for t in _SUMMED))
+        altered(log, *(f"UPDATE {t} SET sum = 0" for t in _SUMMED))  # noqa: S608
         assert asked(log, known, tail=False).outcome == "WRONG"
 
 
@@ -111,7 +122,7 @@ def test_a_view_that_was_altered_is_noticed(log):
     was, becomes = b"+ s.late_ms + s.skew_ms", b"- s.late_ms - s.skew_ms"
     assert was in whole
     log.write_bytes(whole.replace(was, becomes))
-    with pytest.raises(LogError, match="with another .*scan_time"):
+    with pytest.raises(LogError, match=r"with another .*scan_time"):
         SeasonLogReader(log)
 
 
@@ -121,16 +132,7 @@ def test_a_scan_that_follows_a_missing_one_is_not_sound(log):
     assert all(one.sound for one in reader.scans("run-3"))
     with closing(sqlite3.connect(log)) as db:
         (run,) = db.execute("SELECT id FROM run WHERE run = 'run-3'").fetchone()
-    gone = run + last - 5
-    altered(
-        log,
-        f"DELETE FROM scan WHERE id = {gone}",
-        f"DELETE FROM reading WHERE id / 4096 = {gone}",
-        *(f"DELETE FROM {t} WHERE scan = {gone}" for t in ("command", "doubt")),
-        f"DELETE FROM alarm_change WHERE scan = {gone}",
-        f"DELETE FROM relay_report WHERE scan = {gone}",
-        f"DELETE FROM power_report WHERE scan = {gone}",
-    )
+    without(log, run + last - 5)
     found = [one.scan.seq for one in reader.scans("run-3") if not one.sound]
     assert found == [last - 4]
 
@@ -148,9 +150,11 @@ def test_an_entry_of_the_journal_that_is_gone_is_noticed(log):
 
 
 def test_what_comes_after_the_last_scan_is_missed(log):
-    with closing(sqlite3.connect(log)) as db:
-        (last,) = db.execute("SELECT max(id) FROM scan").fetchone()
-    altered(log, f"DELETE FROM scan WHERE id = {last}", "DELETE FROM ending")
+    altered(
+        log,
+        "DELETE FROM scan WHERE id = (SELECT max(id) FROM scan)",
+        "DELETE FROM ending",
+    )
     for ask in (
         lambda reader: reader.last_seq("run-3"),
         lambda reader: reader.samples("n1", 0, 2**60),

@@ -187,29 +187,34 @@ def _judge_scans(
 
 def _shorter(name: str, answer: object, want: object, known: Truth) -> bool:
     """Whether an answer is the truth of some time before."""
-    if isinstance(want, Columns):
-        return all(
-            list(getattr(want, cell))[: len(getattr(answer, cell))]
-            == list(getattr(answer, cell))
-            for cell in ("order", "run_ms", "utc_ms", "temp_mc")
-        )
-    if name.startswith("last state "):
+    what, _, about = name.rpartition(" ")
+    if what == "last state":
         seq, state = answer
-        return known.states.get((name.split()[2], seq)) == state
-    if name.startswith("last seq "):
+        return known.states.get((about, seq)) == state
+    if what == "last seq":
         return answer <= want
-    if name.startswith("ending "):
+    if what.startswith("ending"):
         return answer is None
-    if name.startswith("envelope "):
+    if name.startswith("envelope"):
         return _earlier(answer, want)
-    if name.startswith("journal"):
-        # A loss is told with the time of the scan after it, if there is one.
-        answer, want = _without_times(answer), _without_times(want)
-    return answer == want[: len(answer)]
+    return all(map(_begins, _columns(want), _columns(answer)))
 
 
-def _without_times(entries: list[LogEntry]) -> list[LogEntry]:
-    return [replace(e, utc_ms=0) if e.kind == "lost" else e for e in entries]
+def _columns(answer: object) -> list[Sequence[object]]:
+    """Return what an answer tells in order, column by column."""
+    if isinstance(answer, Columns):
+        return [answer.order, answer.run_ms, answer.utc_ms, answer.temp_mc]
+    # A loss is told with the time of the scan after it, if there is one.
+    return [[_without_time(item) for item in answer]]
+
+
+def _without_time(item: object) -> object:
+    lost = isinstance(item, LogEntry) and item.kind == "lost"
+    return replace(item, utc_ms=0) if lost else item
+
+
+def _begins(whole: Sequence[object], part: Sequence[object]) -> bool:
+    return list(whole[: len(part)]) == list(part)
 
 
 def _earlier(answer: list[Bucket], want: list[Bucket]) -> bool:

@@ -112,7 +112,7 @@ def a_disk() -> Iterator[Disk]:
         finally:
             disk.empty()
             if mounted:
-                subprocess.run(["umount", name], check=True)
+                subprocess.run(["umount", name], check=True)  # noqa: S607
 
 
 def _mounted(folder: Path) -> bool:

@@ -145,28 +145,41 @@ def written_on(path: Path, plan: Plan, begins_ms: int, passes: int) -> Start:
     start = Start("went on")
     try:
         log.begin(_header(plan, begins_ms))
-        for seq in range(1, passes + 1):
-            now_ms = begins_ms + seq * SCAN_MS
-            scan = a_scan(seq, now_ms, UTC_MS + now_ms)
-            _, decisions = step(plan, fresh_state(plan), scan)
-            log.append(scan, replace(decisions, flush=True), fresh_state(plan))
-            if not log.settle():
-                start.wrong.append("the writer hangs")
-                break
-        committed = asyncio.run(asyncio.wait_for(log.committed(passes), WAIT_S))
-        if not committed:
-            start.outcome, start.said = "log fails", log.trouble
-        elif any("not as it was written" in text for text in told):
-            start.outcome, start.said = "went on, told", told[-1]
-        if "has ended" in log.trouble:
-            start.wrong.append(log.trouble)
-        if committed and SeasonLogReader(path).last_seq("again") != passes:
-            start.wrong.append("what it called committed is not there")
+        _written(log, plan, begins_ms, passes, start)
+        _look_at(log, path, passes, told, start)
     except LogError as error:
         start.said = str(error)  # of the reader: it cannot know, and says so
     finally:
         log.close()
     return start
+
+
+def _written(
+    log: SeasonLogWriter, plan: Plan, begins_ms: int, passes: int, start: Start
+) -> None:
+    state = fresh_state(plan)
+    for seq in range(1, passes + 1):
+        now_ms = begins_ms + seq * SCAN_MS
+        scan = a_scan(seq, now_ms, UTC_MS + now_ms)
+        _, decisions = step(plan, state, scan)
+        log.append(scan, replace(decisions, flush=True), state)
+        if not log.settle():
+            start.wrong.append("the writer hangs")
+            return
+
+
+def _look_at(
+    log: SeasonLogWriter, path: Path, passes: int, told: list[str], start: Start
+) -> None:
+    committed = asyncio.run(asyncio.wait_for(log.committed(passes), WAIT_S))
+    if not committed:
+        start.outcome, start.said = "log fails", log.trouble
+    elif any("not as it was written" in text for text in told):
+        start.outcome, start.said = "went on, told", told[-1]
+    if "has ended" in log.trouble:
+        start.wrong.append(log.trouble)
+    if committed and SeasonLogReader(path).last_seq("again") != passes:
+        start.wrong.append("what it called committed is not there")
 
 
 def _header(plan: Plan, begins_ms: int) -> RunHeader:

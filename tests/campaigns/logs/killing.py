@@ -173,18 +173,25 @@ def _checked(
         found = _scans(reader, run, begins_ms, kill) if run in names else 0
         if found < kill.told:
             kill.wrong.append(f"scan {kill.told} was committed, {found} is the last")
-        for earlier, _, last in known:
-            if last and reader.last_seq(earlier) != last:
-                kill.wrong.append(f"{earlier} has no longer {last} scans")
-        if known:
-            earlier, at_ms, last = known[kill.number % len(known)]
-            if last and _scans(reader, earlier, at_ms, kill) != last:
-                kill.wrong.append(f"{earlier} has not {last} scans")
+        _still_there(reader, kill, [one for one in known if one[-1]])
         _tiled(path, kill)
     except LogError as error:
         kill.wrong.append(str(error))
         return 0
     return found
+
+
+def _still_there(
+    reader: SeasonLogReader, kill: Kill, known: Sequence[tuple[str, int, int]]
+) -> None:
+    """Prove that earlier runs are as they were; one of them scan by scan."""
+    for earlier, _, last in known:
+        if reader.last_seq(earlier) != last:
+            kill.wrong.append(f"{earlier} has no longer {last} scans")
+    if known:
+        earlier, at_ms, last = known[kill.number % len(known)]
+        if _scans(reader, earlier, at_ms, kill) != last:
+            kill.wrong.append(f"{earlier} has not {last} scans")
 
 
 def _scans(reader: SeasonLogReader, run: str, begins_ms: int, kill: Kill) -> int:
