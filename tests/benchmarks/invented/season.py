@@ -123,7 +123,8 @@ def write(log: SeasonLog, days: int) -> None:
 
 def a_season(plan: Plan, days: int, seed: int = 1) -> Iterator[Taken]:
     """Yield the scans of a season with what they decided, in order."""
-    dice, noise = random.Random(seed), np.random.default_rng(seed)
+    dice = random.Random(seed)  # noqa: S311 - no secrets
+    noise = np.random.default_rng(seed)
     voices = [_Voice(name, n, dice) for n, name in enumerate(PROBES)]
     state = fresh_state(plan)
     minds = (_Dosing(dice), _Switching(dice))
@@ -222,12 +223,12 @@ class _Dosing:
             on_ms = max(60_000, round(duty * 600_000))
             self.off_at_ms = self.next_ms - 600_000 + on_ms
             self.told = (duty, self.integral, float(on_ms))
-            self.command = self._command(True, Cause.DUTY_ON)
+            self.command = self._command(on=True, cause=Cause.DUTY_ON)
         elif self.command.energised and scan.run_ms >= self.off_at_ms:
-            self.command = self._command(False, Cause.DUTY_OFF)
+            self.command = self._command(on=False, cause=Cause.DUTY_OFF)
         return self.command
 
-    def _command(self, on: bool, cause: Cause) -> Command:
+    def _command(self, *, on: bool, cause: Cause) -> Command:
         duty, integral, on_ms = self.told
         root_mc = 21_000.0 + 62.5 * self.dice.randint(-3, 3)
         numbers = (
@@ -297,7 +298,9 @@ def _event(
     scan: Scan, decisions: Decisions, dice: random.Random
 ) -> tuple[Scan, Decisions]:
     """Return a scan in which something unusual happens."""
-    kind = dice.choices("doubt value refusal request alarm".split(), (6, 4, 6, 1, 1))[0]
+    kind = dice.choices(
+        ["doubt", "value", "refusal", "request", "alarm"], (6, 4, 6, 1, 1)
+    )[0]
     if kind in ("doubt", "value") and scan.readings:
         return _doubted(scan, decisions, valueless=kind == "value")
     if kind == "refusal":
