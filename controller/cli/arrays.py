@@ -32,7 +32,7 @@ def with_numpy(raw: Raw, frame: Frame, asked: Asked) -> Sequence[Buffer]:
         return decoded(raw, frame, asked)
     slots, places, late_ms, rises, codes = (_column(raw.n, *c) for c in raw.columns)
     scans = np.cumsum(slots, dtype=np.int64)
-    skew_ms = np.asarray(frame.skew_ms, dtype=np.int64)[scans]
+    skew_ms = np.asarray(frame.skew_ms)[scans]
     scans += frame.first
     scans *= READINGS_PER_SCAN
     scans += places
@@ -44,7 +44,8 @@ def with_numpy(raw: Raw, frame: Frame, asked: Asked) -> Sequence[Buffer]:
     if not good:
         temp_mc[(codes & UNTAKEN) != 0] = UNTAKEN_MC
     columns: Sequence[_Numbers] = (scans, run_ms, utc_ms, temp_mc)
-    inside = asked.from_ms <= utc_ms.min() and utc_ms.max() < asked.to_ms
+    least, most = np.minimum.reduce(utc_ms), np.maximum.reduce(utc_ms)
+    inside = asked.from_ms <= least and most < asked.to_ms
     if not (inside and (good or asked.untaken)):
         columns = _picked(columns, asked)
     return [column.data for column in columns]

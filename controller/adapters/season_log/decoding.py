@@ -7,9 +7,8 @@ What may live here: that arithmetic, and nothing that knows of files.
 """
 
 from array import array
-from collections.abc import Callable, Iterator, Sequence
-from itertools import accumulate, compress, islice, repeat
-from operator import add, mul
+from collections.abc import Callable, Sequence
+from itertools import accumulate, compress
 from typing import NamedTuple
 
 from typing_extensions import Buffer
@@ -72,32 +71,28 @@ def decoded(raw: Raw, frame: Frame, asked: Asked) -> Sequence["array[int]"]:
         LookupError: The same.
         OverflowError: A number has more than 64 bits.
     """
-    slots, places, late_ms, rises, codes = map(numbers, raw.columns)
-    scans = list(accumulate(slots, initial=frame.first))[1:]
-    order = array("q", map(add, map(mul, scans, repeat(READINGS_PER_SCAN)), places))
-    run_ms = array("q", _times(raw, late_ms, frame.run_ms))
-    to_utc = [frame.utc_ms - frame.run_ms + skew for skew in frame.skew_ms]
-    to_utc = list(map(to_utc.__getitem__, accumulate(slots)))
-    utc_ms = array("q", map(add, run_ms, to_utc))
-    temp_mc = array("q", _running(raw.milli + frame.offset_mk, rises))
+    steps, places, late_ms, rises, codes = map(numbers, raw.columns)
+    slots, skew_ms = list(accumulate(steps)), frame.skew_ms
+    base, to_utc_ms = frame.first * READINGS_PER_SCAN, frame.utc_ms - frame.run_ms
+    order = [
+        base + slot * READINGS_PER_SCAN + place
+        for slot, place in zip(slots, places, strict=True)
+    ]
+    passed_ms = [late + raw.step_ms for late in late_ms[1:]]
+    run_ms = list(accumulate(passed_ms, initial=frame.run_ms + raw.at_ms))
+    utc_ms = [
+        at_ms + to_utc_ms + skew_ms[slot]
+        for at_ms, slot in zip(run_ms, slots, strict=True)
+    ]
+    temp_mc = list(accumulate(rises[1:], initial=raw.milli + frame.offset_mk))
     good = not any(codes)
     if not good:
         for at, code in enumerate(codes):
             if code & UNTAKEN:
                 temp_mc[at] = UNTAKEN_MC
-    columns = (order, run_ms, utc_ms, temp_mc)
+    columns = [array("q", cells) for cells in (order, run_ms, utc_ms, temp_mc)]
     inside = asked.from_ms <= min(utc_ms) and max(utc_ms) < asked.to_ms
     return columns if inside and (good or asked.untaken) else _picked(columns, asked)
-
-
-def _running(first: int, steps: Sequence[int]) -> Iterator[int]:
-    """Return first, and then the sums of it and all steps but the first."""
-    return accumulate(islice(steps, 1, None), initial=first)
-
-
-def _times(raw: Raw, late_ms: Sequence[int], base_ms: int) -> Iterator[int]:
-    even_ms = [base_ms + raw.at_ms + n * raw.step_ms for n in range(raw.n)]
-    return map(add, _running(0, late_ms), even_ms)
 
 
 def _picked(columns: Sequence["array[int]"], asked: Asked) -> Sequence["array[int]"]:

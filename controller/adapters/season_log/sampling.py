@@ -8,10 +8,10 @@ import sqlite3
 from array import array
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
-from functools import partial
+from functools import lru_cache, partial
 from itertools import pairwise
 from threading import Lock
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from typing_extensions import Buffer
 
@@ -22,7 +22,7 @@ from controller.adapters.season_log.segments import (
     BlockRow,
     UnsoundError,
     blocks,
-    folded_row,
+    folded_scans,
     loose_segments,
     sound_rows,
     stretches,
@@ -221,14 +221,52 @@ class _Stored(NamedTuple):
     body: bytes
 
 
-def _stored(
-    db: sqlite3.Connection, number: int, first: int, last: int
-) -> dict[int, _Stored]:
-    """Return a probe's series by the first scans of their blocks."""
-    base = number * SERIES_OF_PROBE
-    keys = base + first, base + last
-    found = sound_rows(db, "series", "WHERE id >= ? AND id <= ? ORDER BY id", keys)
-    return {key - base: _Stored(hours, body) for key, _, hours, body in found}
+class _Folded:
+    """The series of a probe in some blocks, and the scans of these, as stored.
+
+    All of them are fetched at once, the scans when they are asked for.
+    """
+
+    def __init__(
+        self, db: sqlite3.Connection, number: int, pieces: Sequence[_Piece]
+    ) -> None:
+        self._db = db
+        firsts = [piece.first for piece in pieces if piece.block is not None]
+        self._ends = (firsts[0], firsts[-1]) if firsts else (0, -1)
+        base = number * SERIES_OF_PROBE
+        keys = [base + end for end in self._ends]
+        rows = sound_rows(db, "series", "WHERE id >= ? AND id <= ? ORDER BY id", keys)
+        self._series = {key - base: _Stored(*told) for key, _, *told in rows}
+        self._scans: dict[int, bytes] | None = None
+
+    def series(self, block: BlockRow) -> _Stored:
+        """Return the series in a block."""
+        return _there(self._series, block)
+
+    def frame(self, piece: _Piece, block: BlockRow) -> Frame:
+        """Return what the readings in a block are counted from."""
+        if self._scans is None:
+            self._scans = folded_scans(self._db, *self._ends)
+        bases, due_ms = piece.of.bases, block.first * piece.of.stretch.every_ms
+        run_ms, utc_ms = bases["run_base"] + due_ms, bases["utc_base"] + due_ms
+        skew_ms = _skew_ms(_there(self._scans, block))
+        return Frame(block.first, run_ms, utc_ms, skew_ms, piece.offset_mk)
+
+
+_T = TypeVar("_T")
+
+
+def _there(found: dict[int, _T], block: BlockRow) -> _T:
+    if block.first not in found:
+        raise UnsoundError(f"some of the block of scan {block.first} is missing")
+    return found[block.first]
+
+
+@lru_cache(maxsize=1_500)  # a season of blocks: from probe to probe they are the same
+def _skew_ms(scans: bytes) -> Sequence[int]:
+    """Return the wall clock of each scan of a block against the line [ms]."""
+    _, skew_ms = unpacked_columns(scans)
+    return skew_ms
 
 
 # ------------------------------------------------------------------- one by one
@@ -244,36 +282,23 @@ def samples(
     untaken: bool,
 ) -> Columns:
     """Return a probe's readings: see SeasonLogReader.samples."""
-    found = tuple(array("q") for _ in range(4))
     number = _number(db, probe)
     if number is None:
-        return Columns(*found)
+        return Columns(*(array("q") for _ in range(4)))
     asked = Asked(*span, untaken)
     pieces = list(_pieces(db, proofs, probe, span))
-    stored = _stored_in(db, number, pieces)
+    stored = _Folded(db, number, pieces)
+    found = tuple(array("q") for _ in range(4))
     for piece in pieces:
         parts: Sequence[Buffer] = ()
         if piece.block is None:
             parts = _loose_samples(db, number, piece, asked)
         elif number in piece.block.probes:
-            body = _series_of(stored, piece.block).body
-            parts = decode(raw(body), _frame(db, piece, piece.block), asked)
+            body = stored.series(piece.block).body
+            parts = decode(raw(body), stored.frame(piece, piece.block), asked)
         for column, part in zip(found, parts, strict=False):
             column.frombytes(memoryview(part).cast("B"))
     return Columns(*found)
-
-
-def _stored_in(
-    db: sqlite3.Connection, number: int, pieces: Sequence[_Piece]
-) -> dict[int, _Stored]:
-    firsts = [piece.first for piece in pieces if piece.block is not None]
-    return _stored(db, number, firsts[0], firsts[-1]) if firsts else {}
-
-
-def _series_of(stored: dict[int, _Stored], block: BlockRow) -> _Stored:
-    if block.first not in stored:
-        raise UnsoundError(f"a series of the block of scan {block.first} is missing")
-    return stored[block.first]
 
 
 def _loose_samples(
@@ -291,14 +316,6 @@ def _asked(number: int, span: Span, piece: _Piece) -> dict[str, int]:
     return piece.of.bases | asked | where
 
 
-def _frame(db: sqlite3.Connection, piece: _Piece, block: BlockRow) -> Frame:
-    """Return what the readings of a block are counted from."""
-    bases, due_ms = piece.of.bases, block.first * piece.of.stretch.every_ms
-    _, skew_ms = unpacked_columns(folded_row(db, block)[0])
-    run_ms, utc_ms = bases["run_base"] + due_ms, bases["utc_base"] + due_ms
-    return Frame(block.first, run_ms, utc_ms, skew_ms, piece.offset_mk)
-
-
 # -------------------------------------------------------------------- in buckets
 
 
@@ -311,15 +328,15 @@ def buckets(
     if number is None:
         return []
     pieces = list(_pieces(db, proofs, probe, span))
-    stored = _stored_in(db, number, pieces)
+    stored = _Folded(db, number, pieces)
     for piece in pieces:
         if piece.block is None:
             ask = _asked(number, span, piece) | {"width": width_ms}
             for key, *figures in db.execute(_BUCKETS, ask):
                 added(found, key, Figures(*figures))
         elif number in piece.block.probes:
-            one = _series_of(stored, piece.block)
-            frame = partial(_frame, db, piece, piece.block)
+            frame = partial(stored.frame, piece, piece.block)
+            one = stored.series(piece.block)
             _add_series(found, one, frame, (*span, width_ms))
     return [bucket(number, width_ms, found[number]) for number in sorted(found)]
 
