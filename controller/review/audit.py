@@ -111,11 +111,11 @@ def _decided_again(
     state = header.state
     said: dict[str, Command] = {}
     for recorded in scans:
-        found.number(recorded.scan.seq)
+        follows = found.number(recorded.scan.seq)
         state, decisions = step(header.plan, state, recorded.scan)
         news = take_news(said, decisions.commands)
         differences = list(_compared(recorded, news, decisions))
-        if not recorded.sound and not differences:
+        if follows and not recorded.sound and not differences:
             differences = [Difference(recorded.scan.seq, "scan", note=UNSOUND)]
         found.add(differences)
         found.scans += 1
@@ -148,20 +148,25 @@ class _Findings:
             if len(self.kept) < KEPT:
                 self.kept.append(difference)
 
-    def number(self, seq: int) -> None:
+    def number(self, seq: int) -> bool:
         """Take a scan's number: each that is missing before it is a difference.
 
         A damaged number may leave out more of them than could ever be listed.
+
+        Returns:
+            Whether it follows the scan before.
         """
+        follows = seq == self.last_seq + 1
         if seq <= self.last_seq:
             self.add([Difference(seq, "scan", note=f"follows scan {self.last_seq}")])
-            return
+            return follows
         listed_to = min(seq, self.last_seq + 1 + KEPT)
         missing = range(self.last_seq + 1, listed_to)
         self.add(Difference(n, "scan", note="missing in the log") for n in missing)
         if listed_to < seq:
             self.counts["scan"] += seq - listed_to
         self.last_seq = seq
+        return follows
 
 
 def _compared(

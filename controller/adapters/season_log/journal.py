@@ -12,15 +12,17 @@ from itertools import islice
 
 from controller.adapters.season_log.folding import record_of
 from controller.adapters.season_log.rows import QUALITIES
+from controller.adapters.season_log.sampling import Proofs
 from controller.adapters.season_log.segments import (
     blocks,
     folded_row,
     moments_of,
     names,
-    prove_scans,
+    prove_kept,
     sound_rows,
     utc_beside,
 )
+from controller.adapters.season_log.wholeness import newest_number
 from controller.ports import LogEntry
 from controller.wire import decode_numbers, from_text
 
@@ -29,41 +31,58 @@ _KINDS = 1 << 4
 _END = 2**62
 
 
-def entries(db: sqlite3.Connection, after: int, limit: int) -> list[LogEntry]:
+def entries(
+    db: sqlite3.Connection, proofs: Proofs, after: int, limit: int
+) -> list[LogEntry]:
     """Return at most limit entries with an id above after, oldest first."""
     _prove_small_tables(db)
     streams = [_entries(db, code, after, limit) for code in range(len(_SELECT))]
-    found = islice(merge(*streams, key=lambda line: line[0].id), max(0, limit))
-    listed = list(found)
-    prove_scans(db, {scan for _, scan in listed if scan is not None})
-    return [entry for entry, _ in listed]
+    listed = list(islice(merge(*streams, key=lambda line: line.id), max(0, limit)))
+    newest = newest_number(db)
+    last = _scan_of(listed[-1].id) if listed and len(listed) == limit else newest
+    if limit > 0:
+        _prove_stretch(db, proofs, max(1, _scan_of(after)), min(last, newest))
+    return listed
 
 
 def _prove_small_tables(db: sqlite3.Connection) -> None:
-    for table in ("name", "note", "ending", "lost", "clock"):
+    for table in ("name", "run", "note", "ending", "lost", "clock"):
         sound_rows(db, table)
 
 
-_Line = tuple[LogEntry, int | None]
-"""An entry, and the number of its scan if that has to be proved."""
+def _prove_stretch(
+    db: sqlite3.Connection, proofs: Proofs, first: int, last: int
+) -> None:
+    """Prove what is told about scans: an entry that is missing is noticed."""
+    (oldest,) = db.execute("SELECT min(id) FROM run").fetchone()
+    at = first if oldest is None else max(first, oldest)
+    for block in blocks(db, at, last):
+        if at < block.first:
+            proofs.prove(db, at, block.first - 1)
+        prove_kept(db, block)
+        at = block.last + 1
+    if at <= last:
+        proofs.prove(db, at, last)
+
+
+def _scan_of(entry: int) -> int:
+    return max(0, entry) // (_PLACES * _KINDS)
 
 
 def _entries(
     db: sqlite3.Connection, code: int, after: int, limit: int
-) -> Iterator[_Line]:
+) -> Iterator[LogEntry]:
     kind, select = list(_SELECT.items())[code]
     bounds = _bounds(code, after)
     if kind in _FOLDED:
         yield from _folded_entries(db, code, kind, bounds)
     found = db.execute(select, {**bounds, "limit": max(0, limit)})
     keys = [column[0] for column in found.description[4:]]
-    prove = kind in _ABOUT_SCANS
     for scan, place, at_ms, subject, *cells in found:
         told = {key: _shown(key, cell) for key, cell in zip(keys, cells, strict=True)}
         lost = kind == "lost"
         utc_ms = utc_beside(db, scan, scan + cells[0] - 1) if lost else at_ms
-        entry = LogEntry(_id(scan, code, place), utc_ms, kind, subject, told)
-        yield entry, scan if prove else None
+        yield LogEntry(_id(scan, code, place), utc_ms, kind, subject, told)
 
 
 def _id(scan: int, code: int, place: int) -> int:
@@ -72,7 +91,7 @@ def _id(scan: int, code: int, place: int) -> int:
 
 def _folded_entries(
     db: sqlite3.Connection, code: int, kind: str, bounds: Mapping[str, int]
-) -> Iterator[_Line]:
+) -> Iterator[LogEntry]:
     """Yield the entries of a kind that are in blocks, oldest first."""
     table, subject, keys = _FOLDED[kind]
     named = names(db)
@@ -88,7 +107,7 @@ def _folded_entries(
                 about = told[subject]
                 about = str(about) if subject == "source" else named[about]
                 when = moments[scan - block.first].utc_ms
-                yield LogEntry(_id(scan, code, n), when, kind, about, shown), None
+                yield LogEntry(_id(scan, code, n), when, kind, about, shown)
 
 
 def _is_news(kind: str, told: Mapping[str, object]) -> bool:
@@ -134,7 +153,7 @@ _CONVERT: Mapping[str, Callable[[object], object]] = {
 def _in_scans(table: str, subject: str, cells: str, *, only: str = "1") -> str:
     return (
         f"SELECT x.scan, x.n, t.utc_ms, {subject}, {cells}"  # noqa: S608
-        f" FROM {table} x JOIN scan_time t ON t.scan = x.scan"
+        f" FROM {table} x NOT INDEXED JOIN scan_time t ON t.scan = x.scan"
         f" WHERE (x.scan, x.n) > (:scan, :place) AND {only}"
         " ORDER BY x.scan, x.n LIMIT :limit"
     )
@@ -182,11 +201,6 @@ _SELECT: Mapping[str, str] = {
         FROM ending x WHERE x.scan > :scan OR (x.scan = :scan AND 0 > :place)
         ORDER BY x.scan LIMIT :limit""",
 }
-
-_ABOUT_SCANS = frozenset(
-    ("refusal", "relay", "request", "doubt", "alarm", "answer", "command")
-)
-"""Kinds that a scan's check number answers for."""
 
 _FOLDED: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
     "refusal": ("refusal", "source", ("source", "age_ms", "reason", "raw")),

@@ -32,10 +32,17 @@ from controller.adapters.season_log.schema import (
     damaged,
 )
 from controller.adapters.season_log.segments import (
+    UnsoundError,
     names,
     segments,
     sound_rows,
     stretches,
+)
+from controller.adapters.season_log.wholeness import (
+    SMALL,
+    Holes,
+    newest_number,
+    prove_tables,
 )
 from controller.core.state import State
 from controller.ports import Bucket, Columns, LogEntry, RecordedScan, RunHeader
@@ -43,6 +50,7 @@ from controller.review.envelopes import bucket_width_ms
 from controller.wire import from_text
 
 _CHUNK = 2_000
+_ABOUT_RUNS = (*SMALL, "scan")
 SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError)
 """Errors of rows that do not mean what they should."""
 
@@ -83,7 +91,7 @@ class SeasonLogReader:
 
     def ending(self, run: str) -> Ending | None:
         """Return how a run ended; None: it goes on, or left no word."""
-        with self._reading() as db:
+        with self._reading(_ABOUT_RUNS) as db:
             span = self._span(db, run)
             found = sound_rows(
                 db,
@@ -98,20 +106,23 @@ class SeasonLogReader:
     def scans(self, run: str, after_seq: int = 0) -> Iterator[RecordedScan]:
         """Yield every scan of a run with a number above after_seq, in order.
 
-        Scans that are written meanwhile are not waited for.
+        Scans that are written meanwhile are not waited for. One that follows
+        a scan which is missing is not sound.
         """
-        with self._reading() as db:
+        with self._reading(_ABOUT_RUNS) as db:
             span = self._span(db, run)
-            after = span.first + max(0, after_seq)
-            known, named = stretches(db), names(db)
+            after = at = span.first + max(0, after_seq)
+            known, named, holes = stretches(db), names(db), Holes(db)
             known = [row for row in known if row.scan > span.first]
             for segment in segments(db, after + 1, span.last, _CHUNK):
                 part = part_of(segment, known, named, after)
-                yield from assembled(part, span.first, segment.unsound)
+                orphans = holes.after_gaps(part.moments, at + 1)
+                yield from assembled(part, span.first, segment.unsound | orphans)
+                at = segment.last
 
     def last_seq(self, run: str) -> int:
         """Return the number of a run's last written scan; 0: there is none."""
-        with self._reading() as db:
+        with self._reading(_ABOUT_RUNS) as db:
             span = self._span(db, run)
             return span.last - span.first
 
@@ -122,7 +133,7 @@ class SeasonLogReader:
         gives the state at the end. Before the first scan, the number is 0 and
         the state the header's.
         """
-        with self._reading() as db:
+        with self._reading((*_ABOUT_RUNS, "snapshot")) as db:
             span = self._span(db, run)
             kept_rows = sound_rows(
                 db,
@@ -188,17 +199,18 @@ class SeasonLogReader:
     def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
         """Return at most limit entries with an id above after, oldest first."""
         with self._reading() as db:
-            return entries(db, after, limit)
+            return entries(db, self._proofs, after, limit)
 
     # -------------------------------------------------------------------- below
 
     @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection]:
+    def _reading(self, tables: Sequence[str] = SMALL) -> Iterator[sqlite3.Connection]:
         db = _connected(self._path)
         try:
             check_schema(self._path, db)
             # One look: what is folded meanwhile stays where it was.
             db.execute("BEGIN")
+            prove_tables(db, tables)
             yield db
         except sqlite3.OperationalError as error:
             raise LogError(f"{self._path} cannot be read now: {error}") from error
@@ -208,19 +220,32 @@ class SeasonLogReader:
             db.close()
 
     def _span(self, db: sqlite3.Connection, run: str) -> _Span:
-        row = db.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
+        # Not by its index, of which no check number is kept.
+        asked = "SELECT id FROM run NOT INDEXED WHERE run = ?"
+        row = db.execute(asked, (run,)).fetchone()
         if row is None:
             raise LogError(f"{self._path} has no run {run!r}")
+        (first,) = row
+        sound_rows(db, "run", "WHERE id = ?", row)
+        end = self._end(db, first)
         (last,) = db.execute(
-            "WITH span(first, next) AS (SELECT ?1, coalesce("
-            " (SELECT min(id) FROM run WHERE id > ?1), ?2))"
-            " SELECT max("
-            " coalesce((SELECT max(id) FROM scan, span WHERE id > first AND id < next),"
-            " 0), coalesce((SELECT max(last) FROM block, span"
-            " WHERE last > span.first AND last < next), 0))",
-            (row[0], _NO_END),
+            "SELECT max("
+            " coalesce((SELECT max(id) FROM scan WHERE id > ?1 AND id <= ?2), ?1),"
+            " coalesce((SELECT max(last) FROM block WHERE last > ?1 AND last <= ?2),"
+            " ?1))",
+            (first, end),
         ).fetchone()
-        return _Span(row[0], max(row[0], last))
+        missing = Holes(db).beyond(last + 1)
+        if missing <= end:
+            raise UnsoundError(f"scan {missing} is missing")
+        return _Span(first, last)
+
+    def _end(self, db: sqlite3.Connection, first: int) -> int:
+        """Return the last number that belongs to the run with the first one."""
+        (following,) = db.execute(
+            "SELECT min(id) FROM run WHERE id > ?", (first,)
+        ).fetchone()
+        return newest_number(db) if following is None else int(following) - 1
 
 
 def _notes(db: sqlite3.Connection, run_id: int) -> tuple[str, ...]:

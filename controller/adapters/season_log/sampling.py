@@ -24,11 +24,18 @@ from controller.adapters.season_log.segments import (
     blocks,
     folded_scans,
     loose_segments,
+    names,
     sound_rows,
     stretches,
 )
 from controller.adapters.season_log.series import raw, unpacked_columns
 from controller.adapters.season_log.tables import READINGS_PER_SCAN, SERIES_OF_PROBE
+from controller.adapters.season_log.wholeness import (
+    LOOSE,
+    Holes,
+    newest_number,
+    prove_tables,
+)
 from controller.core.units import HOUR_MS
 from controller.ports import UNTAKEN_MC, Bucket, Columns
 from controller.review.envelopes import (
@@ -91,6 +98,9 @@ class Proofs:
         with self._lock:
             if not self.first <= first <= self.last + 1:
                 self.first, self.last = first, first - 1
+            if self.last < self.first <= last:
+                # Rows are found by what SQLite keeps above them, too.
+                prove_tables(db, LOOSE)
             if last > self.last:
                 _prove(db, self.last + 1, last)
                 self.last = last
@@ -98,30 +108,19 @@ class Proofs:
 
 def _prove(db: sqlite3.Connection, first: int, last: int) -> None:
     expected = first
-    holes = _holes(db)
+    holes = Holes(db)
     for segment in loose_segments(db, first, last):
         if segment.unsound:
             raise UnsoundError(
                 f"scan {min(segment.unsound)} does not fit its check number"
             )
-        for row in segment.rows["scan"]:
-            while expected < row[0]:
-                expected = _after_hole(holes, expected)
-            expected = row[0] + 1
-    while expected <= last:
-        expected = _after_hole(holes, expected)
-
-
-def _holes(db: sqlite3.Connection) -> dict[int, int]:
-    """Return the numbers that are no scan's, as ranges: first to last."""
-    runs = {row[0]: row[0] for row in db.execute("SELECT id FROM run")}
-    return runs | dict(sound_rows(db, "lost")) | dict(sound_rows(db, "forgotten"))
-
-
-def _after_hole(holes: dict[int, int], number: int) -> int:
-    if number not in holes:
-        raise UnsoundError(f"scan {number} is missing")
-    return holes[number] + 1
+        numbers = [row[0] for row in segment.rows["scan"]]
+        for number in holes.after_gaps(numbers, expected):
+            raise UnsoundError(f"the scan before {number} is missing")
+        expected = numbers[-1] + 1
+    missing = holes.beyond(expected)
+    if missing <= last:
+        raise UnsoundError(f"scan {missing} is missing")
 
 
 class _Stretch(NamedTuple):
@@ -148,7 +147,7 @@ def _stretches(db: sqlite3.Connection, span: Span) -> Iterator[_Stretch]:
     A reading comes after it was measured: an hour later still is found.
     """
     known = stretches(db)
-    ends = [row.scan for row in known[1:]] + [_newest(db) + 1]
+    ends = [row.scan for row in known[1:]] + [newest_number(db) + 1]
     slack_ms = LATEST_MS + SKEW_MS
     for stretch, end in zip(known, ends, strict=True):
         early = (span[0] - slack_ms - stretch.utc_ms) // stretch.every_ms
@@ -158,19 +157,22 @@ def _stretches(db: sqlite3.Connection, span: Span) -> Iterator[_Stretch]:
             yield _Stretch(stretch, first, last)
 
 
-def _newest(db: sqlite3.Connection) -> int:
-    (newest,) = db.execute(
-        "SELECT max(coalesce((SELECT max(id) FROM scan), 0),"
-        " coalesce((SELECT max(last) FROM block), 0))"
-    ).fetchone()
-    return int(newest)
+def _offsets(db: sqlite3.Connection, probe: str) -> Callable[[int], int]:
+    """Return what tells, of a scan, what is added to a probe's readings [mK]."""
+    runs = [row[0] for row in db.execute("SELECT id FROM run ORDER BY id")]
+    known: dict[int, int] = {}
 
+    def offset_mk(scan: int) -> int:
+        place = bisect_left(runs, scan)
+        if not place:
+            raise UnsoundError(f"scan {scan} belongs to no run")
+        run = runs[place - 1]
+        if run not in known:
+            header = sound_rows(db, "run", "WHERE id = ?", (run,))[0]
+            known[run] = offsets_of(plan_of(header[-2])).get(probe, 0)
+        return known[run]
 
-def _offset(db: sqlite3.Connection, scan: int, probe: str) -> int:
-    (plan,) = db.execute(
-        "SELECT plan FROM run WHERE id < ? ORDER BY id DESC LIMIT 1", (scan,)
-    ).fetchone()
-    return offsets_of(plan_of(plan)).get(probe, 0)
+    return offset_mk
 
 
 class _Piece(NamedTuple):
@@ -195,8 +197,9 @@ def _pieces(
     db: sqlite3.Connection, proofs: Proofs, probe: str, span: Span
 ) -> Iterator[_Piece]:
     """Yield where readings may be, oldest first; what is not folded is proved."""
+    offset_of = _offsets(db, probe)
     for of in _stretches(db, span):
-        offset_mk = _offset(db, of.first, probe)
+        offset_mk = offset_of(of.first)
         at = of.first
         for block in blocks(db, of.first, of.last):
             if at < block.first:
@@ -210,8 +213,8 @@ def _pieces(
 
 
 def _number(db: sqlite3.Connection, probe: str) -> int | None:
-    found = sound_rows(db, "name", "WHERE name = ?", (probe,))
-    return found[0][0] if found else None
+    # Not by its index, of which no check number is kept.
+    return {name: number for number, name in names(db).items()}.get(probe)
 
 
 class _Stored(NamedTuple):

@@ -119,7 +119,7 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
         LogError: It belongs to another program, is of another version, or is
             damaged.
     """
-    application, version, tables = _beginning_of(path, connection)
+    application, version, found = _beginning_of(path, connection)
     if application != APPLICATION_ID:
         raise LogError(
             f"{path} is a SQLite file of another program (application id"
@@ -141,22 +141,27 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             f"{path} has schema {version}; this bottomheat reads schema"
             f" {SCHEMA_VERSION} only: use the older bottomheat that wrote it"
         )
-    missing = _wanted() - tables
+    wanted = _wanted()
+    missing = sorted(wanted.keys() - found.keys())
     if missing:
         raise DamagedLogError(
-            f"{path} is damaged: schema {version}, without {sorted(missing)};"
-            " use a backup"
+            f"{path} is damaged: schema {version}, without {missing}; use a backup"
+        )
+    altered = sorted(name for name, sql in wanted.items() if found[name] != sql)
+    if altered:
+        raise DamagedLogError(
+            f"{path} is damaged: schema {version}, with another {altered}; use a backup"
         )
 
 
 def _beginning_of(
     path: Path, connection: sqlite3.Connection
-) -> tuple[int, int, set[str]]:
-    """Return a file's application id, its schema's number and its tables."""
+) -> tuple[int, int, dict[str, str]]:
+    """Return a file's application id, its schema's number and what made its tables."""
     try:
         (application,) = connection.execute("PRAGMA application_id").fetchone()
-        names = connection.execute("SELECT name FROM sqlite_schema").fetchall()
-        return application, version_of(connection), {name for (name,) in names}
+        made = connection.execute("SELECT name, sql FROM sqlite_schema").fetchall()
+        return application, version_of(connection), dict(made)
     except sqlite3.OperationalError:
         raise  # busy or an unwilling disk: not the file's fault
     except sqlite3.DatabaseError as error:
@@ -181,9 +186,9 @@ def _no_database(path: Path, error: sqlite3.DatabaseError) -> LogError:
     )
 
 
-def _wanted() -> set[str]:
-    """Return the names of all tables, indices and views."""
-    return {statement.split()[2] for statement in TABLES}
+def _wanted() -> dict[str, str]:
+    """Return what makes all tables, indices and views, by name."""
+    return {statement.split()[2]: statement for statement in TABLES}
 
 
 def damaged(path: Path, error: Exception) -> DamagedLogError:

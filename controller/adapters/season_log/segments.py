@@ -6,8 +6,9 @@ blocks, and holding them to their check numbers.
 
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from controller.adapters.season_log.clock import Moment, Stretch, moment
 from controller.adapters.season_log.folding import readings_of, record_of, scans_of
@@ -141,6 +142,10 @@ def loose_segments(
         ).fetchall()
         if not found:
             return
+        numbers = [first - 1, *(row[0] for row in found)]
+        if any(before >= after for before, after in pairwise(numbers)):
+            # What goes by such numbers goes on for ever.
+            raise UnsoundError(f"scans from {first} on are out of order")
         yield _proved(db, first, found)
         first = found[-1][0] + 1
 
@@ -264,18 +269,14 @@ def stretch_of(db: sqlite3.Connection, scan: int) -> Stretch:
     return Stretch(*found[0])
 
 
-def prove_scans(db: sqlite3.Connection, scans: Iterable[int]) -> None:
-    """Prove what stands as rows about some scans.
+def prove_kept(db: sqlite3.Connection, block: BlockRow) -> None:
+    """Prove what stands as rows about a block's scans.
 
     Raises:
         UnsoundError: It is not as it was written.
     """
-    for scan in scans:
-        found = db.execute("SELECT * FROM scan WHERE id = ?", (scan,)).fetchall()
-        rows = rows_about(db, scan, scan)
-        rows["scan"] = [row[:-1] for row in found]
-        if any(unsound_scans(rows, {row[0]: row[-1] for row in found})):
-            raise UnsoundError(f"scan {scan} does not fit its check number")
+    _, body = folded_row(db, block)
+    _kept(db, block, record_of(block.first, body).kept)
 
 
 def folded_row(db: sqlite3.Connection, block: BlockRow) -> tuple[bytes, bytes]:
