@@ -267,6 +267,10 @@ ALARMS: Mapping[AlarmKind, tuple[str, ...]] = {
         "off. Pull the mat's plug and look.",
     ),
     AlarmKind.LOG_FAILED: ("The season log cannot be written.",),
+    AlarmKind.LOG_SET_ASIDE: (
+        "The season log could not be used and was set aside; a new one is begun."
+        " Acknowledge this when you have kept a copy of the old file.",
+    ),
     AlarmKind.LINK_DOWN: ("The broker is out of reach.",),
 }
 

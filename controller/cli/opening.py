@@ -8,7 +8,7 @@ it.
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -78,6 +78,7 @@ def opened(
         except UnusableLogError as error:
             aside = _set_aside(path, error, now, lock)
             begun, kept = _salvaged(aside, settings, now, trips)
+            begun = replace(begun, state=replace(begun.state, log_set_aside=True))
             notes, before = (_about(error, aside, trips, kept=kept),), ""
     log = SeasonLogWriter(
         path,

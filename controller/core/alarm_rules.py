@@ -76,5 +76,6 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.PROBE_DISAGREES: AlarmRule(Priority.MEDIUM, _STEADY),
     AlarmKind.LINK_DOWN: AlarmRule(Priority.MEDIUM),
     AlarmKind.LOG_FAILED: AlarmRule(Priority.MEDIUM, _STEADY),
+    AlarmKind.LOG_SET_ASIDE: AlarmRule(Priority.MEDIUM),
 }
 """Every kind of alarm, the most urgent first."""

@@ -165,8 +165,7 @@ def _suppressed(alarms: list[Alarm], changes: list[AlarmChange]) -> list[Alarm]:
 def _active(
     plan: Plan, state: State, moment: Moment, ringing: Container[Key]
 ) -> Iterator[tuple[Key, Numbers]]:
-    if moment.scan.log_health is not LogHealth.OK:
-        yield (AlarmKind.LOG_FAILED, ""), ()
+    yield from _of_log(state, moment.scan)
     if _link_matters(plan) and state.link_down_ms is not None:
         down_ms = moment.now_ms - state.link_down_ms
         if down_ms > plan.valid_for_ms:
@@ -180,6 +179,13 @@ def _active(
             )
     for probe in plan.room + plan.witnesses:
         yield from _of_probe(state, hear(probe, state.probes, moment.now_ms), moment)
+
+
+def _of_log(state: State, scan: Scan) -> Iterator[tuple[Key, Numbers]]:
+    if scan.log_health is not LogHealth.OK:
+        yield (AlarmKind.LOG_FAILED, ""), ()
+    if state.log_set_aside:
+        yield (AlarmKind.LOG_SET_ASIDE, ""), ()
 
 
 def _link_matters(plan: Plan) -> bool:

@@ -85,6 +85,7 @@ class AlarmKind(Enum):
     MAT_DEAD = "mat-dead"
     POWER_UNASKED = "power-unasked"
     LOG_FAILED = "log-failed"
+    LOG_SET_ASIDE = "log-set-aside"
     LINK_DOWN = "link-down"
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple, assert_never
 
-from controller.core.decisions import AlarmChange, AlarmTurn, Answer
+from controller.core.decisions import AlarmChange, AlarmKind, AlarmTurn, Answer
 from controller.core.plan import MatPlan, Plan
 from controller.core.plan_rules import setpoint_problem
 from controller.core.protect import reset_refusal
@@ -124,7 +124,9 @@ def _alarm(
         changes.append(AlarmChange(found.kind, found.subject, turn, who=request.who))
     alarms = tuple(after if alarm is found else alarm for alarm in state.alarms)
     answer = Answer(request.id, accepted=True, sentence=sentence)
-    return replace(state, alarms=alarms), answer
+    seen = after.acknowledged and found.kind is AlarmKind.LOG_SET_ASIDE
+    aside = state.log_set_aside and not seen
+    return replace(state, alarms=alarms, log_set_aside=aside), answer
 
 
 def _named(wish: AlarmWish) -> tuple[str, str]:

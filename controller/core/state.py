@@ -367,6 +367,8 @@ class State:
         accounts: Thermal time of each tray, by name.
         mats: By name.
         alarms: Alarms to be known of, in the order in which they came.
+        log_set_aside: A season log that could not be used was set aside, and
+            nobody has acknowledged that.
     """
 
     run_ms: Millis
@@ -377,6 +379,7 @@ class State:
     accounts: Mapping[str, ThermalAccount]
     mats: Mapping[str, MatState]
     alarms: tuple[Alarm, ...] = ()
+    log_set_aside: bool = False
 
 
 def fresh_state(plan: Plan, run_ms: Millis = Millis(0)) -> State:
@@ -429,7 +432,8 @@ def resumed_state(
         if known:
             relay = _resumed_relay(known.relay, before.run_ms, run_ms)
             mats[mat.name] = _resumed_mat(mat, replace(known, relay=relay), run_ms)
-    return replace(fresh, accounts=accounts, mats=mats)
+    aside = before.log_set_aside
+    return replace(fresh, accounts=accounts, mats=mats, log_set_aside=aside)
 
 
 def with_trips(state: State, trips: Mapping[str, Trip]) -> State:

@@ -66,6 +66,7 @@ def step(plan: Plan, state: State, scan: Scan) -> tuple[State, Decisions]:
         link_down_ms=state.link_down_ms,
         probes=state.probes,
         accounts=state.accounts,
+        log_set_aside=state.log_set_aside,
         mats={name: outcome.state for name, outcome in outcomes.items()},
         alarms=state.alarms,
     )

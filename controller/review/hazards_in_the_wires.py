@@ -259,12 +259,15 @@ IN_THE_WIRES = (
         name="log-corrupt",
         when="the season log is damaged",
         in_plain_words=(
-            "It is set aside under another name, with nothing deleted, and a new one is"
-            " begun; what was locked off is also kept elsewhere and stays locked off."
+            "It is set aside under another name, with nothing deleted, a new one is"
+            " begun, and you are told; what was locked off is also kept elsewhere and"
+            " stays locked off."
         ),
-        detected="when it is opened; every page after a run that left no word",
-        then="set aside and said; a new log, a cold start, trips as before",
+        detected="when it is opened, by its check numbers; every page after a run that"
+        " left no word",
+        then="set aside, alarm; a new log, a cold start, trips as before",
         bound="as after a restart",
+        alarms=(AlarmKind.LOG_SET_ASIDE,),
         injected_by=(
             _BAD_LOG + "test_a_log_that_was_cut_short_is_damaged",
             _BAD_LOG

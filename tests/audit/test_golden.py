@@ -21,7 +21,7 @@ from controller.core.scan import Hold, LogHealth, Quality, Reading, Request, Sca
 from controller.core.state import fresh_state
 from controller.core.step import DECISIONS_VERSION, step
 
-PINNED = {1: "0f45449c7443a46c", 2: "d2c278acebd9f2a6"}
+PINNED = {1: "0f45449c7443a46c", 2: "1372d0f029d74240"}
 """Digest of the run's decisions, by the version that decided so."""
 
 

@@ -186,6 +186,7 @@ def test_a_damaged_log_is_set_aside_and_a_new_one_begun(bench, trip, table):
     journal = SeasonLogReader(bench.path).journal(0, 10)
     assert [entry.kind for entry in journal] == ["run", "note"]
     assert journal[1].body["sentence"] == note
+    assert opening.begun.state.log_set_aside, "it rings"
     mats = opening.begun.state.mats
     assert mats["north"].mode is Mode.TRIPPED
     assert mats["north"].trip == trip["north"]

@@ -8,7 +8,7 @@ from controller.core.alarm_rules import RULES, Priority
 from controller.core.decisions import AlarmChange, AlarmKind, AlarmTurn
 from controller.core.plan import ProbePlan, Quantity, RelayKind, StepPlan
 from controller.core.scan import Acknowledge, Hold, LogHealth, Reset, SetEnabled, Shelve
-from controller.core.state import Alarm
+from controller.core.state import Alarm, resumed_state
 from tests.builders import (
     BROKEN,
     UTC_MS,
@@ -499,3 +499,29 @@ def test_every_kind_of_alarm_has_its_rule():
             assert RULES[kind].priority >= Priority.MEDIUM
     hot = {AlarmKind.TRIP, AlarmKind.HEAT_FROM_ABOVE, AlarmKind.RELAY_DISAGREES}
     assert {RULES[kind].priority for kind in hot} == {Priority.HIGH}
+
+
+# ------------------------------------------------------------- a log set aside
+
+
+def test_log_that_was_set_aside_rings_until_somebody_acknowledges_it():
+    bench = warm()
+    bench.state = replace(bench.state, log_set_aside=True)
+    assert news(bench.scan(**COLD)) == (came(AlarmKind.LOG_SET_ASIDE),)
+    assert bench.scan(**COLD).alarms == {(AlarmKind.LOG_SET_ASIDE, "")}
+    before = bench.state
+    resumed = resumed_state(bench.plan, before, before.run_ms, outage_known=True)
+    assert resumed.log_set_aside, "a restart is no acknowledgement"
+    bench.scan(**COLD, ask=[Shelve("log-set-aside", "", ms(60))])
+    assert bench.state.log_set_aside
+    bench.scan(**COLD, ask=[Acknowledge("log-set-aside", "")])
+    assert not bench.state.log_set_aside
+    assert bench.scan(**COLD).alarms == set()
+
+
+def test_another_alarms_acknowledgement_says_nothing_of_the_log():
+    bench = warm().scan(n1=30.5, n2=20.0)
+    bench.state = replace(bench.state, log_set_aside=True)
+    bench.scan(n1=30.5, n2=20.0)
+    bench.scan(n1=30.5, n2=20.0, ask=[Acknowledge("root-zone-warm", "n1")])
+    assert bench.state.log_set_aside

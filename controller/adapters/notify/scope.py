@@ -47,6 +47,7 @@ WARM = frozenset(
         AlarmKind.POWER_UNASKED,
         AlarmKind.PROBE_DISAGREES,
         AlarmKind.RELAY_DISAGREES,
+        AlarmKind.LOG_SET_ASIDE,
     }
 )
 """All others: nothing gets cold by them."""

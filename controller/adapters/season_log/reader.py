@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.adapters.season_log.assemble import assembled, part_of
+from controller.adapters.season_log.decoding import Decode, decoded
 from controller.adapters.season_log.journal import entries
 from controller.adapters.season_log.proof import prove_all
 from controller.adapters.season_log.rows import (
@@ -67,14 +68,18 @@ class _Span(NamedTuple):
 class SeasonLogReader:
     """Implements ports.SeasonReader on a file."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, decode: Decode = decoded) -> None:
         """Look at the file.
+
+        Args:
+            path: The file.
+            decode: Makes readings of a stored series.
 
         Raises:
             LogError: It is missing, no season log, damaged, or of a newer
                 schema.
         """
-        self._path = path
+        self._path, self._decode = path, decode
         self._proofs = Proofs()
         with self._reading():
             pass
@@ -157,7 +162,8 @@ class SeasonLogReader:
         """
         with self._reading() as db:
             span = from_utc_ms, to_utc_ms
-            return samples(db, self._proofs, probe, span, untaken=untaken)
+            how = self._proofs, self._decode
+            return samples(db, *how, probe, span, untaken=untaken)
 
     def envelope(
         self, probe: str, from_utc_ms: int, to_utc_ms: int, points: int

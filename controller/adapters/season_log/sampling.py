@@ -8,30 +8,27 @@ import sqlite3
 from array import array
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache, partial
 from itertools import pairwise
 from threading import Lock
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
+
+from typing_extensions import Buffer
 
 from controller.adapters.season_log.clock import LATEST_MS, SKEW_MS, Stretch
+from controller.adapters.season_log.decoding import Asked, Decode, Frame, decoded
 from controller.adapters.season_log.rows import offsets_of, plan_of
 from controller.adapters.season_log.segments import (
     BlockRow,
     UnsoundError,
     blocks,
-    folded_row,
+    folded_scans,
     loose_segments,
     names,
     sound_rows,
     stretches,
 )
-from controller.adapters.season_log.series import (
-    DOUBTED,
-    QUALITY,
-    VALUELESS,
-    Series,
-    unpacked,
-    unpacked_columns,
-)
+from controller.adapters.season_log.series import raw, unpacked_columns
 from controller.adapters.season_log.tables import READINGS_PER_SCAN, SERIES_OF_PROBE
 from controller.adapters.season_log.wholeness import (
     LOOSE,
@@ -49,8 +46,6 @@ from controller.review.envelopes import (
     bucket_of,
 )
 from controller.wire import from_text
-
-_UNTAKEN = QUALITY | DOUBTED | VALUELESS
 
 _LOOSE = f"""
     FROM reading r JOIN scan s ON s.id = r.id / {READINGS_PER_SCAN}
@@ -229,116 +224,99 @@ class _Stored(NamedTuple):
     body: bytes
 
 
-def _stored(
-    db: sqlite3.Connection, number: int, first: int, last: int
-) -> dict[int, _Stored]:
-    """Return a probe's series by the first scans of their blocks."""
-    base = number * SERIES_OF_PROBE
-    keys = base + first, base + last
-    found = sound_rows(db, "series", "WHERE id >= ? AND id <= ? ORDER BY id", keys)
-    return {key - base: _Stored(hours, body) for key, _, hours, body in found}
+class _Folded:
+    """The series of a probe in some blocks, and the scans of these, as stored.
+
+    All of them are fetched at once, the scans when they are asked for.
+    """
+
+    def __init__(
+        self, db: sqlite3.Connection, number: int, pieces: Sequence[_Piece]
+    ) -> None:
+        self._db = db
+        firsts = [piece.first for piece in pieces if piece.block is not None]
+        self._ends = (firsts[0], firsts[-1]) if firsts else (0, -1)
+        base = number * SERIES_OF_PROBE
+        keys = [base + end for end in self._ends]
+        rows = sound_rows(db, "series", "WHERE id >= ? AND id <= ? ORDER BY id", keys)
+        self._series = {key - base: _Stored(*told) for key, _, *told in rows}
+        self._scans: dict[int, bytes] | None = None
+
+    def series(self, block: BlockRow) -> _Stored:
+        """Return the series in a block."""
+        return _there(self._series, block)
+
+    def frame(self, piece: _Piece, block: BlockRow) -> Frame:
+        """Return what the readings in a block are counted from."""
+        if self._scans is None:
+            self._scans = folded_scans(self._db, *self._ends)
+        bases, due_ms = piece.of.bases, block.first * piece.of.stretch.every_ms
+        run_ms, utc_ms = bases["run_base"] + due_ms, bases["utc_base"] + due_ms
+        skew_ms = _skew_ms(_there(self._scans, block))
+        return Frame(block.first, run_ms, utc_ms, skew_ms, piece.offset_mk)
+
+
+_T = TypeVar("_T")
+
+
+def _there(found: dict[int, _T], block: BlockRow) -> _T:
+    if block.first not in found:
+        raise UnsoundError(f"some of the block of scan {block.first} is missing")
+    return found[block.first]
+
+
+@lru_cache(maxsize=1_500)  # a season of blocks: from probe to probe they are the same
+def _skew_ms(scans: bytes) -> Sequence[int]:
+    """Return the wall clock of each scan of a block against the line [ms]."""
+    _, skew_ms = unpacked_columns(scans)
+    return skew_ms
 
 
 # ------------------------------------------------------------------- one by one
 
 
 def samples(
-    db: sqlite3.Connection, proofs: Proofs, probe: str, span: Span, *, untaken: bool
+    db: sqlite3.Connection,
+    proofs: Proofs,
+    decode: Decode,
+    probe: str,
+    span: Span,
+    *,
+    untaken: bool,
 ) -> Columns:
     """Return a probe's readings: see SeasonLogReader.samples."""
-    found = tuple(array("q") for _ in range(4))
     number = _number(db, probe)
     if number is None:
-        return Columns(*found)
+        return Columns(*(array("q") for _ in range(4)))
+    asked = Asked(*span, untaken)
     pieces = list(_pieces(db, proofs, probe, span))
-    stored = _stored_in(db, number, pieces)
+    stored = _Folded(db, number, pieces)
+    found = tuple(array("q") for _ in range(4))
     for piece in pieces:
+        parts: Sequence[Buffer] = ()
         if piece.block is None:
-            rows = _loose_samples(db, number, span, piece, untaken=untaken)
+            parts = _loose_samples(db, number, piece, asked)
         elif number in piece.block.probes:
-            one = _series_of(stored, piece.block)
-            rows = _series_samples(db, piece, one, span, untaken=untaken)
-        else:
-            continue
-        for column, cells in zip(found, rows, strict=False):
-            column.extend(cells)
+            body = stored.series(piece.block).body
+            parts = decode(raw(body), stored.frame(piece, piece.block), asked)
+        for column, part in zip(found, parts, strict=False):
+            column.frombytes(memoryview(part).cast("B"))
     return Columns(*found)
 
 
-def _stored_in(
-    db: sqlite3.Connection, number: int, pieces: Sequence[_Piece]
-) -> dict[int, _Stored]:
-    firsts = [piece.first for piece in pieces if piece.block is not None]
-    return _stored(db, number, firsts[0], firsts[-1]) if firsts else {}
-
-
-def _series_of(stored: dict[int, _Stored], block: BlockRow) -> _Stored:
-    if block.first not in stored:
-        raise UnsoundError(f"a series of the block of scan {block.first} is missing")
-    return stored[block.first]
-
-
 def _loose_samples(
-    db: sqlite3.Connection, number: int, span: Span, piece: _Piece, *, untaken: bool
-) -> Sequence[Sequence[int]]:
-    ask = _asked(number, span, piece) | {"untaken": untaken}
-    return list(zip(*db.execute(_SAMPLES, ask).fetchall(), strict=True))
+    db: sqlite3.Connection, number: int, piece: _Piece, asked: Asked
+) -> Sequence[Buffer]:
+    span = asked.from_ms, asked.to_ms
+    ask = _asked(number, span, piece) | {"untaken": asked.untaken}
+    rows = db.execute(_SAMPLES, ask).fetchall()
+    return [array("q", cells) for cells in zip(*rows, strict=True)]
 
 
 def _asked(number: int, span: Span, piece: _Piece) -> dict[str, int]:
     asked = {"from": span[0], "to": span[1], "probe": number}
     where = {"first": piece.first, "last": piece.last, "offset": piece.offset_mk}
     return piece.of.bases | asked | where
-
-
-def _series_samples(
-    db: sqlite3.Connection, piece: _Piece, stored: _Stored, span: Span, *, untaken: bool
-) -> Sequence[Sequence[int]]:
-    series = unpacked(stored.body)
-    run_ms, utc_ms = _times(db, piece, series)
-    order_base, offset_mk = piece.first * READINGS_PER_SCAN, piece.offset_mk
-    order = [
-        order_base + slot * READINGS_PER_SCAN + place
-        for slot, place in zip(series.slots, series.places, strict=True)
-    ]
-    temp_mc = [milli + offset_mk for milli in series.milli]
-    if any(series.codes):
-        temp_mc = [
-            UNTAKEN_MC if code & _UNTAKEN else temp
-            for temp, code in zip(temp_mc, series.codes, strict=True)
-        ]
-    columns = (order, run_ms, utc_ms, temp_mc)
-    if (
-        min(utc_ms) >= span[0]
-        and max(utc_ms) < span[1]
-        and (untaken or not any(series.codes))
-    ):
-        return columns
-    kept = [
-        row
-        for row in zip(*columns, strict=True)
-        if span[0] <= row[2] < span[1] and (untaken or row[3] != UNTAKEN_MC)
-    ]
-    return list(zip(*kept, strict=True))
-
-
-def _times(
-    db: sqlite3.Connection, piece: _Piece, series: Series
-) -> tuple[list[int], list[int]]:
-    """Return when each reading was measured, by bench clock and wall clock."""
-    bases, due = piece.of.bases, piece.first * piece.of.stretch.every_ms
-    run_base, utc_base = bases["run_base"] + due, bases["utc_base"] + due
-    run_ms = [run_base + at_ms for at_ms in series.at_ms]
-    if piece.block is None:
-        return run_ms, run_ms
-    _, skew_ms = unpacked_columns(folded_row(db, piece.block)[0])
-    if not any(skew_ms):
-        return run_ms, [utc_base + at_ms for at_ms in series.at_ms]
-    utc_ms = [
-        utc_base + at_ms + skew_ms[slot]
-        for at_ms, slot in zip(series.at_ms, series.slots, strict=True)
-    ]
-    return run_ms, utc_ms
 
 
 # -------------------------------------------------------------------- in buckets
@@ -353,29 +331,30 @@ def buckets(
     if number is None:
         return []
     pieces = list(_pieces(db, proofs, probe, span))
-    stored = _stored_in(db, number, pieces)
+    stored = _Folded(db, number, pieces)
     for piece in pieces:
         if piece.block is None:
             ask = _asked(number, span, piece) | {"width": width_ms}
             for key, *figures in db.execute(_BUCKETS, ask):
                 added(found, key, Figures(*figures))
         elif number in piece.block.probes:
-            one = _series_of(stored, piece.block)
-            _add_series(db, found, piece, one, (*span, width_ms))
+            frame = partial(stored.frame, piece, piece.block)
+            one = stored.series(piece.block)
+            _add_series(found, one, frame, (*span, width_ms))
     return [bucket(number, width_ms, found[number]) for number in sorted(found)]
 
 
 def _add_series(
-    db: sqlite3.Connection,
     found: dict[int, Figures],
-    piece: _Piece,
     stored: _Stored,
+    frame: Callable[[], Frame],
     asked: tuple[int, int, int],
 ) -> None:
+    """Add a series: whole hours as they were worked out, the rest by decoding it."""
     from_ms, to_ms, width_ms = asked
     hours = from_text(stored.hours)
     if not isinstance(hours, list):
-        raise UnsoundError(f"a series of the block of scan {piece.first} has no hours")
+        raise UnsoundError("a series has no hours")
     rest: list[Span] = []
     for hour, *figures in hours:
         start_ms, end_ms = hour * HOUR_MS, (hour + 1) * HOUR_MS
@@ -384,24 +363,22 @@ def _add_series(
         elif start_ms < to_ms and from_ms < end_ms:
             rest.append((max(from_ms, start_ms), min(to_ms, end_ms)))
     if rest:
-        series = unpacked(stored.body)
-        _, utc_ms = _times(db, piece, series)
-        temps = [milli + piece.offset_mk for milli in series.milli]
+        taken = Asked(rest[0][0], rest[-1][1], untaken=False)
+        _, _, utc_ms, temps = decoded(raw(stored.body), frame(), taken)
         for part in rest:
-            _add_readings(found, utc_ms, temps, series.codes, (*part, width_ms))
+            _add_readings(found, utc_ms, temps, (*part, width_ms))
 
 
 def _add_readings(
     found: dict[int, Figures],
     utc_ms: Sequence[int],
     temps: Sequence[int],
-    codes: Sequence[int],
     asked: tuple[int, int, int],
 ) -> None:
     from_ms, to_ms, width_ms = asked
-    if any(codes) or any(before > after for before, after in pairwise(utc_ms)):
-        for at_ms, temp_mc, code in zip(utc_ms, temps, codes, strict=True):
-            if from_ms <= at_ms < to_ms and not code & _UNTAKEN:
+    if any(before > after for before, after in pairwise(utc_ms)):
+        for at_ms, temp_mc in zip(utc_ms, temps, strict=True):
+            if from_ms <= at_ms < to_ms:
                 one = Figures(1, temp_mc, temp_mc, temp_mc)
                 added(found, bucket_of(at_ms, width_ms), one)
         return

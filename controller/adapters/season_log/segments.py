@@ -292,6 +292,23 @@ def folded_row(db: sqlite3.Connection, block: BlockRow) -> tuple[bytes, bytes]:
     return scans, body
 
 
+def folded_scans(db: sqlite3.Connection, first: int, last: int) -> dict[int, bytes]:
+    """Return the scans of blocks as they are stored, by the first scan of each.
+
+    Args:
+        db: The log.
+        first: First scan of the first block.
+        last: First scan of the last block.
+
+    Raises:
+        UnsoundError: They are not as they were written.
+    """
+    where = "WHERE first >= ? AND first <= ?"
+    return {
+        at: scans for at, scans, _ in sound_rows(db, "folded", where, (first, last))
+    }
+
+
 def _series_body(db: sqlite3.Connection, key: int) -> bytes:
     found = sound_rows(db, "series", "WHERE id = ?", (key,))
     if not found:

@@ -123,7 +123,7 @@ def unpacked_columns(body: bytes) -> list[Sequence[int]]:
     """Return what packed_columns was given; raise as unpacked does."""
     whole = zlib.decompress(body, -zlib.MAX_WBITS)
     n = int.from_bytes(whole[:_COUNT], "little")
-    return [_column(stored) for stored in _stored(whole, _COUNT, n)]
+    return [numbers(stored) for stored in _stored(whole, _COUNT, n)]
 
 
 def raw(body: bytes) -> Raw:
@@ -166,7 +166,7 @@ def unpacked(body: bytes) -> Series:
         ValueError: They do not hold what they announce.
     """
     found = raw(body)
-    slots, places, late_ms, rises, codes = map(_column, found.columns)
+    slots, places, late_ms, rises, codes = map(numbers, found.columns)
     steps = [step + found.step_ms for step in late_ms[1:]]
     return Series(
         list(accumulate(slots)),
@@ -177,18 +177,19 @@ def unpacked(body: bytes) -> Series:
     )
 
 
-def _column(stored: tuple[int, bytes]) -> Sequence[int]:
+def numbers(stored: tuple[int, bytes]) -> Sequence[int]:
+    """Return the numbers of a column as it is stored."""
     width, body = stored
     if width == _IN_WORDS:
         return [int(number) for number in json.loads(body)]
-    numbers = array(_TYPES[width])
+    found = array(_TYPES[width])
     if width == 1:
-        numbers.frombytes(body)
-        return numbers
+        found.frombytes(body)
+        return found
     whole, n = bytearray(len(body)), len(body) // width
     for byte in range(width):
         whole[byte::width] = body[byte * n : (byte + 1) * n]
-    numbers.frombytes(bytes(whole))
+    found.frombytes(bytes(whole))
     if sys.byteorder == "big":
-        numbers.byteswap()
-    return numbers
+        found.byteswap()
+    return found

@@ -24,11 +24,13 @@ def row_sum(cells: Sequence[object]) -> int:
     It is the CRC-32 (RFC 1952, section 8) of its numbers and texts, written as
     Python's ascii() writes a tuple of them, and of its blobs behind that.
     """
-    plain = tuple(cell for cell in cells if not isinstance(cell, bytes))
-    total = crc32(ascii(plain).encode())
-    for cell in cells:
-        if isinstance(cell, bytes):
-            total = crc32(cell, total)
+    blobs = [cell for cell in cells if isinstance(cell, bytes)]
+    if not blobs:
+        return crc32(ascii(tuple(cells)).encode())
+    plain = [cell for cell in cells if not isinstance(cell, bytes)]
+    total = crc32(ascii(tuple(plain)).encode())
+    for blob in blobs:
+        total = crc32(blob, total)
     return total
 
 
