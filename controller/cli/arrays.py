@@ -28,10 +28,11 @@ _ORDINARY = 2**62
 def with_numpy(raw: Raw, frame: Frame, asked: Asked) -> Sequence[Buffer]:
     """Return what season_log.decoded returns, and raise what it raises."""
     widths = {width for width, _ in raw.columns}
-    if not widths <= {1, 2, 4} or abs(raw.milli) + abs(raw.at_ms) >= _ORDINARY:
+    reach = abs(raw.milli) + abs(raw.at_ms) + raw.n * abs(raw.step_ms)
+    if not widths <= {1, 2, 4} or reach >= _ORDINARY:
         return decoded(raw, frame, asked)
     slots, places, late_ms, rises, codes = (_column(raw.n, *c) for c in raw.columns)
-    scans = np.cumsum(slots, dtype=np.int64)
+    scans = np.add.accumulate(slots, dtype=np.int64)
     skew_ms = np.asarray(frame.skew_ms)[scans]
     scans += frame.first
     scans *= READINGS_PER_SCAN
@@ -67,7 +68,7 @@ def _running(first: int, steps: _Narrow, more: int = 0) -> _Numbers:
     whole = steps.astype(np.int64)
     whole += more
     whole[0] = first
-    return whole.cumsum(out=whole)
+    return np.add.accumulate(whole, out=whole)
 
 
 def _picked(columns: Sequence[_Numbers], asked: Asked) -> Sequence[_Numbers]:
