@@ -48,7 +48,7 @@ class Block(NamedTuple):
     Attributes:
         first: Number of the first scan.
         last: Number of the last one.
-        news: Names of the tables of events that have rows in it.
+        news: Names of the tables that have something for the journal in it.
         scans: Deviations of the scans.
         body: What happened in them.
         series: By number of the probe.
@@ -84,7 +84,18 @@ def folded(stretch: Stretch, rows: FoundRows, offsets: Mapping[int, int]) -> Blo
         for probe, found in _by_probe(rows, first).items()
     }
     off = packed_columns([row[1] for row in scans], [row[2] for row in scans])
-    return Block(first, last, tuple(events), off, body, series)
+    return Block(first, last, _news(rows), off, body, series)
+
+
+def _news(rows: FoundRows) -> tuple[str, ...]:
+    """Return the tables that have something for the journal.
+
+    A relay that says it did as told is no news, nor is a wattmeter's figure.
+    """
+    told = [table for table in FOLDED if rows[table] and table != "power_report"]
+    if all(row[6] is None for row in rows["relay_report"]):
+        told = [table for table in told if table != "relay_report"]
+    return tuple(told)
 
 
 def scans_kept(rows: FoundRows) -> set[int]:

@@ -16,11 +16,11 @@ from controller.adapters.season_log.sampling import Proofs
 from controller.adapters.season_log.segments import (
     blocks,
     folded_row,
-    moments_of,
     names,
     prove_kept,
     sound_rows,
     utc_beside,
+    utc_in,
 )
 from controller.adapters.season_log.wholeness import newest_number
 from controller.ports import LogEntry
@@ -98,7 +98,7 @@ def _folded_entries(
     for block in blocks(db, bounds["scan"], _END):
         if table not in block.news:
             continue
-        moments = moments_of(db, block)
+        utc_of = utc_in(db, block)
         _, body = folded_row(db, block)
         for scan, n, *cells in record_of(block.first, body).rows[table]:
             told = dict(zip(keys, cells, strict=True))
@@ -106,8 +106,8 @@ def _folded_entries(
                 shown = {k: _shown(k, told[k]) for k in keys if k in _COLUMNS[kind]}
                 about = told[subject]
                 about = str(about) if subject == "source" else named[about]
-                when = moments[scan - block.first].utc_ms
-                yield LogEntry(_id(scan, code, n), when, kind, about, shown)
+                number = _id(scan, code, n)
+                yield LogEntry(number, utc_of(scan), kind, about, shown)
 
 
 def _is_news(kind: str, told: Mapping[str, object]) -> bool:

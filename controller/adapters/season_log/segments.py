@@ -6,11 +6,11 @@ blocks, and holding them to their check numbers.
 
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from controller.adapters.season_log.clock import Moment, Stretch, moment
+from controller.adapters.season_log.clock import Stretch, moment
 from controller.adapters.season_log.folding import readings_of, record_of, scans_of
 from controller.adapters.season_log.rows import FoundRow, FoundRows, Row
 from controller.adapters.season_log.sums import row_sum, scan_sum
@@ -231,11 +231,11 @@ def unfolded(db: sqlite3.Connection, block: BlockRow) -> Segment:
     return Segment(first, last, rows)
 
 
-def moments_of(db: sqlite3.Connection, block: BlockRow) -> list[Moment]:
-    """Return the times of a block's scans."""
+def utc_in(db: sqlite3.Connection, block: BlockRow) -> Callable[[int], int]:
+    """Return what gives the wall clock of a block's scans, by their numbers [ms]."""
     scans = scans_of(block.first, folded_row(db, block)[0])
     stretch = stretch_of(db, block.first)
-    return [moment(stretch, *row) for row in scans]
+    return lambda scan: moment(stretch, *scans[scan - block.first]).utc_ms
 
 
 def utc_beside(db: sqlite3.Connection, first: int, last: int) -> int:
@@ -254,7 +254,7 @@ def utc_beside(db: sqlite3.Connection, first: int, last: int) -> int:
 def _utc_of(db: sqlite3.Connection, scan: int) -> int:
     found = blocks(db, scan, scan)
     if found:
-        return moments_of(db, found[0])[scan - found[0].first].utc_ms
+        return utc_in(db, found[0])(scan)
     row = db.execute("SELECT * FROM scan WHERE id = ?", (scan,)).fetchone()
     return moment(stretch_of(db, scan), *row[:-1]).utc_ms
 

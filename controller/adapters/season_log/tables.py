@@ -41,7 +41,7 @@ snapshot       the state after a scan: JSON, deflated (RFC 1950); after the
                are folded, once a day
 block          scans `first` to `last`, folded: all of one stretch of even
                time. probes: the numbers of the probes that spoke. news: which
-               tables of events have rows in it, by name
+               tables have something for the journal in it, by name
 folded         scans: late_ms and skew_ms of a block's scans (see series.py);
                body: what happened in them, but for readings, as deflated JSON
                (see folding.py)
