@@ -167,12 +167,14 @@ def test_what_comes_after_the_last_scan_is_missed(log):
 def test_samples_that_begin_among_lost_scans_are_no_missing_ones(season, log):
     taken = season.taken["run-3"]
     at = next(n for n, (scan, _, _) in enumerate(taken) if scan.seq != n + 1)
-    from_ms = taken[at][0].utc_ms - 40_000  # seven scans of 20 s were lost before it
-    reader = SeasonLogReader(log)
-    after = reader.samples("n1", from_ms + 3_600_000 + 40_000, 2**60)
-    assert list(after.utc_ms) == []
-    for minutes in range(65, 70):
-        SeasonLogReader(log).samples("n1", from_ms + minutes * 60_000, 2**60)
+    after_ms = taken[at][0].utc_ms  # seven scans of 20 s were lost before it
+    read = [
+        SeasonLogReader(log).samples("n1", after_ms + 5_000 * n, 2**60, untaken=True)
+        for n in range(-40, 20, 2)
+    ]
+    kept = [len(columns.order) for columns in read]
+    assert kept == sorted(kept, reverse=True)
+    assert kept[0] > kept[-1] > 0
 
 
 def test_a_text_that_is_none_is_damage_and_not_a_disk_that_refuses(log):
