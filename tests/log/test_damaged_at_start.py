@@ -45,9 +45,10 @@ def with_a_page_of_rubbish(path, table="reading"):
         (root,) = db.execute(
             "SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)
         ).fetchone()
+        (size,) = db.execute("PRAGMA page_size").fetchone()
     whole = path.read_bytes()
-    start = (root - 1) * 4_096
-    path.write_bytes(whole[:start] + b"\x7f" * 4_096 + whole[start + 4_096 :])
+    start = (root - 1) * size
+    path.write_bytes(whole[:start] + b"\x7f" * size + whole[start + size :])
 
 
 def test_a_sound_log_and_a_missing_one_pass(samples, path):
