@@ -20,24 +20,12 @@ from controller.adapters.season_log.schema import (
 )
 from controller.adapters.season_log.sums import with_sum
 from controller.adapters.season_log.tables import (
+    EVENTS,
     READINGS_PER_SCAN,
     SERIES_OF_PROBE,
 )
 
-_BY_SCAN = (
-    "note",
-    "ending",
-    "clock",
-    "refusal",
-    "relay_report",
-    "power_report",
-    "request",
-    "command",
-    "doubt",
-    "alarm_change",
-    "answer",
-    "snapshot",
-)
+_BY_SCAN = ("note", "ending", "clock", "snapshot", *EVENTS)
 """Tables whose column `scan` is the number of a scan, or of its run."""
 
 _BY_READING = (("reading", "id"), ("remark", "reading"))

@@ -4,9 +4,7 @@ What may live here: which rows are looked at, and that no number is missing.
 """
 
 import sqlite3
-from collections.abc import Iterator
 
-from controller.adapters.season_log.memory import newest_id
 from controller.adapters.season_log.sampling import Proofs
 from controller.adapters.season_log.segments import (
     UnsoundError,
@@ -14,7 +12,7 @@ from controller.adapters.season_log.segments import (
     sound_rows,
     unfolded,
 )
-from controller.adapters.season_log.tables import EVENTS, READINGS_PER_SCAN
+from controller.adapters.season_log.wholeness import newest_number
 
 _SMALL = ("name", "run", "note", "ending", "clock", "lost", "forgotten", "snapshot")
 _END = 2**62
@@ -47,7 +45,7 @@ def prove_recent(db: sqlite3.Connection) -> None:
     """Look at all that is not folded, and that no number is missing; raise alike."""
     for table in _SMALL:
         sound_rows(db, table)
-    known, newest, at = blocks(db, 0, _END), newest_id(db), _oldest(db)
+    known, newest, at = blocks(db, 0, _END), newest_number(db), _oldest(db)
     proofs = Proofs()
     for block in known:
         if at < block.first:
@@ -56,31 +54,12 @@ def prove_recent(db: sqlite3.Connection) -> None:
             raise UnsoundError(f"the block of scan {block.first} is there twice")
         at = block.last + 1
     proofs.prove(db, at, newest)
-    for number in _beyond(db, newest):
-        raise UnsoundError(f"there is more about scan {number}, which is missing")
 
 
 def _oldest(db: sqlite3.Connection) -> int:
     """Return the number with which the file begins."""
     (oldest,) = db.execute("SELECT coalesce(min(id), 1) FROM run").fetchone()
     return int(oldest)
-
-
-def _beyond(db: sqlite3.Connection, newest: int) -> Iterator[int]:
-    """Yield numbers above the newest, of scans that something is told about."""
-    for table in EVENTS:
-        yield from _numbers(
-            db,
-            f"SELECT scan FROM {table} WHERE scan > ?",  # noqa: S608
-            newest,
-        )
-    key = (newest + 1) * READINGS_PER_SCAN
-    for found in _numbers(db, "SELECT id FROM reading WHERE id >= ?", key):
-        yield found // READINGS_PER_SCAN
-
-
-def _numbers(db: sqlite3.Connection, ask: str, above: int) -> list[int]:
-    return [row[0] for row in db.execute(f"{ask} LIMIT 1", (above,))]
 
 
 def _prove_series(db: sqlite3.Connection) -> None:

@@ -8,6 +8,7 @@ import sqlite3
 from bisect import bisect_right
 from collections.abc import Iterable
 
+from controller.adapters.season_log.memory import newest_id
 from controller.adapters.season_log.segments import UnsoundError, sound_rows
 from controller.adapters.season_log.tables import EVENTS, READINGS_PER_SCAN
 
@@ -93,14 +94,7 @@ def newest_number(db: sqlite3.Connection) -> int:
     Raises:
         UnsoundError: Something is told about a higher one.
     """
-    (found,) = db.execute(
-        "SELECT max(coalesce((SELECT max(id) FROM scan), 0),"
-        " coalesce((SELECT max(last) FROM block), 0),"
-        " coalesce((SELECT max(id) FROM run), 0),"
-        " coalesce((SELECT max(last) FROM forgotten), 0),"
-        " coalesce((SELECT max(last) FROM lost), 0))"
-    ).fetchone()
-    newest = int(found)
+    newest = newest_id(db)
     for table in ("clock", "snapshot", "ending", *EVENTS):
         _nothing_above(db, table, "scan", newest)
     above = (newest + 1) * READINGS_PER_SCAN - 1
