@@ -15,6 +15,7 @@ from controller.adapters.season_log import (
     TripFile,
     trips_beside,
 )
+from controller.adapters.season_log.schema import PAGE_BYTES
 from controller.adapters.settings import load
 from controller.cli import main, opening
 from controller.cli.beginning import run_header
@@ -100,7 +101,7 @@ def trip():
     }
 
 
-PAGE = 4_096
+PAGE = PAGE_BYTES
 
 
 def root_page(path, table):

@@ -6,6 +6,7 @@ from contextlib import closing
 import pytest
 
 from controller.adapters.season_log import LogError, SeasonLogReader, inspect_log
+from controller.adapters.season_log.schema import PAGE_BYTES
 from controller.adapters.season_log.tables import EVENTS
 from tests.campaigns import log_faults
 from tests.campaigns.logs import damaging, filling, killing
@@ -100,7 +101,7 @@ def test_a_row_that_is_gone_is_noticed_in_every_small_table(log):
     whole = log.read_bytes()
     for table in ("name", "run", "note", "ending", "clock", "block", "snapshot"):
         root = _root(log, table)
-        at = (root - 1) * 4_096 + 3
+        at = (root - 1) * PAGE_BYTES + 3
         count = int.from_bytes(whole[at : at + 2], "big")
         assert count > 0
         log.write_bytes(whole[:at] + (count - 1).to_bytes(2, "big") + whole[at + 2 :])
@@ -200,9 +201,9 @@ def test_an_index_that_tells_something_else_is_noticed_at_the_start(log):
     inspect_log(log)
     whole = log.read_bytes()
     root = _root(log, "sqlite_autoindex_name_1")
-    start = (root - 1) * 4_096
-    page = whole[start : start + 4_096].replace(b"n3", b"n4", 1)
-    log.write_bytes(whole[:start] + page + whole[start + 4_096 :])
+    start = (root - 1) * PAGE_BYTES
+    page = whole[start : start + PAGE_BYTES].replace(b"n3", b"n4", 1)
+    log.write_bytes(whole[:start] + page + whole[start + PAGE_BYTES :])
     with pytest.raises(LogError, match="is damaged"):
         inspect_log(log)
     assert SeasonLogReader(log).samples("n3", 0, 2**60).order
@@ -212,10 +213,10 @@ def test_scans_out_of_order_end_in_an_error_and_not_never(log):
     """Rows of a page that belongs elsewhere: the same ones came again and again."""
     roots = [_root(log, table) for table in ("scan", "reading")]
     whole = bytearray(log.read_bytes())
-    one, other = ((root - 1) * 4_096 for root in roots)
-    whole[one : one + 4_096], whole[other : other + 4_096] = (
-        whole[other : other + 4_096],
-        whole[one : one + 4_096],
+    one, other = ((root - 1) * PAGE_BYTES for root in roots)
+    whole[one : one + PAGE_BYTES], whole[other : other + PAGE_BYTES] = (
+        whole[other : other + PAGE_BYTES],
+        whole[one : one + PAGE_BYTES],
     )
     log.write_bytes(whole)
     for run in RUNS:

@@ -15,7 +15,7 @@ from controller.adapters.season_log.tables import (
 
 _MAGIC = b"SQLite format 3\x00"
 
-_PAGE_BYTES = 2_048
+PAGE_BYTES = 2_048
 """Measured: a commit touches few rows of few tables, so that pages of half of
 SQLite's usual size write less to the card, and a file with little in it is
 smaller; reading back takes as long."""
@@ -73,7 +73,7 @@ def create(path: Path) -> None:
 
 def _fill(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA synchronous = FULL")
-    connection.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
+    connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     connection.execute("BEGIN")
     for statement in TABLES:
         connection.execute(statement)

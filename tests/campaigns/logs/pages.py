@@ -9,7 +9,9 @@ from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
-PAGE = 4_096
+from controller.adapters.season_log.schema import PAGE_BYTES
+
+PAGE = PAGE_BYTES
 SECTOR = 512
 _INTERIOR = {2, 5}
 _HEADS = {2: 12, 5: 12, 10: 8, 13: 8}
