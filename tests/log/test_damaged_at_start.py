@@ -70,7 +70,7 @@ def test_a_long_look_after_an_end_in_good_order_is_spared(samples, path):
     """What is folded proves itself when it is read."""
     log = DirectSeasonLog(path, commit_every_scans=500, fold_after_ms=3_600_000)
     log.begin(samples.header())
-    for taken in samples.many(1, 3_000):
+    for taken in samples.many(1, 4_000):
         log.append(*taken)
     log.end(Instant(0, UTC_MS, True, 0, 0), "stopped by SIGTERM")
     log.close()

@@ -106,7 +106,8 @@ class DirectSeasonLog:
         After an error there is nothing left to do, and nothing is raised.
         """
         if self._open is not None:
-            self._write()
+            self._flush()
+            self._fold()
             with self._refusing():
                 self._file.close()
             self._give_up(LogHealth.OK)

@@ -29,7 +29,7 @@ from controller.adapters.season_log.tables import (
 )
 from controller.core.units import DAY_MS, HOUR_MS
 
-BLOCK_MS = 2 * HOUR_MS
+BLOCK_MS = 4 * HOUR_MS
 """Chosen: folded in an instant, yet long enough to be folded small."""
 
 _END = 2**62

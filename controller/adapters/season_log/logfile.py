@@ -1,6 +1,7 @@
 """The season log's file, open for writing: rows in, commits, one connection."""
 
 import sqlite3
+import struct
 import zlib
 from collections.abc import Callable
 from contextlib import suppress
@@ -50,7 +51,14 @@ _PRAGMAS = (
     "PRAGMA journal_size_limit = 4194304",
 )
 
-_SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError, zlib.error)
+_SENSELESS = (
+    ValueError,
+    LookupError,
+    TypeError,
+    ArithmeticError,
+    struct.error,
+    zlib.error,
+)
 """Errors of rows that do not mean what they should."""
 
 NO_ENDING = "no ending was written: the daemon was killed, or the power went"

@@ -7,6 +7,7 @@ raise LogError, whatever is wrong with them.
 
 import os
 import sqlite3
+import struct
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -52,7 +53,7 @@ from controller.wire import from_text
 
 _CHUNK = 2_000
 _ABOUT_RUNS = (*SMALL, "scan")
-SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError)
+SENSELESS = (ValueError, LookupError, TypeError, ArithmeticError, struct.error)
 """Errors of rows that do not mean what they should."""
 
 _NO_END = 2**62
