@@ -5,7 +5,12 @@ from contextlib import closing
 
 import pytest
 
-from controller.adapters.season_log import LogError, SeasonLogReader, inspect_log
+from controller.adapters.season_log import (
+    LogError,
+    SeasonLogReader,
+    SeasonLogWriter,
+    inspect_log,
+)
 from controller.adapters.season_log.schema import PAGE_BYTES
 from controller.adapters.season_log.tables import EVENTS
 from tests.campaigns import log_faults
@@ -207,6 +212,29 @@ def test_an_index_that_tells_something_else_is_noticed_at_the_start(log):
     with pytest.raises(LogError, match="is damaged"):
         inspect_log(log)
     assert SeasonLogReader(log).samples("n3", 0, 2**60).order
+
+
+def test_folding_that_finds_no_room_is_told_and_waits(samples, path, monkeypatch):
+    """Or the log would be ill and well again at every scan, and nobody told."""
+    tried = []
+
+    def no_room(_keeper, _after_ms, now_ms):
+        tried.append(now_ms)
+        raise sqlite3.OperationalError("database or disk is full")
+
+    monkeypatch.setattr(
+        "controller.adapters.season_log.keeper.Keeper.fold_some", no_room
+    )
+    told: list[str] = []
+    log = SeasonLogWriter(path, fold_after_ms=60_000, retry_s=60, tell=told.append)
+    log.begin(samples.header())
+    for seq in range(1, 242):  # twenty minutes
+        log.append(*samples.taken(seq, flush=True))
+        assert log.settle()
+    log.close()
+    assert [at_ms // 600_000 for at_ms in tried] == [0, 1, 2]
+    assert [("cannot be written" in words) for words in told] == [True, False] * 3
+    assert SeasonLogReader(path).last_seq("run-1") == 241
 
 
 def test_scans_out_of_order_end_in_an_error_and_not_never(log):

@@ -36,6 +36,9 @@ _BATCH = 1_000
 _SLOWEST_MS = 30_000
 """Chosen: a disk that takes longer over one commit is as good as broken."""
 
+_FOLD_AGAIN_MS = 10 * MINUTE_MS
+"""Chosen: folding that found no room may wait."""
+
 _UNWILLING = (sqlite3.Error, OSError, LogError)
 _UNWRITABLE = (
     sqlite3.IntegrityError,
@@ -113,6 +116,7 @@ class SeasonLogWriter:
         self._singly = 0
         self._fold_after_ms = fold_after_ms
         self._newest_run_ms: int | None = None
+        self._fold_from_ms = 0
         tried = threading.Event()
         self._thread = threading.Thread(
             target=self._serve, args=(tried.set,), name="season-log", daemon=True
@@ -297,6 +301,8 @@ class SeasonLogWriter:
         now_ms, after_ms = self._newest_run_ms, self._fold_after_ms
         if now_ms is None or after_ms is None or self.waiting:
             return
+        if now_ms < self._fold_from_ms:
+            return
         try:
             self._keeper.fold_some(after_ms, now_ms)
         except UnsoundError as error:
@@ -306,7 +312,11 @@ class SeasonLogWriter:
                 f" {self._path} tells more"
             )
         except _UNWILLING as error:
+            # What comes in may still find room: then it is well again at once,
+            # and must not be ill again at every scan.
+            self._fold_from_ms = now_ms + _FOLD_AGAIN_MS
             self._refused([], error)
+            self._tell_trouble()
 
     def _tell_trouble(self) -> None:
         """Tell once when it begins and when it is over; hold no lock meanwhile."""

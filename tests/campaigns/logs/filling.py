@@ -266,8 +266,8 @@ def _filled(disk: Disk, rng: random.Random, full: Full) -> None:
 def _once_full(trial: _Trial) -> None:
     """Fill the disk, look what the writer says, make room, look again."""
     full, rng = trial.full, trial.rng
-    trial.disk.fill(rng.choice((0, 0, 4_096, 20_000, 60_000, 200_000)))
     told = len(trial.told)
+    trial.disk.fill(rng.choice((0, 0, 4_096, 20_000, 60_000, 200_000)))
     if not trial.until(LogHealth.FAILED):
         full.outcome = "was never too full"
         trial.disk.empty()
@@ -277,6 +277,7 @@ def _once_full(trial: _Trial) -> None:
     else:
         full.refused += 1
     trial.scans(rng.randrange(1, 300))
+    trial.settle()
     full.waited = max(full.waited, trial.log.waiting)
     if trial.log.health() is LogHealth.FAILED:
         heard = [words for words in trial.told[told:] if "cannot be written" in words]
