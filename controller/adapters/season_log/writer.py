@@ -113,10 +113,9 @@ class SeasonLogWriter:
         self._asked_ms: int | None = None
         # The thread's own:
         self._keeper = Keeper(path, open_log)
-        self._singly = 0
+        self._singly = self._fold_from_ms = 0
         self._fold_after_ms = fold_after_ms
         self._newest_run_ms: int | None = None
-        self._fold_from_ms = 0
         tried = threading.Event()
         self._thread = threading.Thread(
             target=self._serve, args=(tried.set,), name="season-log", daemon=True

@@ -28,7 +28,12 @@ from controller.core.scan import LogHealth
 from controller.core.state import fresh_state
 from controller.core.units import Millis
 from controller.ports import RunHeader
-from tests.campaigns.logs.writing_process import FOLD_AFTER_MS, SCAN_MS, a_scan
+from tests.campaigns.logs.writing_process import (
+    FOLD_AFTER_MS,
+    NEVER_MS,
+    SCAN_MS,
+    a_scan,
+)
 
 DISK_BYTES = 8_000_000
 PATIENCE_S = 30.0
@@ -168,6 +173,7 @@ class _Trial:
         self.state = fresh_state(plan)
         self.log = SeasonLogWriter(
             self.path,
+            commit_every_ms=NEVER_MS,
             fold_after_ms=FOLD_AFTER_MS,
             ring_scans=self.ring,
             retry_s=0.05 if self.by_itself else PATIENCE_S,
