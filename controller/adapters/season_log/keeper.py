@@ -1,5 +1,6 @@
 """One season log for a writer that survives its disk: open, lose, open again."""
 
+import sqlite3
 from pathlib import Path
 from typing import Protocol
 
@@ -7,7 +8,12 @@ from controller.adapters.season_log.files import LogLock
 from controller.adapters.season_log.logfile import LogFile
 from controller.adapters.season_log.memory import Taken
 from controller.adapters.season_log.rows import Ending, HeaderRow
+from controller.adapters.season_log.schema import LogError
 from controller.adapters.season_log.waiting import Item, Lost
+from controller.core.units import MINUTE_MS
+
+_FOLD_AGAIN_MS = 10 * MINUTE_MS
+"""Chosen: folding that found no room may wait."""
 
 
 class OpenLog(Protocol):
@@ -25,13 +31,18 @@ class Keeper:
         run: Identity of the run that was begun last, committed or not yet.
     """
 
-    def __init__(self, path: Path, open_log: OpenLog) -> None:
+    def __init__(
+        self, path: Path, open_log: OpenLog, fold_after_ms: int | None = None
+    ) -> None:
         self.run: str | None = None
         self._path = path
         self._open_log = open_log
         self._lock: LogLock | None = None
         self._file: LogFile | None = None
         self._was_open = False
+        self._fold_after_ms = fold_after_ms
+        self._fold_from_ms = 0
+        self._newest_run_ms: int | None = None
 
     def make_ready(self) -> LogFile:
         """Return the file, locked and opened if it was not.
@@ -71,10 +82,22 @@ class Keeper:
                 scans.append(item)
         file.write(scans)
         file.commit()
+        if scans:
+            self._newest_run_ms = scans[-1][0].run_ms
 
-    def fold_some(self, fold_after_ms: int, now_run_ms: int) -> bool:
+    def fold_some(self) -> None:
         """Fold the next old scans, if any; raise as LogFile.fold_some does."""
-        return self.make_ready().fold_some(fold_after_ms, now_run_ms)
+        now_ms, after_ms = self._newest_run_ms, self._fold_after_ms
+        if now_ms is None or after_ms is None or now_ms < self._fold_from_ms:
+            return
+        file = self.make_ready()
+        try:
+            file.fold_some(after_ms, now_ms)
+        except (sqlite3.Error, OSError, LogError):
+            # What comes in may still find room: then the log is well again at
+            # once, and must not be ill again at every scan.
+            self._fold_from_ms = now_ms + _FOLD_AGAIN_MS
+            raise
 
     def _begin(self, file: LogFile, header: HeaderRow) -> None:
         if self.run == header.run and file.has_run:

@@ -36,9 +36,6 @@ _BATCH = 1_000
 _SLOWEST_MS = 30_000
 """Chosen: a disk that takes longer over one commit is as good as broken."""
 
-_FOLD_AGAIN_MS = 10 * MINUTE_MS
-"""Chosen: folding that found no room may wait."""
-
 _UNWILLING = (sqlite3.Error, OSError, LogError)
 _UNWRITABLE = (
     sqlite3.IntegrityError,
@@ -112,10 +109,8 @@ class SeasonLogWriter:
         self._commit_from_ms: int | None = None
         self._asked_ms: int | None = None
         # The thread's own:
-        self._keeper = Keeper(path, open_log)
-        self._singly = self._fold_from_ms = 0
-        self._fold_after_ms = fold_after_ms
-        self._newest_run_ms: int | None = None
+        self._keeper = Keeper(path, open_log, fold_after_ms)
+        self._singly = 0
         tried = threading.Event()
         self._thread = threading.Thread(
             target=self._serve, args=(tried.set,), name="season-log", daemon=True
@@ -297,13 +292,10 @@ class SeasonLogWriter:
 
     def _fold(self) -> None:
         """Fold some old scans, while nobody waits for anything else."""
-        now_ms, after_ms = self._newest_run_ms, self._fold_after_ms
-        if now_ms is None or after_ms is None or self.waiting:
-            return
-        if now_ms < self._fold_from_ms:
+        if self.waiting:
             return
         try:
-            self._keeper.fold_some(after_ms, now_ms)
+            self._keeper.fold_some()
         except UnsoundError as error:
             self._tell(
                 f"the season log {self._path} is not as it was written: {error}; it"
@@ -311,9 +303,6 @@ class SeasonLogWriter:
                 f" {self._path} tells more"
             )
         except _UNWILLING as error:
-            # What comes in may still find room: then it is well again at once,
-            # and must not be ill again at every scan.
-            self._fold_from_ms = now_ms + _FOLD_AGAIN_MS
             self._refused([], error)
             self._tell_trouble()
 
@@ -353,10 +342,7 @@ class SeasonLogWriter:
         with self._changed:
             self._health, self._error = LogHealth.OK, None
             self._asked_ms, self._in_hand = None, 0
-            scans = [item[0] for item in batch if is_scan(item)]
-            if scans:
-                self._newest_run_ms = scans[-1].run_ms
-            seqs = [scan.seq for scan in scans]
+            seqs = [item[0].seq for item in batch if is_scan(item)]
             if seqs and self._keeper.run == self._begun:
                 self._committed_seq = seqs[-1]
                 self._waiters.reached(seqs[-1])
