@@ -218,12 +218,12 @@ def test_folding_that_finds_no_room_is_told_and_waits(samples, path, monkeypatch
     """Or the log would be ill and well again at every scan, and nobody told."""
     tried = []
 
-    def no_room(_keeper, _after_ms, now_ms):
+    def no_room(_file, _after_ms, now_ms):
         tried.append(now_ms)
         raise sqlite3.OperationalError("database or disk is full")
 
     monkeypatch.setattr(
-        "controller.adapters.season_log.keeper.Keeper.fold_some", no_room
+        "controller.adapters.season_log.logfile.LogFile.fold_some", no_room
     )
     told: list[str] = []
     log = SeasonLogWriter(path, fold_after_ms=60_000, retry_s=60, tell=told.append)
