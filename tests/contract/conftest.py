@@ -1,11 +1,13 @@
 """Brokers to hold the MQTT adapter against: our embedded one and mosquitto."""
 
 import asyncio
+import gc
 import os
 import shutil
 import signal
 import socket
 import subprocess
+import warnings
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -108,6 +110,11 @@ async def broker_port(request, tmp_path) -> AsyncIterator[int]:
     if request.param == "embedded":
         async with embedded_broker() as port:
             yield port
+        # It leaves the sockets of its last clients to the collector, whose warnings
+        # would be some later test's failure.
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ResourceWarning)
+            gc.collect()
     elif request.param == "given":
         assert GIVEN is not None
         port = int(GIVEN.rpartition(":")[2])
