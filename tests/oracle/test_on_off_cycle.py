@@ -9,6 +9,8 @@ import pytest
 
 from controller.core.plan import OnOff
 from controller.core.regulate import on_off
+from controller.review.limit_cycle import on_off_cycle
+from controller.review.simc import Model
 
 pytestmark = pytest.mark.oracle
 
@@ -33,23 +35,6 @@ class Case:
     def band_c(self):
         half_k = self.differential_k / 2
         return self.setpoint_c - half_k, self.setpoint_c + half_k
-
-
-def closed_form(case):
-    """Return peak and trough [°C], time on and time off [s].
-
-    By hand from dT/dt = (room + gain · heat(t - delay) - T) / lag: past a switch
-    the old heat goes on for the dead time, and from there on it is the
-    exponential to the other end.
-    """
-    low_c, high_c = case.band_c
-    left = math.exp(-case.delay_s / case.lag_s)
-    peak_c = case.hot_c - (case.hot_c - high_c) * left
-    trough_c = case.room_c + (low_c - case.room_c) * left
-    on = math.log((case.hot_c - trough_c) / (case.hot_c - high_c))
-    off = math.log((peak_c - case.room_c) / (low_c - case.room_c))
-    on_s, off_s = (case.delay_s + case.lag_s * part for part in (on, off))
-    return peak_c, trough_c, on_s, off_s
 
 
 def regulated(case, cycles):
@@ -89,16 +74,17 @@ def test_thermostat_cycles_as_the_closed_form_says(case):
     """Peak, trough, time on and time off, to a step and the thousandth of a degree
     in which temperatures are told.
     """
-    peak_c, trough_c, on_s, off_s = closed_form(case)
+    model = Model(case.gain_k, case.lag_s, case.delay_s)
+    expected = on_off_cycle(model, case.room_c, *case.band_c)
     highest_c, lowest_c, switches = regulated(case, cycles=3)
     low_c, high_c = case.band_c
     fastest = max(case.hot_c - lowest_c, highest_c - case.room_c) / case.lag_s
     slowest = min(case.hot_c - high_c, low_c - case.room_c) / case.lag_s
     slack_k = fastest * case.step_s + 0.0015
-    assert highest_c == pytest.approx(peak_c, abs=slack_k)
-    assert lowest_c == pytest.approx(trough_c, abs=slack_k)
+    assert highest_c == pytest.approx(expected.peak_c, abs=slack_k)
+    assert lowest_c == pytest.approx(expected.trough_c, abs=slack_k)
     slack_s = 2 * case.step_s + 2 * 0.0015 / slowest
-    assert slack_s < 0.012 * (on_s + off_s), "or it would say little"
+    assert slack_s < 0.012 * (expected.on_s + expected.off_s), "or it would say little"
     for (begin_s, demand), (end_s, _) in pairwise(switches):
-        expected_s = on_s if demand else off_s
+        expected_s = expected.on_s if demand else expected.off_s
         assert end_s - begin_s == pytest.approx(expected_s, abs=slack_s)
