@@ -39,6 +39,7 @@ def as_schema_2(source, path):
         old.execute("DELETE FROM lost")
         old.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         old.execute("PRAGMA user_version = 2")
+        old.execute("UPDATE meta SET value = '2' WHERE key = 'schema_version'")
 
 
 def copy(new, old, table):
