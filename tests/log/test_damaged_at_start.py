@@ -114,7 +114,7 @@ def test_a_list_of_free_pages_that_is_none_is_found_after_an_end_in_good_order(
     with_free_pages.write_bytes(whole)
     with closing(sqlite3.connect(with_free_pages)) as db:
         assert db.execute("SELECT count(*) FROM scan").fetchone()
-    with pytest.raises(UnusableLogError, match="is damaged.*freelist"):
+    with pytest.raises(UnusableLogError, match=r"is damaged.*freelist"):
         inspect_log(with_free_pages)
 
 
@@ -144,6 +144,15 @@ def test_what_only_writing_finds_is_known_at_the_next_start(
     assert b"malformed" in aside.with_name(aside.name + "-malformed").read_bytes()
     assert not path.with_name("season.db-malformed").exists()
     inspect_log(path)
+
+
+def test_a_mark_that_a_power_cut_left_behind_is_no_new_logs_own(samples, path):
+    """The log goes aside first, and what belongs to it after."""
+    path.with_name("season.db-malformed").write_text("database disk image is malformed")
+    written(samples, path)
+    inspect_log(path)
+    (stray,) = path.parent.glob("season.db.stray-*-malformed")
+    assert "malformed" in stray.read_text()
 
 
 def test_a_mark_that_cannot_be_read_is_no_damage(samples, path):
@@ -254,7 +263,11 @@ SAYS_99 = "UPDATE meta SET value = '99' WHERE key = 'schema_version'"
         ("PRAGMA application_id = 7", "ALTER TABLE scan ADD COLUMN song TEXT"),
         ("PRAGMA user_version = 99", SAYS_99),
         ("PRAGMA user_version = 99", "DROP TABLE meta"),
-        ("PRAGMA user_version = 99", "UPDATE meta SET value = '98'", "DROP VIEW sample"),
+        (
+            "PRAGMA user_version = 99",
+            "UPDATE meta SET value = '98'",
+            "DROP VIEW sample",
+        ),
     ],
 )
 def test_another_programs_file_and_a_newer_schema_are_not_ours_to_move(
@@ -272,9 +285,7 @@ def test_another_programs_file_and_a_newer_schema_are_not_ours_to_move(
 
 @pytest.mark.parametrize("bit", range(32))
 @pytest.mark.parametrize("at", [60, 68])
-def test_one_bit_of_the_schemas_number_or_our_letters_is_damage(
-    samples, path, bit, at
-):
+def test_one_bit_of_the_schemas_number_or_our_letters_is_damage(samples, path, bit, at):
     """sqlite.org, "Database File Format", 1.3: where both stand in the file's head.
 
     Else it would be a newer log's, an older one's or another program's, and be

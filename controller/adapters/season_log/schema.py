@@ -171,27 +171,26 @@ def _check_numbers(
     """Hold the two numbers of a file's head to what stands elsewhere in it.
 
     One bit of them, and a log would be another program's or a newer one's, and be
-    refused for good. The schema's number stands in `meta` too. Where that is not to
-    be read, tables that are ours to the letter tell. A newer schema says its number
-    in both places.
+    refused for good. The schema's number stands in `meta` too, in a newer log as
+    well; where it tells nothing known, tables that are ours to the letter do.
 
     Raises:
         DamagedLogError: They contradict each other.
     """
     if application == APPLICATION_ID and version == SCHEMA_VERSION:
         return
-    ours = {name: found.get(name) for name in _wanted()} == _wanted()
-    if application != APPLICATION_ID and not ours:
-        return
+    made = {n: sql for n, sql in found.items() if not str(n).startswith("sqlite_")}
+    contradicted = made == _wanted()
     told = _told_version(connection)
-    known = told in {*FORMER_VERSIONS, SCHEMA_VERSION}
-    if application == APPLICATION_ID and (told == version or not (known or ours)):
-        return
-    raise DamagedLogError(
-        f"{path} is damaged: its head tells of application {application:#x}, schema"
-        f" {version}, and its tables of a season log of schema {told or 'unknown'};"
-        " use a backup"
-    )
+    if application == APPLICATION_ID:
+        known = contradicted or told in {*FORMER_VERSIONS, SCHEMA_VERSION}
+        contradicted = known and told != version
+    if contradicted:
+        raise DamagedLogError(
+            f"{path} is damaged: its head tells of application {application:#x},"
+            f" schema {version}, and its tables of a season log of schema"
+            f" {told or 'unknown'}; use a backup"
+        )
 
 
 def _told_version(connection: sqlite3.Connection) -> int | None:
