@@ -68,6 +68,19 @@ def opened(
         LogError: The file belongs to another program, a newer version or a
             daemon that runs; or it cannot be read now, or not be set aside.
     """
+    try:
+        return _opened(settings, now, trips, tell)
+    except UnusableLogError:
+        # Writing found what the look had not: now a mark lies beside the log.
+        return _opened(settings, now, trips, tell)
+
+
+def _opened(
+    settings: Settings,
+    now: Instant,
+    trips: Mapping[str, Trip],
+    tell: Callable[[str], None],
+) -> Opening:
     path = settings.log.path
     with _locked(path) as lock:
         try:

@@ -263,8 +263,8 @@ IN_THE_WIRES = (
             " begun, and you are told; what was locked off is also kept elsewhere and"
             " stays locked off."
         ),
-        detected="when it is opened, by its check numbers; every page after a run that"
-        " left no word",
+        detected="at the start, by its check numbers and a look at every page; or when"
+        " it is written",
         then="set aside, alarm; a new log, a cold start, trips as before",
         bound="as after a restart",
         alarms=(AlarmKind.LOG_SET_ASIDE,),

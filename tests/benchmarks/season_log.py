@@ -18,15 +18,23 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
 
-from controller.adapters.season_log import DirectSeasonLog, LogFile, SeasonLogReader
+from controller.adapters.season_log import (
+    DirectSeasonLog,
+    LogFile,
+    SeasonLogReader,
+    inspect_log,
+)
 from controller.adapters.season_log.logfile import _INSERT, _PRAGMAS
 from controller.adapters.season_log.memory import new_run, rows_of
+from controller.adapters.season_log.proof import prove_pages
+from controller.adapters.season_log.reader import read_only
 from controller.adapters.season_log.rows import NameBook, header_row
 from controller.adapters.season_log.schema import create
 from controller.adapters.season_log.tables import TABLES
@@ -130,10 +138,15 @@ def _barely(folder: Path, rows: list[dict[str, list[tuple[object, ...]]]]) -> Re
 # ------------------------------------------------------------------ reading back
 
 
-def _reader(folder: Path, *, numpy: bool = False) -> SeasonLogReader:
+def _from_disk(folder: Path) -> Path:
     path = folder / "season.db"
     with path.open("rb") as file:  # it shall come from the disk
         os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+    return path
+
+
+def _reader(folder: Path, *, numpy: bool = False) -> SeasonLogReader:
+    path = _from_disk(folder)
     if numpy:
         return SeasonLogReader(path, decode=with_numpy)
     return SeasonLogReader(path)
@@ -144,6 +157,25 @@ def _twice(run: Callable[[], object]) -> Result:
     warm = [took(run) for _ in range(5)]
     wall_s, busy_s = (min(times) for times in zip(*warm, strict=True))
     return {"cold_s": cold_s, "wall_s": wall_s, "busy_s": busy_s}
+
+
+@part
+def a_start(folder: Path, _days: int) -> Result:
+    """All that is looked at before a run goes on in the log."""
+    path = _from_disk(folder)
+    return _twice(lambda: inspect_log(path))
+
+
+@part
+def every_page(folder: Path, _days: int) -> Result:
+    """SQLite's look at every page, which is a part of that."""
+    path = _from_disk(folder)
+
+    def look() -> None:
+        with closing(read_only(path)) as db:
+            prove_pages(db)
+
+    return _twice(look)
 
 
 @part
@@ -311,6 +343,8 @@ def _all(folder: Path, days: int) -> None:
 
     print("\nreading back            cold ms  warm ms  of processor  peak MB")
     for name, words in (
+        ("a_start", "the look at a start"),
+        ("every_page", "  of it, every page"),
         ("envelope", "envelope, all days"),
         ("envelope_of_a_day", "envelope, a day"),
         ("a_tray_day", "a tray, a day"),

@@ -13,6 +13,7 @@ from controller.adapters.season_log import (
     LogLock,
     SeasonLogReader,
     TripFile,
+    inspection,
     trips_beside,
 )
 from controller.adapters.season_log.schema import PAGE_BYTES
@@ -214,19 +215,51 @@ def test_what_cannot_be_read_begins_anew_and_is_said_to(bench):
     assert sum(bench.heat(opening.begun)) == 0
 
 
-def test_damage_found_only_while_the_last_state_is_read_sets_aside_too(bench):
-    """After an end in good order not every page is looked at."""
+def test_damage_found_only_while_the_last_state_is_read_sets_aside_too(
+    bench, monkeypatch
+):
     bench.run()
     spoil(bench.path, "reading")
+    monkeypatch.setattr(inspection, "_look", lambda *_: None)  # it took too long
     opening = bench.opened()
     opening.log.close()
     assert "set aside" in opening.notes[0]
+
+
+def test_damage_found_only_while_the_log_is_opened_for_writing_sets_aside_too(
+    bench, monkeypatch
+):
+    bench.run()
+    spoil(bench.path, "meta")
+    monkeypatch.setattr(inspection, "_look", lambda *_: None)
+    opening = bench.opened()
+    assert opening.log.health() is LogHealth.OK
+    opening.log.close()
+    assert "malformed" in opening.notes[0]
+    assert "set aside" in opening.notes[0]
+    assert "could still be read and go on" in opening.notes[0]
+    assert opening.begun.state.log_set_aside, "it rings"
+    assert not bench.path.with_name("season.db-malformed").exists()
+    bench.opened().log.close()
+
+
+@pytest.mark.parametrize("version", [2, 7, 99])
+def test_a_log_whose_schemas_number_was_flipped_is_set_aside(bench, version):
+    bench.run(3)
+    with closing(sqlite3.connect(bench.path)) as db, db:
+        db.execute(f"PRAGMA user_version = {version}")
+    opening = bench.opened()
+    opening.log.close()
+    assert "is damaged: its head tells of" in opening.notes[0]
+    assert (bench.folder / "season.db.damaged-20261125T111500Z").exists()
+    assert SeasonLogReader(bench.path).runs() == []
 
 
 def test_a_log_of_an_older_schema_is_set_aside(bench, trip):
     bench.run(3)
     with closing(sqlite3.connect(bench.path)) as db, db:
         db.execute("PRAGMA user_version = 1")
+        db.execute("UPDATE meta SET value = '1' WHERE key = 'schema_version'")
     opening = bench.opened(trip)
     opening.log.close()
     assert "has schema 1" in opening.notes[0]
@@ -237,8 +270,12 @@ def test_a_log_of_an_older_schema_is_set_aside(bench, trip):
 @pytest.mark.parametrize(
     ("spoiled", "complaint"),
     [
-        ("PRAGMA user_version = 99", "has schema 99"),
-        ("PRAGMA application_id = 7", "of another program"),
+        (
+            "PRAGMA user_version = 99;"
+            " UPDATE meta SET value = '99' WHERE key = 'schema_version'",
+            "has schema 99",
+        ),
+        ("PRAGMA application_id = 7; DROP TABLE scan", "of another program"),
     ],
 )
 def test_what_is_not_ours_to_rename_is_refused_and_left_alone(
@@ -247,7 +284,7 @@ def test_what_is_not_ours_to_rename_is_refused_and_left_alone(
     bench.run(3)
     TripFile(trips_beside(bench.path)).save({})
     with closing(sqlite3.connect(bench.path)) as db, db:
-        db.execute(spoiled)
+        db.executescript(spoiled)
     before, files = bench.path.read_bytes(), bench.files()
     with pytest.raises(LogError, match=complaint):
         bench.opened()

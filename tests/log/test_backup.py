@@ -92,8 +92,8 @@ def test_a_copy_is_of_one_moment_while_the_writer_goes_on(
 
 STEPS = (
     "  1. stop the daemon: nothing may write the log meanwhile;",
-    "  2. rename the log, and what is named like it with -wal, -shm or -journal behind",
-    "     it, out of the way: a stray -wal would be taken for the backup's own;",
+    "  2. rename the log, and what is named like it with -wal, -shm, -journal or",
+    "     -malformed behind it, out of the way: else it counts for the backup;",
     "  3. copy the backup to the log's name, and its .trips.json to that of the log;",
     "  4. bottomheat backup --check LOG, and start the daemon.",
 )

@@ -11,6 +11,7 @@ from controller.adapters.season_log import (
     LogFile,
     SeasonLogReader,
     SeasonLogWriter,
+    inspect_log,
 )
 from controller.core.scan import LogHealth
 
@@ -179,8 +180,54 @@ def test_a_file_that_turns_out_damaged_while_it_is_written_is_ill_health(
     assert settled(log) is FAILED
     assert (log.dropped, log.waiting) == (0, 1)
     assert "malformed" in told[-1]
+    mark = path.with_name("season.db-malformed")
+    assert "malformed" in mark.read_text()
+    log.append(*samples.taken(2, flush=True))
+    assert settled(log) is FAILED
+    assert mark.exists()
     Rotten.rotten = False
+    log.append(*samples.taken(3, flush=True))
+    assert settled(log) is OK
+    assert not mark.exists(), "it was the memory or the wire, not the file"
     log.close()
+    inspect_log(path)
+
+
+def test_a_mark_that_the_disk_does_not_take_is_done_without(path, samples):
+    path.with_name("season.db-malformed").mkdir()
+
+    def open_log(path, *, run, may_create):
+        raise sqlite3.DatabaseError("database disk image is malformed")
+
+    log = SeasonLogWriter(path, retry_s=LONG, open_log=open_log)
+    log.begin(samples.header())
+    assert settled(log) is FAILED
+    assert "malformed" in log.trouble
+    log.close()
+
+
+def test_a_file_that_turns_out_malformed_in_folding_takes_scans_and_is_not_folded(
+    path, samples, told, monkeypatch, on_disk
+):
+    """Told once; nothing is taken out of such a file, and nothing waits in memory."""
+    tried = []
+
+    def malformed(_file, _after_ms, now_ms):
+        tried.append(now_ms)
+        raise sqlite3.DatabaseError("database disk image is malformed")
+
+    monkeypatch.setattr(LogFile, "fold_some", malformed)
+    log = SeasonLogWriter(path, fold_after_ms=60_000, retry_s=LONG, tell=told.append)
+    log.begin(samples.header())
+    for seq in range(1, 300):
+        log.append(*samples.taken(seq, flush=True))
+        assert settled(log) is OK
+    log.close()
+    assert len(tried) == 1
+    (words,) = told
+    assert "is not as it was written" in words
+    assert "malformed; nothing more is folded before the next start" in words
+    assert on_disk.seqs() == list(range(1, 300))
 
 
 def test_another_program_that_looks_into_the_log_takes_nothing_away(

@@ -78,7 +78,8 @@ def test_what_is_no_season_log_is_refused_and_left_alone(path, what, opener):
 @pytest.mark.parametrize("opener", [SeasonLogReader, SeasonLogWriter, DirectSeasonLog])
 def test_a_newer_schema_is_refused_with_its_number(samples, path, opener):
     written(samples, path)
-    altered(path, "PRAGMA user_version = 7")
+    meta = "UPDATE meta SET value = '7' WHERE key = 'schema_version'"
+    altered(path, "PRAGMA user_version = 7", meta)
     with pytest.raises(LogError, match="has schema 7; this bottomheat reads up to"):
         opener(path)
 

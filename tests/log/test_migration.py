@@ -39,6 +39,7 @@ def as_schema_2(source, path):
         old.execute("DELETE FROM lost")
         old.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         old.execute("PRAGMA user_version = 2")
+        old.execute("UPDATE meta SET value = '2' WHERE key = 'schema_version'")
 
 
 def copy(new, old, table):
@@ -120,6 +121,14 @@ def test_a_damaged_one_is_not_brought_up(former, path):
     with pytest.raises(LogError, match="damaged"):
         migrated(path)
     assert is_former(path)
+
+
+def test_a_flipped_number_of_a_former_schema_is_damage_too(former, path):
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("PRAGMA user_version = 66")
+    assert not is_former(path)
+    with pytest.raises(LogError, match=r"is damaged.*schema 66.*log of schema 2"):
+        SeasonLogReader(path)
 
 
 def test_without_second_names_for_files_a_copy_is_kept(former, path, monkeypatch):

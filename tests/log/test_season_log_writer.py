@@ -439,6 +439,21 @@ def test_a_disk_that_does_not_answer_is_ill_health_after_a_while(
     assert on_disk.seqs() == [1, 13, 14, 15]
 
 
+async def test_who_waits_for_a_stuck_disk_is_told_when_a_scan_comes_in_late(
+    log, disk, samples
+):
+    assert settled(log) == (OK, 0)
+    disk.gate.clear()
+    log.append(*samples.taken(1, flush=True))
+    waiter = asyncio.ensure_future(log.committed(1))
+    log.append(*samples.taken(13))
+    await asyncio.wait([waiter], timeout=0)
+    assert not waiter.done()
+    log.append(*samples.taken(14))
+    assert not await waiter
+    assert not await log.committed(14)
+
+
 def test_closing_does_not_wait_for_ever_for_a_stuck_disk(path, disk, samples):
     log = SeasonLogWriter(path, open_log=disk.open)
     log.begin(samples.header())

@@ -1,4 +1,4 @@
-"""Small promises about files: one writer, and names that survive a power cut."""
+"""Small promises about files: one writer, names that survive a power cut, a mark."""
 
 import fcntl
 import os
@@ -9,8 +9,11 @@ from typing import TextIO
 
 from controller.adapters.season_log.schema import LogError
 
-SIDECARS = ("", "-wal", "-shm", "-journal")
-"""Ends of the names of the files that make a SQLite database."""
+MALFORMED = "-malformed"
+"""End of the name of a mark: see mark_malformed."""
+
+SIDECARS = ("", "-wal", "-shm", "-journal", MALFORMED)
+"""Ends of the names of the files that make a SQLite database, and of our mark."""
 
 
 def set_aside(log: Path, utc_ms: int) -> Path:
@@ -43,6 +46,35 @@ def _renamed(log: Path, ends: tuple[str, ...], utc_ms: int, why: str) -> Path:
             part.rename(aside.with_name(aside.name + end))
     sync_directory(log.parent)
     return aside
+
+
+def mark_malformed(log: Path, error: Exception) -> None:
+    """Leave word beside a log, for the next start, that it cannot be written in.
+
+    A look may not find what writing found. Where the disk does not take the mark,
+    nothing is raised: the look is all there is then.
+    """
+    with suppress(OSError):
+        log.with_name(log.name + MALFORMED).write_text(f"{error}\n", encoding="utf-8")
+
+
+def unmark(log: Path) -> None:
+    """Take that word away: the log was written in after all."""
+    with suppress(OSError):
+        log.with_name(log.name + MALFORMED).unlink(missing_ok=True)
+
+
+def marked(log: Path) -> str | None:
+    """Return the word that was left beside a log; None: there is none.
+
+    Raises:
+        OSError: It cannot be read.
+    """
+    try:
+        found = log.with_name(log.name + MALFORMED).read_bytes()
+    except FileNotFoundError:
+        return None
+    return found.decode(errors="replace").strip()
 
 
 def clear_strays(log: Path) -> None:

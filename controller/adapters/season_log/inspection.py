@@ -10,6 +10,7 @@ import zlib
 from contextlib import closing
 from pathlib import Path
 
+from controller.adapters.season_log.files import MALFORMED, marked
 from controller.adapters.season_log.proof import prove_pages, prove_recent
 from controller.adapters.season_log.reader import SENSELESS, read_only
 from controller.adapters.season_log.schema import (
@@ -37,9 +38,10 @@ it on a slow card; what was not looked at by then is taken as it is."""
 def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
     """Look whether a run can go on in a season log; a missing one is no fault.
 
-    Its tables and indices are checked always, and all that is not folded yet. After
-    an end that left no word, a power cut as a rule, every page is looked at as
-    well. All this as far as time allows.
+    All that is not folded yet is held to its check numbers, and every page is looked
+    at, with the list of free ones by which SQLite writes. All this as far as time
+    allows. Where writing found damage, which a look may not find, a mark lies beside
+    the log.
 
     Args:
         path: The log.
@@ -52,6 +54,7 @@ def inspect_log(path: Path, within_s: float = ENOUGH_S) -> None:
     if not path.exists():
         return
     _check_beginning(path)
+    _check_mark(path)
     try:
         with closing(read_only(path)) as db:
             _look(path, db, within_s)
@@ -78,14 +81,16 @@ def _check_beginning(path: Path) -> None:
         raise LogError(f"{path} cannot be read: {error.strerror}") from error
 
 
-def _ended_in_order(path: Path, db: sqlite3.Connection) -> bool:
-    if path.with_name(path.name + "-wal").exists():
-        return False
-    last = db.execute("SELECT id, origin FROM run ORDER BY id DESC LIMIT 1").fetchone()
-    if last is None or last[1] != "live":
-        return True
-    told = db.execute("SELECT 1 FROM ending WHERE scan >= ?", (last[0],)).fetchone()
-    return told is not None
+def _check_mark(path: Path) -> None:
+    try:
+        found = marked(path)
+    except OSError as error:
+        raise LogError(f"{path} cannot be read: {error.strerror}") from error
+    if found is not None:
+        raise DamagedLogError(
+            f"{path} is damaged: when it was written last, SQLite found this:"
+            f" {found!r} (so says {path.name}{MALFORMED} beside it); use a backup"
+        )
 
 
 def _look(path: Path, db: sqlite3.Connection, within_s: float) -> None:
@@ -95,8 +100,7 @@ def _look(path: Path, db: sqlite3.Connection, within_s: float) -> None:
         prove_tables(db, (*SMALL, "snapshot", *LOOSE))
         prove_indices(db)
         prove_recent(db)
-        if not _ended_in_order(path, db):
-            prove_pages(db)
+        prove_pages(db)
     except sqlite3.OperationalError as error:
         if "interrupted" not in str(error):
             raise

@@ -4,11 +4,12 @@ import sqlite3
 from pathlib import Path
 from typing import Protocol
 
-from controller.adapters.season_log.files import LogLock
+from controller.adapters.season_log.files import LogLock, mark_malformed, unmark
 from controller.adapters.season_log.logfile import LogFile
 from controller.adapters.season_log.memory import Taken
 from controller.adapters.season_log.rows import Ending, HeaderRow
-from controller.adapters.season_log.schema import LogError
+from controller.adapters.season_log.schema import LogError, is_malformed
+from controller.adapters.season_log.segments import UnsoundError
 from controller.adapters.season_log.waiting import Item, Lost
 from controller.core.units import MINUTE_MS
 
@@ -43,6 +44,7 @@ class Keeper:
         self._fold_after_ms = fold_after_ms
         self._fold_from_ms = 0
         self._newest_run_ms: int | None = None
+        self._marked = False
 
     def make_ready(self) -> LogFile:
         """Return the file, locked and opened if it was not.
@@ -82,18 +84,31 @@ class Keeper:
                 scans.append(item)
         file.write(scans)
         file.commit()
+        if self._marked:
+            unmark(self._path)
+            self._marked = False
         if scans:
             self._newest_run_ms = scans[-1][0].run_ms
 
     def fold_some(self) -> None:
-        """Fold the next old scans, if any; raise as LogFile.fold_some does."""
+        """Fold the next old scans, if any; raise as LogFile.fold_some does.
+
+        What SQLite calls malformed is unsound: nothing more is folded then, since
+        folding takes rows away, and that is for whole files only. Scans are still
+        taken; the next start looks at every page and sets the file aside.
+        """
         now_ms, after_ms = self._newest_run_ms, self._fold_after_ms
         if now_ms is None or after_ms is None or now_ms < self._fold_from_ms:
             return
         file = self.make_ready()
         try:
             file.fold_some(after_ms, now_ms)
-        except (sqlite3.Error, OSError, LogError):
+        except (sqlite3.Error, OSError, LogError) as error:
+            if is_malformed(error):
+                self._fold_after_ms = None
+                self.abandon()
+                message = f"{error}; nothing more is folded before the next start"
+                raise UnsoundError(message) from error
             # What comes in may still find room: then the log is well again at
             # once, and must not be ill again at every scan.
             self._fold_from_ms = now_ms + _FOLD_AGAIN_MS
@@ -110,6 +125,13 @@ class Keeper:
         if self._file is not None:
             self._file.abandon()
             self._file = None
+
+    def give_up(self, error: Exception) -> None:
+        """Abandon the file, and mark one that turned out malformed."""
+        self.abandon()
+        if is_malformed(error) and not self._marked:
+            mark_malformed(self._path, error)
+            self._marked = True
 
     def release(self) -> None:
         """Give the file up, and the right to write it."""

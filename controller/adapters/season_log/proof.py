@@ -12,7 +12,7 @@ from controller.adapters.season_log.segments import (
     sound_rows,
     unfolded,
 )
-from controller.adapters.season_log.wholeness import newest_number
+from controller.adapters.season_log.wholeness import newest_number, prove_free_pages
 
 _SMALL = ("name", "run", "note", "ending", "clock", "lost", "forgotten", "snapshot")
 _END = 2**62
@@ -36,6 +36,7 @@ def prove_all(db: sqlite3.Connection) -> None:
 
 def prove_pages(db: sqlite3.Connection) -> None:
     """Let SQLite look at every page; raise alike."""
+    prove_free_pages(db)
     (found,) = db.execute("PRAGMA quick_check(1)").fetchone()
     if found != "ok":
         raise UnsoundError(" ".join(str(found).split()))

@@ -126,6 +126,7 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
             damaged.
     """
     application, version, found = _beginning_of(path, connection)
+    _check_numbers(path, connection, application, version, found)
     if application != APPLICATION_ID:
         raise LogError(
             f"{path} is a SQLite file of another program (application id"
@@ -158,6 +159,53 @@ def check_schema(path: Path, connection: sqlite3.Connection) -> None:
         raise DamagedLogError(
             f"{path} is damaged: schema {version}, with another {altered}; use a backup"
         )
+
+
+def _check_numbers(
+    path: Path,
+    connection: sqlite3.Connection,
+    application: int,
+    version: int,
+    found: dict[str, str],
+) -> None:
+    """Hold the two numbers of a file's head to what stands elsewhere in it.
+
+    One bit of them, and a log would be another program's or a newer one's, and be
+    refused for good. The schema's number stands in `meta` too, in a newer log as
+    well; where it tells nothing known, tables that are ours to the letter do.
+
+    Raises:
+        DamagedLogError: They contradict each other.
+    """
+    if application == APPLICATION_ID and version == SCHEMA_VERSION:
+        return
+    made = {n: sql for n, sql in found.items() if not str(n).startswith("sqlite_")}
+    contradicted = made == _wanted()
+    told = _told_version(connection)
+    if application == APPLICATION_ID:
+        known = contradicted or told in {*FORMER_VERSIONS, SCHEMA_VERSION}
+        contradicted = known and told != version
+    if contradicted:
+        raise DamagedLogError(
+            f"{path} is damaged: its head tells of application {application:#x},"
+            f" schema {version}, and its tables of a season log of schema"
+            f" {told or 'unknown'}; use a backup"
+        )
+
+
+def _told_version(connection: sqlite3.Connection) -> int | None:
+    """Return the schema's number by the table `meta`; None: it has none to read."""
+    try:
+        row = connection.execute(
+            "SELECT value FROM meta WHERE key = 'schema_version'"
+        ).fetchone()
+        return int(row[0])
+    except sqlite3.OperationalError as error:
+        if hasattr(error, "sqlite_errorcode") and "no such" not in str(error):
+            raise
+        return None
+    except (sqlite3.DatabaseError, TypeError, ValueError):
+        return None
 
 
 def _beginning_of(
@@ -207,6 +255,15 @@ def unread(path: Path, error: sqlite3.OperationalError) -> LogError:
         words = str(error).split(" with text")[0]  # which may be a whole plan
         return damaged(path, ValueError(words))
     return LogError(f"{path} cannot be read now: {error}")
+
+
+def is_malformed(error: Exception) -> bool:
+    """Whether an error tells of the file, not of its disk.
+
+    Python raises the bare DatabaseError for SQLITE_CORRUPT and SQLITE_NOTADB, and
+    errors derived from it for what a disk or a moment refuses.
+    """
+    return isinstance(error, DamagedLogError) or type(error) is sqlite3.DatabaseError
 
 
 def damaged(path: Path, error: Exception) -> DamagedLogError:

@@ -54,7 +54,8 @@ class SeasonLogWriter:
     Whatever SQLite or the file system refuses makes health FAILED; what was
     to be written waits in a ring and is written, in order, when the disk takes
     it again: tried at the next append and every retry_s. When the ring is
-    full, the oldest scans are lost, counted and noted in the log.
+    full, the oldest scans are lost, counted and noted in the log. A file that
+    turns out malformed gets a mark beside it, so that the next start sets it aside.
     """
 
     def __init__(  # noqa: PLR0913 - each is a promise of its own
@@ -214,6 +215,13 @@ class SeasonLogWriter:
 
         False at once while health is FAILED: an attempt may be under way, but
         the last one failed.
+
+        A disk that hangs refuses nothing, so that this waits on: until a scan
+        comes in that is later than what was due by more than the commit interval,
+        or 30 s if that is longer, for then health is FAILED. It has no bound of
+        its own where no scan comes in. The one caller, the daemon, waits 2 s
+        (COMMIT_WAIT_S), and takes the log for failed until this has returned; a
+        bound in here would end that early, while health still says OK.
         """
         with self._changed:
             if seq <= self._committed_seq:
@@ -349,7 +357,7 @@ class SeasonLogWriter:
             return len(self._ring) > 0
 
     def _refused(self, batch: list[Item], error: Exception) -> bool:
-        self._keeper.abandon()
+        self._keeper.give_up(error)
         with self._changed:
             self._ring.put_back(batch)
             self._in_hand = 0

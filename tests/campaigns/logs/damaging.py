@@ -53,6 +53,11 @@ class Case:
         found = [f"asked: {words}" for words in self.asked.wrong]
         found += [f"asked after the writer: {words}" for words in self.after.wrong]
         found += [f"start: {w}" for start in self.starts for w in start.wrong]
+        found += [
+            f"the second start: {start.outcome}: {start.said}"
+            for start in self.starts[1:]
+            if start.outcome in {"refused", "log fails"}
+        ]
         found += [f"writer: {words}" for words in self.writer.wrong]
         return found + ([self.broke] if self.broke else [])
 
