@@ -101,6 +101,11 @@ class _Words:
         if counted.carried.heat_mk_ms:
             carried = self._hours(counted.carried.heat_mk_ms)
             said.append(f"{carried} of it from before this log")
+        if counted.left_out:
+            said.append(
+                "imported readings, which the live counter never had, are left out"
+                " (--base or --from counts them, too)"
+            )
         if not counted.gaps:
             said.append("no gaps" if counted.readings else "nothing was measured")
         if agrees is not None:
