@@ -188,11 +188,12 @@ class _Words:
             head.append(f"{self._unit}·d")
             head += [ABBREVIATIONS[method] for method in methods]
         cells = [self._cells(row, methods) for row in rows]
-        if methods:
-            cells.append(self._sum([row for row in rows if row.whole], methods))
+        whole = [row for row in rows if row.whole]
+        if methods and whole:
+            cells.append(self._sum(whole, methods))
         yield textwrap.indent(table(head, cells), "  ")
         if methods and not all(row.whole for row in rows):
-            yield "  * not in the sum: not all measured, or the next day is missing"
+            yield "  * not in the sum: it or the next day is not all measured"
 
     def _head_words(self, *, with_methods: bool) -> str:
         unit = self._unit
