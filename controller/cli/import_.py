@@ -183,11 +183,6 @@ def _asked(args: argparse.Namespace, headers: Sequence[RunHeader]) -> Asked:
     delimiter = "\t" if args.delimiter in {"tab", "\\t"} else args.delimiter
     if len(delimiter) != 1 or delimiter in '\r\n"':
         raise ExchangeError(f"--delimiter {args.delimiter!r}: write one mark, or tab")
-    if delimiter == args.decimal:
-        raise ExchangeError(
-            f"--delimiter and --decimal are both {delimiter!r}: a cell would end in the"
-            " middle of a number"
-        )
     return Asked(
         targets=targets,
         layout=Layout(

@@ -233,6 +233,22 @@ def test_fahrenheit_semicolons_and_decimal_commas(imported, log):
     ]
 
 
+def test_a_decimal_comma_between_commas_counts_only_where_it_was_quoted(imported, log):
+    """RFC 4180, 2.6: a cell with a comma is quoted. What is not may be cut in two,
+    the rest of it in a cell that the row has to spare.
+    """
+    text = (
+        "Time,Temp,Note\r\n"
+        '2027-02-01 00:00,"20,5",warm\r\n'
+        "2027-02-01 00:10,21,75\r\n"
+        "2027-02-01 00:20,22,5,cold\r\n"
+    )
+    status, report = imported(text, "--decimal", ",")
+    assert (status, samples(log)) == (1, [(UTC_2027_02_01, 20_500)])
+    assert [one["first"][0]["line"] for one in report["refused"]] == [3, 4]
+    assert "it may be a piece of one" in report["refused"][0]["reason"]
+
+
 def test_an_hour_that_comes_twice_is_refused_unless_it_is_told_which(imported):
     text = "Time,Temp\n2027-10-31 02:30,20\n"
     status, report = imported(text, "--timezone", "Europe/Paris")
@@ -293,7 +309,6 @@ def test_a_file_of_empty_cells_only_gives_no_log(imported, log):
     ("words", "told"),
     [
         (["--delimiter", ";;"], "write one mark, or tab"),
-        (["--decimal", ",", "--delimiter", ","], "are both ','"),
         (["--encoding", "none"], "there is none of that name"),
         (["--encoding", "utf-16"], "say how it is encoded"),
         (["--every", "10"], "--every '10': "),
