@@ -111,7 +111,8 @@ class _Job:
         self._timezone = headers[-1].timezone
         self._runs, self._headers = Runs(reader, headers), headers
         others = self._has_probes(one for one in headers if one.origin == IMPORTED)
-        self._left_out = self._as_live and others and self._has_probes(own)
+        self._heard_own = self._has_probes(own)
+        self._left_out = self._as_live and others and self._heard_own
         self._imported = others and not self._left_out
         if own and not self._imported:
             self._headers = own
@@ -141,7 +142,9 @@ class _Job:
     def _parts(self, *, whole: bool) -> Iterator[Part]:
         """Yield rows with the headers of their runs, in the order that they count."""
         asked = self._reader, self._probes(), self._pieces(whole=whole)
-        own = rows_in_order(*asked, self._runs.own)
+        own: Iterator[list[Row]] = iter(())
+        if not self._imported or self._heard_own:
+            own = rows_in_order(*asked, self._runs.own)
         if not self._imported:
             return self._runs.apart(own)
         imported = rows_by_piece(*asked, self._runs.imported)

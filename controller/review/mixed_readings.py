@@ -7,12 +7,15 @@ here: that order, and which of the two is heard.
 
 import heapq
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import groupby
+from itertools import groupby, islice
 from operator import itemgetter
 
 from controller.core.plan import TrayPlan, all_trays
 from controller.ports import IMPORTED, UNTAKEN_MC, RunHeader
 from controller.review.tray_readings import Part, Row, Runs
+
+_MOST = 50_000
+"""Chosen: rows of a part, so that a season need not fit into memory."""
 
 _Placed = tuple[int, bool, Row]
 """Where a row belongs, by the wall clock [ms]; whether it was imported; itself."""
@@ -54,12 +57,12 @@ def mixed(
     rows = heapq.merge(_own(own), _imported(imported))
     heard = _heard(rows, runs, stale_ms)
     first: RunHeader | None = None
-    for is_imported_in, group in groupby(heard, key=itemgetter(0, 1)):
-        part = [row for *_, row in group]
-        header = runs.header(part[0])
-        if is_imported_in[0]:
-            first = header = first or header
-        yield header, part
+    for (is_imported, _), group in groupby(heard, key=itemgetter(0, 1)):
+        while part := [row for *_, row in islice(group, _MOST)]:
+            header = runs.header(part[0])
+            if is_imported:
+                first = header = first or header
+            yield header, part
 
 
 def _heard(
