@@ -186,6 +186,10 @@ class _Log:
         """Return the headers of all runs, oldest first."""
         return _below(self._reader.runs)
 
+    def first_order(self, run: str) -> int:
+        """Return what the order of a run's readings is at least."""
+        return _below(lambda: self._reader.first_order(run))
+
     def scans(self, run: str) -> Iterator[RecordedScan]:
         """Yield every scan of a run in order."""
         scans = _below(lambda: self._reader.scans(run))

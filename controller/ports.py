@@ -266,6 +266,13 @@ class SeasonReader(Protocol):
         """Return the headers of all runs, oldest first."""
         ...
 
+    def first_order(self, run: str) -> int:
+        """Return what Columns.order is at least for readings of a run.
+
+        It is more than that of any reading of the runs before.
+        """
+        ...
+
     def scans(self, run: str) -> Iterator[RecordedScan]:
         """Yield every scan of a run in order, in bounded memory."""
         ...

@@ -15,7 +15,7 @@ from controller.cli.degree_hours_json import as_json
 from controller.cli.degree_hours_words import Wanted, in_words
 from controller.core.state import State
 from controller.core.step import step
-from controller.ports import RunHeader
+from controller.ports import IMPORTED, RunHeader
 from controller.review.day_shapes import Cutoff
 from controller.review.degree_hours import recount, trays_of
 from controller.review.local_days import LocalDays
@@ -200,8 +200,11 @@ class _Newest:
 
 
 def _newest(reader: SeasonLogReader, headers: Sequence[RunHeader]) -> _Newest:
-    """Return the end of the log: its last kept state, carried on to there."""
-    header = headers[-1]
+    """Return the end of the log: its last kept state, carried on to there.
+
+    What was imported has none: the controller's newest run is meant, if any.
+    """
+    header = next((one for one in headers[::-1] if one.origin != IMPORTED), headers[-1])
     last_seq = reader.last_seq(header.run)
     if not last_seq:
         return _Newest(header.state, header.started_utc_ms)
@@ -220,6 +223,10 @@ def _agreement(state: State, found: Recount) -> bool | None:
     While a controller writes the log, the recount may know more than the state.
     """
     live = state.accounts.get(found.tray)
-    if live is None or (live.last_ms or 0) < (found.account.last_ms or 0):
+    if live is None:
+        return None
+    if found.account.last_ms is not None and (
+        live.last_ms is None or live.last_ms < found.account.last_ms
+    ):
         return None
     return live == found.account

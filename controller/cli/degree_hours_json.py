@@ -49,6 +49,7 @@ def _tray_as_json(
         "highest_c": None if counted.high_mc is None else celsius(counted.high_mc),
         "carried_k_h": kelvin_hours(counted.carried.heat_mk_ms),
         "live_counter_agrees": agrees,
+        "imported_left_out": counted.left_out,
         "gaps_would_add": _bounds_as_json(bounds(counted, gap_ms)),
         "gaps": [_gap_as_json(counted, gap) for gap in counted.gaps],
     }

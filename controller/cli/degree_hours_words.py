@@ -101,6 +101,11 @@ class _Words:
         if counted.carried.heat_mk_ms:
             carried = self._hours(counted.carried.heat_mk_ms)
             said.append(f"{carried} of it from before this log")
+        if counted.left_out:
+            said.append(
+                "imported readings, which the live counter never had, are left out"
+                " (--base or --from counts them, too)"
+            )
         if not counted.gaps:
             said.append("no gaps" if counted.readings else "nothing was measured")
         if agrees is not None:
@@ -183,11 +188,12 @@ class _Words:
             head.append(f"{self._unit}·d")
             head += [ABBREVIATIONS[method] for method in methods]
         cells = [self._cells(row, methods) for row in rows]
-        if methods:
-            cells.append(self._sum([row for row in rows if row.whole], methods))
+        whole = [row for row in rows if row.whole]
+        if methods and whole:
+            cells.append(self._sum(whole, methods))
         yield textwrap.indent(table(head, cells), "  ")
         if methods and not all(row.whole for row in rows):
-            yield "  * not in the sum: not all measured, or the next day is missing"
+            yield "  * not in the sum: it or the next day is not all measured"
 
     def _head_words(self, *, with_methods: bool) -> str:
         unit = self._unit

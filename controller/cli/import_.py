@@ -158,8 +158,14 @@ def run(args: argparse.Namespace) -> int:
 
 def _headers(log: Path, *, dry: bool) -> Sequence[RunHeader]:
     """Return the runs that the log has, once it is known that it may be written."""
-    # Read first: no lock file is left beside what is no log.
-    headers = SeasonLogReader(log).runs() if log.exists() else ()
+    if not log.exists():
+        # A lock is taken when it is written: none is left where nothing is.
+        if not log.parent.is_dir():
+            raise ExchangeError(
+                f"{log}: the folder {log.parent} does not exist; make it first"
+            )
+        return ()
+    headers = SeasonLogReader(log).runs()
     if not dry:
         LogLock(log).release()
     return headers
@@ -177,11 +183,6 @@ def _asked(args: argparse.Namespace, headers: Sequence[RunHeader]) -> Asked:
     delimiter = "\t" if args.delimiter in {"tab", "\\t"} else args.delimiter
     if len(delimiter) != 1 or delimiter in '\r\n"':
         raise ExchangeError(f"--delimiter {args.delimiter!r}: write one mark, or tab")
-    if delimiter == args.decimal:
-        raise ExchangeError(
-            f"--delimiter and --decimal are both {delimiter!r}: a cell would end in the"
-            " middle of a number"
-        )
     return Asked(
         targets=targets,
         layout=Layout(

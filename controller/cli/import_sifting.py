@@ -121,12 +121,27 @@ def _add_cells(row: FoundRow, utc_ms: int, work: Work) -> None:
     asked = work.asked
     for number, cell in enumerate(row.cells):
         try:
+            _check_whole(cell, asked)
             milli = milli_celsius(cell, asked.unit, asked.decimal)
         except NoReadingError as error:
             column = asked.targets[number].column
             work.counts.refuse(str(error), Place(row.line, column, _shown(cell)))
         else:
             work.found.add(number, utc_ms, milli, row.line)
+
+
+def _check_whole(cell: str, asked: Asked) -> None:
+    """Refuse what may be a piece of a number that a delimiter cut in two.
+
+    Where one mark stands between cells and within numbers, a number that has it
+    was quoted, and is whole; of one that has none, nobody knows.
+    """
+    mark = asked.decimal
+    if mark == asked.layout.delimiter and cell.strip() and mark not in cell:
+        raise NoReadingError(
+            f"{mark!r} stands between cells, too, and is not in the number: it may be"
+            " a piece of one"
+        )
 
 
 def _shown(cell: str) -> str:

@@ -34,11 +34,16 @@ def utc_ms_said(option: str, text: str, timezone: str) -> int:
     """
     try:
         at = _said(text)
+        if at.tzinfo is None:
+            at = at.replace(tzinfo=ZoneInfo(timezone))
+        since = at.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
     except ValueError:
         raise ExchangeError(f"{option} {text!r} is no time; write {A_TIME}") from None
-    if at.tzinfo is None:
-        at = at.replace(tzinfo=ZoneInfo(timezone))
-    since = at.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+    except OverflowError:
+        raise ExchangeError(
+            f"{option} {text!r} lies outside of the years 1 to 9999 in UTC; write"
+            f" {A_TIME}"
+        ) from None
     return round(since.total_seconds() * 1000)
 
 

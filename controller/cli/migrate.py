@@ -24,16 +24,23 @@ def add_parser(
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
-    from controller.adapters.season_log import LogError, LogLock, is_former, migrated
+    from controller.adapters.season_log import (
+        LogError,
+        LogLock,
+        SeasonLogReader,
+        is_former,
+        migrated,
+    )
 
     log: Path = args.log
     if not log.exists():
         raise LogError(f"{log} does not exist; give the path of a season log")
+    if not is_former(log):
+        SeasonLogReader(log)  # what is no log at all is told, and gets no lock file
+        print(f"{log} has the present schema: there is nothing to do")
+        return 0
     lock = LogLock(log)
     try:
-        if not is_former(log):
-            print(f"{log} has the present schema: there is nothing to do")
-            return 0
         kept = migrated(log)
     finally:
         lock.release()

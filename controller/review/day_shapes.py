@@ -34,7 +34,8 @@ class Above(NamedTuple):
 
     Attributes:
         degree_days: What of it lies above [degrees times days].
-        share: For which share of the day it is above, 0 to 1.
+        share: For which share of the day it is above, 0 to 1; at the threshold
+            is not above it.
     """
 
     degree_days: float
@@ -51,10 +52,10 @@ def triangle(low: float, high: float, threshold: float) -> Above:
     (M - T)² / (2 (M - m)) where the lines cross it: Zalom et al. 1983, UC
     Leaflet 21373, single triangle.
     """
-    if threshold <= low:
-        return Above((high + low) / 2 - threshold, 1.0)
     if threshold >= high:
         return Above(0.0, 0.0)
+    if threshold <= low:
+        return Above((high + low) / 2 - threshold, 1.0)
     share = (high - threshold) / (high - low)
     return Above((high - threshold) * share / 2, share)
 
@@ -67,10 +68,10 @@ def sine(low: float, high: float, threshold: float) -> Above:
     Baskerville and Emin 1969.
     """
     mean = (high + low) / 2
-    if threshold <= low:
-        return Above(mean - threshold, 1.0)
     if threshold >= high:
         return Above(0.0, 0.0)
+    if threshold <= low:
+        return Above(mean - threshold, 1.0)
     amplitude = (high - low) / 2
     # Rounding may carry the ratio past 1 where the threshold is an extreme.
     theta = asin(max(-1.0, min(1.0, (threshold - mean) / amplitude)))

@@ -6,8 +6,9 @@ the highest and the lowest reading of a day, whatever time was measured.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import zip_longest
 
 from controller.core.units import HOUR_MS, celsius, kelvin_hours
 from controller.review.daily_degree_days import (
@@ -41,6 +42,8 @@ class DayRow:
         high_c: The highest [°C].
         degree_days_k_d: By name of the method, from low_c and high_c [K·d];
             None where one is missing, or the next day's where that is needed.
+        next_measured: Whether almost all of the next day was measured, too, or
+            no method needs it: its lowest may be still to come.
     """
 
     day: date
@@ -53,11 +56,12 @@ class DayRow:
     low_c: float | None
     high_c: float | None
     degree_days_k_d: Mapping[DailyMethod, float | None]
+    next_measured: bool = True
 
     @property
     def whole(self) -> bool:
         """Whether almost all of it was measured, and every method has its say."""
-        measured = self.hours_measured >= WHOLE * self.hours
+        measured = _measured(self) and self.next_measured
         return measured and None not in self.degree_days_k_d.values()
 
 
@@ -109,7 +113,16 @@ def day_rows(
                 by_method,
             )
         )
-    return rows
+    if NEEDS_NEXT_DAY.isdisjoint(methods):
+        return rows
+    return [
+        replace(row, next_measured=after is not None and _measured(after))
+        for row, after in zip_longest(rows, rows[1:])
+    ]
+
+
+def _measured(row: DayRow) -> bool:
+    return row.hours_measured >= WHOLE * row.hours
 
 
 def _by(

@@ -12,25 +12,33 @@ very time of a reading before it (taken for one that came twice); one from the
 future of its scan; and what a probe said, within the scan in which it reached a
 cut-out for the second time, after that.
 
+What was imported from another recorder the live counter never saw: recounted as
+that one counts it is left out, unless the tray has nothing else. All other
+recounts have it where it belongs in time.
+
 What may live here: recounting one tray, from run to run.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from controller.core.plan import TrayPlan, all_trays
 from controller.core.state import ThermalAccount
 from controller.core.units import DAY_MS, MilliC
-from controller.ports import RunHeader, SeasonReader
+from controller.ports import IMPORTED, RunHeader, SeasonReader
 from controller.review.local_days import LocalDays
+from controller.review.mixed_readings import imported_tray, mixed
 from controller.review.recounted import Recount, Span, Thresholds
 from controller.review.thermal_ledger import Ledger
 from controller.review.tray_mean import TrayMean
 from controller.review.tray_readings import (
     EVER_MS,
     OutOfOrderError,
-    by_run,
+    Part,
+    Row,
+    Runs,
     edges,
+    rows_by_piece,
     rows_in_order,
 )
 
@@ -87,40 +95,65 @@ class _Job:
         span: Span,
     ) -> None:
         self._reader, self._name, self._span = reader, tray, span
-        self._headers = reader.runs()
-        known = {found.name: found for found in trays_of(self._headers)}
+        headers = reader.runs()
+        own = [header for header in headers if header.origin != IMPORTED]
+        known = {found.name: found for found in trays_of(headers)}
         if tray not in known:
             msg = f"no run of the log has a tray {tray!r}"
             raise NoSuchTrayError(msg)
         ends = span.from_utc_ms, span.to_utc_ms
         self._as_live = thresholds is None and ends == (None, None)
         if thresholds is None:
-            own = known[tray]
-            thresholds = Thresholds(own.base_mc, own.upper_mc)
+            plan = known[tray]
+            thresholds = Thresholds(plan.base_mc, plan.upper_mc)
         upper_mc = None if thresholds.upper_mc is None else MilliC(thresholds.upper_mc)
         self._empty = ThermalAccount(MilliC(thresholds.base_mc), upper_mc)
-        self._timezone = self._headers[-1].timezone
+        self._timezone = headers[-1].timezone
+        self._runs, self._headers = Runs(reader, headers), headers
+        others = self._has_probes(one for one in headers if one.origin == IMPORTED)
+        self._heard_own = self._has_probes(own)
+        self._left_out = self._as_live and others and self._heard_own
+        self._imported = others and not self._left_out
+        if own and not self._imported:
+            self._headers = own
         self._days = LocalDays(self._timezone, *ends)
         self._carried = self._first()
         self._ledger = Ledger(self._carried, self._days)
+        self._means: dict[str, TrayMean] = {}
         self._mean = TrayMean(TrayPlan(name=tray))
         self._utc_less_run_ms: int | None = None
 
     def done(self, *, whole: bool) -> Recount:
         """Count; whole: read the log in one piece."""
         present: RunHeader | None = None
-        rows = rows_in_order(self._reader, self._probes(), self._pieces(whole=whole))
-        for header, part in by_run(self._reader, self._headers, rows):
+        for header, part in self._parts(whole=whole):
             if header is not present:
                 if present is not None:
-                    self._enter(header)
-                present, self._mean = header, TrayMean(self._tray_of(header))
+                    self._turn(present, header, part)
+                present = header
+                self._mean = self._means.setdefault(header.run, self._fresh(header))
             samples = self._mean.samples(part)
             self._ledger.add(samples, self._mean.longest_ms, self._doubted_ms)
             self._utc_less_run_ms = part[-1][2] - part[-1][1]
-        if present is not None and present is not self._headers[-1]:
+        if not self._imported and present not in (None, self._headers[-1]):
             self._enter(self._headers[-1])
         return self._result()
+
+    def _parts(self, *, whole: bool) -> Iterator[Part]:
+        """Yield rows with the headers of their runs, in the order that they count."""
+        asked = self._reader, self._probes(), self._pieces(whole=whole)
+        own: Iterator[list[Row]] = iter(())
+        if not self._imported or self._heard_own:
+            own = rows_in_order(*asked, self._runs.own)
+        if not self._imported:
+            return self._runs.apart(own)
+        imported = rows_by_piece(*asked, self._runs.imported)
+        return mixed(own, imported, self._runs, lambda run: self._fresh(run).longest_ms)
+
+    def _fresh(self, header: RunHeader) -> TrayMean:
+        if header.origin == IMPORTED:
+            return TrayMean(imported_tray(self._headers, self._name))
+        return TrayMean(self._tray_of(header))
 
     def _doubted_ms(self) -> int | None:
         return self._mean.doubted_ms
@@ -136,6 +169,14 @@ class _Job:
                 asked = self._empty.base_mc, self._empty.upper_mc
                 return account if self._as_live and own == asked else self._empty
         return self._empty
+
+    def _turn(self, present: RunHeader, header: RunHeader, part: list[Row]) -> None:
+        """Go on in another run, or in what another recorder heard meanwhile."""
+        if IMPORTED not in {present.origin, header.origin}:
+            self._enter(header)
+        else:
+            at_ms, utc_ms = part[0][1:3]
+            self._ledger.run_ended(known=self._clocks_agree(utc_ms - at_ms))
 
     def _enter(self, header: RunHeader) -> None:
         """Go on in another run as the live counter did, which its state tells."""
@@ -156,14 +197,18 @@ class _Job:
         """
         if any(kept.last_ms is not None for kept in header.state.accounts.values()):
             return True
-        if self._utc_less_run_ms is None:
-            return False
-        skew_ms = header.started_utc_ms - header.started_run_ms
-        return abs(skew_ms - self._utc_less_run_ms) <= _AGREE_MS
+        return self._clocks_agree(header.started_utc_ms - header.started_run_ms)
+
+    def _clocks_agree(self, utc_less_run_ms: int) -> bool:
+        known_ms = self._utc_less_run_ms
+        return known_ms is not None and abs(utc_less_run_ms - known_ms) <= _AGREE_MS
 
     def _tray_of(self, header: RunHeader) -> TrayPlan:
         trays = {tray.name: tray for tray in all_trays(header.plan)}
         return trays.get(self._name, TrayPlan(name=self._name))
+
+    def _has_probes(self, headers: Iterable[RunHeader]) -> bool:
+        return any(self._tray_of(header).probes for header in headers)
 
     def _probes(self) -> list[str]:
         """Return every probe that the tray has had in any run."""
@@ -207,4 +252,5 @@ class _Job:
             min(lows, default=None),
             max(highs, default=None),
             self._timezone,
+            self._left_out,
         )

@@ -79,6 +79,8 @@ class Recount:
             none.
         high_mc: The highest [m°C].
         timezone: Whose days they are.
+        left_out: Whether the log has imported readings of it that are left out:
+            the live counter never had them.
     """
 
     tray: str
@@ -89,6 +91,7 @@ class Recount:
     low_mc: int | None
     high_mc: int | None
     timezone: str
+    left_out: bool = False
 
     @property
     def readings(self) -> int:

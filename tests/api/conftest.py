@@ -227,6 +227,9 @@ class FakeReader:
         )
         return [header]
 
+    def first_order(self, run):
+        return -(2**62)
+
     def scans(self, run):
         raise NotImplementedError
 

@@ -125,6 +125,21 @@ def test_daily_methods_stand_beside_the_integral_and_say_so(log, capsys):
     assert "tri-2, double-triangle: straight lines" in words
 
 
+@pytest.mark.parametrize(("hours", "summed"), [(30, []), (49, ["2027-02-02"])])
+def test_a_day_counts_in_the_sum_when_the_next_one_told_its_lowest(
+    tmp_path, capsys, hours, summed
+):
+    """Whole from midnight to midnight, and the lowest of the next day, which
+    double methods need, seen: after five hours of it, it is still to come.
+    """
+    log = written(tmp_path / "season.db", hours, silent=())
+    assert run(log, "--methods", "--tray", "N1") == 0
+    lines = capsys.readouterr().out.splitlines()
+    days = [line.split() for line in lines if line.strip().startswith("2027-02")]
+    assert [day[0] for day in days if day[1] != "*"] == summed
+    assert len([line for line in lines if "sum  " in line]) == len(summed)
+
+
 def test_without_an_upper_every_method_has_its_say(log, capsys):
     words = ["--tray", "N1", "--upper", "none", "--methods", "--json"]
     assert run(log, *words) == 0

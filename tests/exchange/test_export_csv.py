@@ -161,6 +161,8 @@ def test_the_description_beside_it_names_every_column(exported, tmp_path):
         (["-o", "s.csv", "--probe", "n9"], "--probe n9: the log has none of that name"),
         (["-o", "s.csv", "--tray", "n1"], "it has N1, N2, sill"),
         (["-o", "s.csv", "--from", "yesterday"], "--from 'yesterday' is no time"),
+        (["-o", "s.csv", "--from", "0001-01-01"], "outside of the years 1 to 9999"),
+        (["-o", "s.csv", "--to", "9999-12-31T23:00-05:00"], "outside of the years"),
         (["-o", "s.csv", "--from", "2027-01-02", "--to", "2027-01-01"], "lie later"),
         (["-o", "s.csv", "--commands", "--untaken"], "leave out --probe"),
         (["-o", "none/s.csv"], "the folder none does not exist"),

@@ -233,6 +233,22 @@ def test_fahrenheit_semicolons_and_decimal_commas(imported, log):
     ]
 
 
+def test_a_decimal_comma_between_commas_counts_only_where_it_was_quoted(imported, log):
+    """RFC 4180, 2.6: a cell with a comma is quoted. What is not may be cut in two,
+    the rest of it in a cell that the row has to spare.
+    """
+    text = (
+        "Time,Temp,Note\r\n"
+        '2027-02-01 00:00,"20,5",warm\r\n'
+        "2027-02-01 00:10,21,75\r\n"
+        "2027-02-01 00:20,22,5,cold\r\n"
+    )
+    status, report = imported(text, "--decimal", ",")
+    assert (status, samples(log)) == (1, [(UTC_2027_02_01, 20_500)])
+    assert [one["first"][0]["line"] for one in report["refused"]] == [3, 4]
+    assert "it may be a piece of one" in report["refused"][0]["reason"]
+
+
 def test_an_hour_that_comes_twice_is_refused_unless_it_is_told_which(imported):
     text = "Time,Temp\n2027-10-31 02:30,20\n"
     status, report = imported(text, "--timezone", "Europe/Paris")
@@ -293,7 +309,6 @@ def test_a_file_of_empty_cells_only_gives_no_log(imported, log):
     ("words", "told"),
     [
         (["--delimiter", ";;"], "write one mark, or tab"),
-        (["--decimal", ",", "--delimiter", ","], "are both ','"),
         (["--encoding", "none"], "there is none of that name"),
         (["--encoding", "utf-16"], "say how it is encoded"),
         (["--every", "10"], "--every '10': "),
@@ -332,6 +347,43 @@ def test_a_file_that_is_no_such_table_is_told_with_exit_2(imported, log, text, t
     assert status == 2
     assert told in said
     assert not log.exists()
+
+
+@pytest.mark.parametrize(
+    ("bytes_as", "said"),
+    [
+        ("utf-8-sig", "utf-8"),
+        ("utf-8-sig", "UTF_8"),
+        ("utf-8-sig", "utf-8-sig"),
+        ("utf-16", "utf-16"),
+        ("utf-16", "utf-16-le"),
+        ("utf-16-le", "utf-16-le"),
+        ("cp1252", "windows-1252"),
+    ],
+)
+def test_marks_at_the_beginning_are_no_part_of_a_name(imported, log, bytes_as, said):
+    """The Unicode Standard, 23.8: U+FEFF at the start of a text is its mark."""
+    text = '"Time";"Temp. °C"\r\n2027-02-01 00:00;20,5\r\n'
+    words = ("--encoding", said, "--delimiter", ";", "--decimal", ",")
+    given = text.encode(bytes_as)
+    status, report = imported(given, *words, columns=["Temp. °C=N1"])
+    assert (status, report["taken"]) == (0, 1)
+    assert samples(log) == [(UTC_2027_02_01, 20_500)]
+
+
+@pytest.mark.parametrize(
+    ("bytes_as", "said", "told"),
+    [
+        ("utf-8-sig", "cp1252", "the mark of UTF-8: say --encoding utf-8"),
+        ("utf-16", "latin-1", "the mark of UTF-16: say --encoding utf-16"),
+    ],
+)
+def test_a_mark_of_another_encoding_is_told_and_nothing_is_left(
+    imported, log, tmp_path, bytes_as, said, told
+):
+    status, words = imported(PLAIN.encode(bytes_as), "--encoding", said)
+    assert (status, told in words) == (2, True)
+    assert [path.name for path in tmp_path.iterdir()] == ["recorder.csv"]
 
 
 def test_a_new_log_needs_a_zone_and_a_missing_file_is_named(

@@ -171,6 +171,7 @@ def test_patterns_and_counted_seconds(written, text):
         ("iso", "Europe/Nowhere", "there is none of that name"),
         ("iso", "../etc/passwd", "there is none of that name"),
         ("%H:%M", "UTC", "tells no day"),
+        ("%d.%m.%Y %I:%M", "UTC", "tells morning and evening not apart"),
         ("%Y-%m-%Q", "UTC", "--time-format"),
     ],
 )

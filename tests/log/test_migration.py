@@ -92,6 +92,14 @@ def test_the_command_does_it_once(former, path, capsys):
     assert cli.main(["migrate", str(path.with_name("none.db"))]) == 2
 
 
+def test_what_is_no_log_is_told_and_gets_no_lock_file(tmp_path, capsys):
+    table = tmp_path / "table.csv"
+    table.write_text("Time,Temp\r\n2027-02-01 09:00,20\r\n")
+    assert cli.main(["migrate", str(table)]) == 2
+    assert "no season log" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == [table]
+
+
 def test_a_log_that_is_being_written_is_left_alone(former, path):
     lock = LogLock(path)
     assert cli.main(["migrate", str(path)]) == 2

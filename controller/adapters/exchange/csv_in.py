@@ -5,6 +5,7 @@ row that names its columns, rows too short or too long. What cells mean is not
 known here.
 """
 
+import codecs
 import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -16,7 +17,7 @@ from controller.adapters.exchange.errors import ExchangeError
 _HEADER_WITHIN = 100
 """Chosen: recorders write a few dozen lines of their own before the table."""
 
-_MARKS = {b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
+_MARKS_OF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _SHOWN = 12
 
 
@@ -75,19 +76,29 @@ def rows_in(path: Path, layout: Layout) -> Iterator[FoundRow]:
 
 def _opened(path: Path, encoding: str) -> TextIO:
     with path.open("rb") as raw:
-        start = raw.read(2)
-    if start in _MARKS and not encoding.lower().startswith("utf-16"):
-        raise ExchangeError(
-            f"{path} begins with {start!r}, the mark of UTF-16: say --encoding utf-16"
-        )
-    plain = "utf-8-sig" if encoding.lower() in {"utf-8", "utf8"} else encoding
+        start = raw.read(len(codecs.BOM_UTF8))
     try:
-        return path.open(encoding=plain, newline="")
+        name = codecs.lookup(encoding).name
+        if start.startswith(_MARKS_OF_16):
+            _check_mark(path, start[:2], name, "utf-16")
+            name = "utf-16"  # which of the two the mark tells, and is no character
+        elif start == codecs.BOM_UTF8:
+            _check_mark(path, start, name, "utf-8")
+            name = "utf-8-sig"
+        return path.open(encoding=name, newline="")
     except LookupError:
         raise ExchangeError(
             f"--encoding {encoding}: there is none of that name; utf-8, cp1252,"
             " latin-1 and utf-16 are usual"
         ) from None
+
+
+def _check_mark(path: Path, mark: bytes, name: str, marked: str) -> None:
+    if not name.startswith(marked):
+        raise ExchangeError(
+            f"{path} begins with {mark!r}, the mark of {marked.upper()}: say --encoding"
+            f" {marked}"
+        )
 
 
 class _Lines(Protocol):

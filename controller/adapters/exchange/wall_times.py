@@ -18,7 +18,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MS = timedelta(milliseconds=1)
 _FIRST_YEAR = 1970
 _LAST_YEAR = 2200
-_EXAMPLE = datetime(2027, 2, 1, 9, 5, 7)  # noqa: DTZ001
+_EXAMPLE = datetime(2027, 2, 1, 21, 5, 7)  # noqa: DTZ001
 
 
 class NoTimeError(ValueError):
@@ -80,6 +80,11 @@ def _check_pattern(written: str) -> None:
         again = datetime.strptime(_EXAMPLE.strftime(written), written)  # noqa: DTZ007
     except ValueError as error:
         raise ExchangeError(f"--time-format {written!r}: {error}") from None
+    if again.hour == _EXAMPLE.hour - 12:
+        raise ExchangeError(
+            f"--time-format {written!r} tells morning and evening not apart: %I needs"
+            " %p beside it; %H counts to 23"
+        )
     if again.date() != _EXAMPLE.date():
         raise ExchangeError(
             f"--time-format {written!r} tells no day: %Y, %m and %d, or their like, are"

@@ -40,6 +40,7 @@ from controller.adapters.season_log.segments import (
     sound_rows,
     stretches,
 )
+from controller.adapters.season_log.tables import READINGS_PER_SCAN
 from controller.adapters.season_log.wholeness import (
     SMALL,
     Holes,
@@ -104,6 +105,11 @@ class SeasonLogReader:
                 (span.first, _NO_END),
             )
             return Ending(*found[0][1:]) if found else None
+
+    def first_order(self, run: str) -> int:
+        """Return what the order of a run's readings is at least."""
+        with self._reading(_ABOUT_RUNS) as db:
+            return self._span(db, run).first * READINGS_PER_SCAN
 
     def scans(self, run: str, after_seq: int = 0) -> Iterator[RecordedScan]:
         """Yield every scan of a run with a number above after_seq, in order.
