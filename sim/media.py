@@ -63,9 +63,10 @@ class Medium:
     def conductivity(self) -> float:
         """Return the thermal conductivity of a medium as it stands drained [W/mK].
 
-        One that dries is in moist, which also knows sand by itself. The organic part is linear in its water; sand joins by the geometric
+        The organic part is linear in its water; sand joins by the geometric
         mean, weighted with its share of the bulk (chosen: between the bounds
-        of layers in series and in parallel).
+        of layers in series and in parallel). Sand alone, and media that dry,
+        have a rule of their own, in moist.
         """
         slope = (ORGANIC_WET_W_MK - ORGANIC_DRY_W_MK) / ORGANIC_WET_WATER
         organic = ORGANIC_DRY_W_MK + slope * self.water

@@ -5,6 +5,7 @@ the numbers of equations are those of the paper. Each function takes numbers or
 arrays. What may live here: these formulas. Nothing about benches.
 """
 
+import math
 from typing import TypeVar
 
 import numpy as np
@@ -49,7 +50,7 @@ def slope_kpa_k(temp_c: Values) -> Values:
 
 def pressure_kpa(height_m: float) -> float:
     """Return the usual pressure of the air at a height above the sea [kPa] (7)."""
-    return SEA_LEVEL_KPA * ((293 - 0.0065 * height_m) / 293) ** 5.26
+    return SEA_LEVEL_KPA * math.pow((293 - 0.0065 * height_m) / 293, 5.26)
 
 
 def psychrometric_kpa_k(air_kpa: float = SEA_LEVEL_KPA) -> float:
