@@ -11,6 +11,7 @@ import numpy as np
 
 from controller.core.plan import MatPlan, Plan, TrayPlan, all_trays
 from sim.bench import (
+    LAYERS,
     MatNetwork,
     Standing,
     TrayNodes,
@@ -34,6 +35,7 @@ class Warmth:
             of a mat, as a share.
         noise: What it is drawn from.
         evaporation_mm: From each tray, by name [mm/day].
+        layers: How many each tray's medium has.
     """
 
     def __init__(
@@ -43,15 +45,16 @@ class Warmth:
         unevenness: float,
         noise: np.random.Generator,
         evaporation_mm: Mapping[str, float],
+        layers: int = LAYERS,
     ) -> None:
-        self._parts = dict(_parts(plan))
+        self._parts, self._layers = dict(_parts(plan)), layers
         self._standing = dict.fromkeys(self._parts, Standing())
-        nets = {name: _network(part, Standing()) for name, part in self._parts.items()}
+        nets = {name: self._network(name) for name in self._parts}
         heated = {
             name: (net, _full_w(net, self._parts[name], noise, unevenness))
             for name, net in nets.items()
         }
-        self.heat = Joined(heated, start_c)
+        self.heat = self._join(heated, start_c)
         self._block_of = {
             tray: name for name, net in nets.items() for tray in net.trays
         }
@@ -84,6 +87,14 @@ class Warmth:
         return tuple(float(temps[node]) for node in nodes.layers)
 
     # --------------------------------------------------------------- happening
+
+    def enter(
+        self,
+        room_c: float,
+        minute: int,  # noqa: ARG002 - for those who have more than a room
+    ) -> None:
+        """Let a minute begin, with the room as warm as that [°C]."""
+        self.heat.set_room(room_c)
 
     def lift(self, tray: str) -> None:
         """Lift a tray off its mat and set it down beside it."""
@@ -141,7 +152,18 @@ class Warmth:
     def _stand(self, tray: str, standing: Standing) -> None:
         name = self._block_of[tray]
         self._standing[name] = standing
-        self.heat.exchange(name, _network(self._parts[name], standing))
+        self.heat.exchange(name, self._network(name))
+
+    def _join(
+        self, heated: Mapping[str, tuple[MatNetwork, Vector]], start_c: float
+    ) -> Joined:
+        return Joined(heated, start_c)
+
+    def _network(self, name: str) -> MatNetwork:
+        part, standing = self._parts[name], self._standing[name]
+        if isinstance(part, MatPlan):
+            return mat_network(part, standing, self._layers)
+        return tray_alone(part, standing, self._layers)
 
     def _take_up(self) -> None:
         for block in self.heat.blocks.values():
@@ -184,12 +206,6 @@ def _parts(plan: Plan) -> Iterator[tuple[str, MatPlan | TrayPlan]]:
         yield mat.name, mat
     for tray in plan.trays:
         yield f"tray {tray.name}", tray
-
-
-def _network(part: MatPlan | TrayPlan, standing: Standing) -> MatNetwork:
-    if isinstance(part, MatPlan):
-        return mat_network(part, standing)
-    return tray_alone(part, standing)
 
 
 def _full_w(

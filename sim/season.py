@@ -1,0 +1,166 @@
+"""A season of a simulated bench without its probes, many minutes at once.
+
+The same physics, from the same seed, as a world goes through: for those who
+have a series of duty and want true temperatures, as a fit does. What may live
+here: how minutes are taken together. No controller, no readings.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from controller.core.plan import Plan, all_trays
+from controller.core.units import MINUTE_MS
+from sim.ledger import Ledger
+from sim.making import room, warmth, waterings
+from sim.moist_warmth import MoistWarmth
+from sim.options import WorldOptions
+from sim.thermal import Matrix, Vector
+from sim.watering import Watered
+
+_AT_ONCE = 240
+"""Chosen: minutes that are taken together at most; more is hardly faster."""
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """True temperatures, minute by minute: the state after each minute.
+
+    Attributes:
+        trays: Names of trays, in the order of columns.
+        mats: Names of mats, in the order of columns.
+        tray_c: Root zones at their first probes' depths, or halfway down [°C]:
+            minutes by trays.
+        mat_c: Mats under their middle trays [°C]: minutes by mats.
+        room_c: The room in each minute [°C].
+        watered: Waterings, in order.
+        ledger: Where heat and water came from and went; None: not booked.
+    """
+
+    trays: tuple[str, ...]
+    mats: tuple[str, ...]
+    tray_c: Matrix
+    mat_c: Matrix
+    room_c: Vector
+    watered: tuple[Watered, ...]
+    ledger: Ledger | None
+
+
+def season(plan: Plan, options: WorldOptions, duty: Mapping[str, Vector]) -> Season:
+    """Let a bench pass through a season.
+
+    Args:
+        plan: The bench.
+        options: Weather and physics; what is held is held for whole minutes.
+        duty: For each mat, the share of full power in each minute, 0 to 1 [-];
+            all of one length.
+
+    Returns:
+        What a world of these options is like after each minute, if each mat had
+        been on for a minute with so much power.
+
+    Raises:
+        ValueError: The series are of no use, or the options are not.
+    """
+    minutes = _length(plan, duty)
+    hold = options.hold_ms // MINUTE_MS if options.changes else minutes + 1
+    if options.changes and options.hold_ms % MINUTE_MS:
+        message = f"hold_ms = {options.hold_ms}: must be whole minutes for a season"
+        raise ValueError(message)
+    course = _Course(plan, options)
+    at = 0
+    while at < minutes:
+        ahead = min(minutes, at + _AT_ONCE, at + hold - at % hold, course.next_minute)
+        part = {name: shares[at:ahead] for name, shares in duty.items()}
+        course.go(at, ahead - at, part)
+        if ahead % hold == 0:
+            course.renew(ahead)
+        at = ahead
+    return course.end()
+
+
+def _length(plan: Plan, duty: Mapping[str, Vector]) -> int:
+    lengths = {len(shares) for shares in duty.values()}
+    for name, shares in duty.items():
+        if name not in {mat.name for mat in plan.mats}:
+            message = f"duty of mat {name}: there is no such mat"
+            raise ValueError(message)
+        if not (np.isfinite(shares).all() and ((shares >= 0) & (shares <= 1)).all()):
+            message = f"duty of mat {name}: must be from 0 to 1"
+            raise ValueError(message)
+    if len(lengths) != 1 or 0 in lengths:
+        found = sorted(lengths) or "none"
+        message = f"duty of lengths {found}: must be one length, at least a minute"
+        raise ValueError(message)
+    return lengths.pop()
+
+
+class _Course:
+    """A bench on its way."""
+
+    def __init__(self, plan: Plan, options: WorldOptions) -> None:
+        self._plan, self._start_ms = plan, options.start_ms
+        self._room, self._warmth = room(options), warmth(plan, options)
+        self._moist = self._warmth if isinstance(self._warmth, MoistWarmth) else None
+        self._waterings = waterings(plan, options)
+        self._rooms_c: list[Vector] = []
+        self._temps: list[Matrix] = []
+        self._watered: list[Watered] = []
+        self._arrive(0)
+
+    @property
+    def next_minute(self) -> int:
+        """The next minute at which something is done to it."""
+        return self._waterings.next_minute
+
+    def go(self, minute: int, count: int, duty: Mapping[str, Vector]) -> None:
+        """Let so many minutes from one on pass."""
+        rooms_c = np.array([self._room.at(n) for n in range(minute, minute + count)])
+        amounts = None
+        if self._moist is not None:
+            amounts = self._moist.amounts(minute, count)
+        modes = self._warmth.heat.course(rooms_c, amounts, duty, MINUTE_MS)
+        self._rooms_c.append(rooms_c)
+        self._temps.append(modes @ self._looks)
+        if minute + count == self._waterings.next_minute:
+            self._arrive(minute + count)
+
+    def renew(self, minute: int) -> None:
+        """Take up water and films as they are at a minute's beginning."""
+        if self._moist is not None:
+            self._moist.enter(self._room.at(minute), minute)
+            self._moist.renew()
+            self._look()
+
+    def end(self) -> Season:
+        """Return what became of it."""
+        trays = tuple(tray.name for tray in all_trays(self._plan))
+        temps = np.concatenate(self._temps)
+        return Season(
+            trays,
+            tuple(mat.name for mat in self._plan.mats),
+            temps[:, : len(trays)],
+            temps[:, len(trays) :],
+            np.concatenate(self._rooms_c),
+            tuple(self._watered),
+            None if self._moist is None else self._moist.ledger(),
+        )
+
+    def _arrive(self, minute: int) -> None:
+        """Begin a minute, and do what is to be done at it."""
+        self._warmth.enter(self._room.at(minute), minute)
+        if self._moist is not None and minute == self._waterings.next_minute:
+            at_ms = self._start_ms + minute * MINUTE_MS
+            for tray, watering in self._waterings.due(minute):
+                self._watered.append(self._moist.water(tray, watering, at_ms))
+        self._look()
+
+    def _look(self) -> None:
+        """Work out anew where in the networks one looks."""
+        found = []
+        for tray in all_trays(self._plan):
+            depth_mm = tray.probes[0].depth_mm if tray.probes else None
+            found.append(self._warmth.at_depth(tray.name, depth_mm))
+        found += [self._warmth.on_mat(mat.name) for mat in self._plan.mats]
+        self._looks = np.array(found).T
