@@ -29,9 +29,12 @@ class Assembled:
     def __init__(self, made: MatForm, names: Sequence[str]) -> None:
         self.made, self._assembly = made, Assembly(made.form, names)
         self.trays = np.array([names.index(t) for t in made.trays], dtype=np.intp)
-        self._layers = [list(nodes.layers) for nodes in made.trays.values()]
-        self.tops = np.array([layers[-1] for layers in self._layers], dtype=np.intp)
+        layers_of = [list(nodes.layers) for nodes in made.trays.values()]
+        self.tops = np.array([layers[-1] for layers in layers_of], dtype=np.intp)
         self.sides: Vector = np.zeros(self._assembly.count)
+        self._inputs_w = np.zeros((2 * len(names), self._assembly.count))
+        for tray, layers in zip(self.trays, layers_of, strict=True):
+            self._inputs_w[len(names) + tray, layers] = 1.0 / len(layers)
 
     def network(self, w_mk: Vector, j_m3k: Vector, seen: tuple[Vector, ...]) -> Network:
         """Return the network with media and tops as they are."""
@@ -50,9 +53,5 @@ class Assembled:
 
     def inputs_w(self, light_m2: Vector) -> Matrix:
         """Return the heat into each node by light on, and heat in, each tray."""
-        count = len(light_m2)
-        found = np.zeros((2 * count, self._assembly.count))
-        found[self.trays, self.tops] = light_m2[self.trays]
-        for tray, layers in zip(self.trays, self._layers, strict=True):
-            found[count + tray, layers] = 1.0 / len(layers)
-        return found
+        self._inputs_w[self.trays, self.tops] = light_m2[self.trays]
+        return self._inputs_w

@@ -126,9 +126,12 @@ class Unmeasured:
         push = self._rms_w * math.sqrt(1 - self._keep**2)
         shocks = [push * noise.standard_normal(DAY_MINUTES) for noise in self._noise]
         course = np.array(shocks).T
-        for minute, shock in enumerate(course):
-            self._last = self._keep * self._last + shock
-            course[minute] = self._last
+        course[0] += self._keep * self._last
+        keep, span = self._keep, 1  # the same recurrence as in thermal.Decays.course
+        while span < DAY_MINUTES:
+            course[span:] += keep * course[:-span]
+            keep, span = keep * keep, 2 * span
+        self._last = course[-1].copy()
         return course
 
 

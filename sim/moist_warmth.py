@@ -22,7 +22,7 @@ from sim.media import WATER_J_M3K
 from sim.options import WorldOptions
 from sim.surface import COVER_LIGHT, COVER_M2K_W, COVER_VAPOUR, Cover, Surfaces
 from sim.thermal import Matrix, Vector
-from sim.tops import Above, tops
+from sim.tops import Above, Tops, tops
 from sim.vapour import LATENT_J_KG
 from sim.warmth import Warmth, evaporation_mm
 from sim.water import Water
@@ -66,7 +66,6 @@ class MoistWarmth(Warmth):
         rims_m = np.array([place.rim_m for place in places])
         self._surfaces = _surfaces(self._area_m2 / rims_m, covers, options)
         self._given = _given(covers, options)
-        self._surface_c: Vector = np.full(len(trays), options.start_temp_c)
         self._room_c, self._minute = options.start_temp_c, 0
         self._books = Ledger()
         self._assembled: dict[str, Assembled] = {}
@@ -75,6 +74,7 @@ class MoistWarmth(Warmth):
         self._capacity = {
             n: b.net.network.capacity for n, b in self.heat.blocks.items()
         }
+        self._tops = self._tops_now(self._water.media()[0], None)
         self._renewed()
         self._books.carried_j = 0.0
         self._first_j = self._held_j()
@@ -207,25 +207,24 @@ class MoistWarmth(Warmth):
         held = (self._capacity[n] @ self.heat.temps(n) for n in self.heat.blocks)
         return float(sum(held))
 
+    def _tops_now(self, w_mk: Vector, before: Tops | None) -> Tops:
+        layer_c, water = np.zeros(len(self._names)), self._water
+        for name, assembled in self._assembled.items():
+            layer_c[assembled.trays] = self.heat.temps(name)[assembled.tops]
+        light = self._given.at(self._minute)[: len(self._names)]
+        above = Above(self._room_c, light, water.wet(), water.steady_w_m2())
+        return tops(self._surfaces, w_mk / self._up_m, layer_c, before, above)
+
     def _renewed(self) -> None:
         """Take up water, films and evaporation as they are, and book anew."""
         w_mk, j_m3k = self._water.media()
-        temps = {name: self.heat.temps(name) for name in self._assembled}
-        layer_c = np.zeros(len(self._names))
-        for name, assembled in self._assembled.items():
-            layer_c[assembled.trays] = temps[name][assembled.tops]
-        light = self._given.at(self._minute)[: len(self._names)]
-        water = self._water
-        above = Above(self._room_c, light, water.wet(), water.steady_w_m2())
-        self._tops, self._surface_c = tops(
-            self._surfaces, w_mk / self._up_m, layer_c, self._surface_c, above
-        )
+        self._tops = self._tops_now(w_mk, self._tops)
         seen = tuple(self._area_m2 * part for part in self._tops.seen())
         nets = {}
         for name, assembled in self._assembled.items():
             network = assembled.network(w_mk, j_m3k, seen)
             change = self._capacity[name] - network.capacity
-            self._books.carried_j += float(change @ temps[name])
+            self._books.carried_j += float(change @ self.heat.temps(name))
             self._capacity[name] = network.capacity
             block, made = self.heat.blocks[name], assembled.made
             block.steady_w = assembled.on_tops(seen[2])

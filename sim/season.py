@@ -116,7 +116,7 @@ class _Course:
 
     def go(self, minute: int, count: int, duty: Mapping[str, Vector]) -> None:
         """Let so many minutes from one on pass."""
-        rooms_c = np.array([self._room.at(n) for n in range(minute, minute + count)])
+        rooms_c = self._room.over(minute, count)
         amounts = None
         if self._moist is not None:
             amounts = self._moist.amounts(minute, count)

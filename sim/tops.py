@@ -7,11 +7,15 @@ that balance, with what leaves it as a straight line.
 
 from typing import NamedTuple
 
+import numpy as np
+
 from sim.surface import Line, Surfaces, lines
 from sim.thermal import Vector
 
-_ROUNDS = 2
-"""Of Newton's method for the temperatures, from where they were."""
+_NEAR_ENOUGH_K = 0.02
+_MOST_ROUNDS = 6
+"""Newton's method ends when a line touches its curve so near to the surface:
+it is off by the square of that, some 1e-5 W/m²."""
 
 
 class Tops(NamedTuple):
@@ -81,20 +85,30 @@ class Above(NamedTuple):
 
 
 def tops(
-    surfaces: Surfaces, up: Vector, layer_c: Vector, surface_c: Vector, above: Above
-) -> tuple[Tops, Vector]:
-    """Return tops with straight lines where they are now, and their surfaces.
+    surfaces: Surfaces,
+    up: Vector,
+    layer_c: Vector,
+    before: "Tops | None",
+    above: Above,
+) -> Tops:
+    """Return tops with straight lines where they are now.
 
     Args:
         surfaces: The surfaces.
         up: Conductance from the middle of the top layer to it [W/m²K].
         layer_c: Temperatures of the top layers [°C].
-        surface_c: Temperatures of the surfaces, nearly [°C].
+        before: The tops as they were last, which say where they are nearly.
         above: What is above them.
     """
     room_c, light, wet, given = above
-    found = Tops(up, *lines(surfaces, surface_c, room_c, wet, given))
-    for _ in range(_ROUNDS):
+    at_c = layer_c
+    if before is not None:
+        at_c = before.surface(layer_c, room_c, light)
+    found = Tops(up, *lines(surfaces, at_c, room_c, wet, given))
+    for _ in range(_MOST_ROUNDS):
         surface_c = found.surface(layer_c, room_c, light)
-        found = Tops(up, *lines(surfaces, surface_c, room_c, wet, given))
-    return found, surface_c
+        if np.abs(surface_c - at_c).max(initial=0.0) < _NEAR_ENOUGH_K:
+            break
+        at_c = surface_c
+        found = Tops(up, *lines(surfaces, at_c, room_c, wet, given))
+    return found

@@ -58,6 +58,7 @@ class Warmth:
         self._block_of = {
             tray: name for name, net in nets.items() for tray in net.trays
         }
+        self._depths: dict[tuple[str, int | None], Vector] = {}
         self._usual_mm = dict(evaporation_mm)
         self._evaporation_mm = dict(evaporation_mm)
         self._sun_w_m2 = dict.fromkeys(evaporation_mm, 0.0)
@@ -67,9 +68,13 @@ class Warmth:
 
     def at_depth(self, tray: str, depth_mm: int | None) -> Vector:
         """Return the modes' weights at a depth; None: halfway down."""
-        name, nodes = self._nodes(tray)
-        count = len(self.heat.blocks[name].full_w)
-        return self.heat.weights(name, probe_weights(nodes, depth_mm, count))
+        name = self._block_of[tray]
+        found = self._depths.get((tray, depth_mm))
+        if found is None:
+            count = len(self.heat.blocks[name].full_w)
+            found = probe_weights(self._nodes(tray)[1], depth_mm, count)
+            self._depths[tray, depth_mm] = found
+        return self.heat.weights(name, found)
 
     def under(self, tray: str) -> Vector:
         """Return the modes' weights of what a tray stands on in its place."""
