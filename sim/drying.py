@@ -14,8 +14,8 @@ COVERED_MM = 0.3
 DRY_CRUST_MM = 1.0
 FRESHLY_WET_MM = 3.0
 """Evaporation [mm/day] under a cover, from a dry crust, from a wet surface.
-Chosen; the last agrees with 20 °C over a room of 14 °C at 0.70, by FAO-56
-equation 3 and natural convection."""
+Chosen; the last is what FAO-56, equation 3, and natural convection give for a
+surface of 20 to 21 °C in a room of 14 °C at 0.70."""
 
 READY_MM = 2.0
 TOTAL_MM = 8.0

@@ -147,7 +147,7 @@ class MoistWarmth(Warmth):
             temps[node] = temp_c = whole / (capacity[node] + j_k_mm * mm)
             capacity[node] += j_k_mm * kept
             mm -= kept
-        self._books.drained_j += j_k_mm * mm * temp_c
+        self._books.drained_j += float(j_k_mm * mm * temp_c)
         self._capacity[name] = capacity
         self.heat.set_temps(name, temps)
         self._renewed()
