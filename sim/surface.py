@@ -183,7 +183,9 @@ class Line(NamedTuple):
         return found + self.rest * one
 
 
-_NEAR_K = 1e-3
+_NEAR_K = 0.5
+"""A line has the slope across a kelvin: convection has none of its own where a
+surface is as warm as the air, and one that is steep beside that."""
 
 
 def lines(
@@ -193,14 +195,18 @@ def lines(
     wet: Vector,
     given_w_m2: Vector,
 ) -> tuple[Line, Line]:
-    """Return the lines of the dry and of the latent flux, by small differences."""
-    at = surface_c + np.array([[0.0], [_NEAR_K], [0.0]])
-    room = room_c + np.array([[0.0], [0.0], [_NEAR_K]])
-    fluxes = surfaces.fluxes(at, np.broadcast_to(room, at.shape), wet, given_w_m2)
+    """Return the lines of the dry and of the latent flux, by differences."""
+    at = surface_c + _NEAR_K * _BY_SURFACE
+    room = np.broadcast_to(room_c + _NEAR_K * _BY_ROOM, at.shape)
+    fluxes = surfaces.fluxes(at, room, wet, given_w_m2)
     found = []
-    for here, warmer, room_warmer in fluxes:
-        by_surface = (warmer - here) / _NEAR_K
-        by_room = (here - room_warmer) / _NEAR_K
+    for here, warmer, colder, room_warmer, room_colder in fluxes:
+        by_surface = (warmer - colder) / (2 * _NEAR_K)
+        by_room = (room_colder - room_warmer) / (2 * _NEAR_K)
         rest = here - by_surface * surface_c + by_room * room_c
         found.append(Line(by_surface, by_room, rest))
     return found[0], found[1]
+
+
+_BY_SURFACE = np.array([[0.0], [1.0], [-1.0], [0.0], [0.0]])
+_BY_ROOM = np.array([[0.0], [0.0], [0.0], [1.0], [-1.0]])

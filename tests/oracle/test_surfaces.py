@@ -23,7 +23,7 @@ from sim.surface import (
     natural_w_m2k,
     radiation_w_m2k,
 )
-from sim.vapour import deficit_kpa, from_humidity_kpa
+from sim.vapour import deficit_kpa, from_humidity_kpa, slope_kpa_k
 
 pytestmark = pytest.mark.oracle
 
@@ -127,7 +127,7 @@ def test_evaporation_falls_from_a_wet_surface_to_a_dry_crust():
 
 
 @pytest.mark.parametrize("film", list(Film))
-@pytest.mark.parametrize(("surface_c", "room_c"), [(24, 14), (12, 16), (15, 15)])
+@pytest.mark.parametrize(("surface_c", "room_c"), [(24, 14), (12, 16), (17, 15)])
 def test_the_lines_touch_the_curves_and_stay_near_them(film, surface_c, room_c):
     """Taylor: off by the square of the distance."""
     made, wet, given = surfaces(film), one(0.8), one(5)
@@ -137,3 +137,14 @@ def test_the_lines_touch_the_curves_and_stay_near_them(film, surface_c, room_c):
         curve = made.fluxes(at, one(room), wet, given)
         assert dry.at(at, room) == pytest.approx(curve.dry, abs=within)
         assert latent.at(at, room) == pytest.approx(curve.latent, abs=within)
+
+
+def test_a_line_stays_level_where_convection_has_a_kink():
+    """As warm as the air a plate has no convection of its own; the draught's
+    stays, and the slope of the vapour pressure: FAO-56, equation 13, by 3.
+    """
+    made = surfaces(Film.NATURAL, humidity=0.7)
+    _, latent = lines(made, one(15), 15.0, one(1), one(0))
+    at_rest = 2.0 / 0.0673645 * slope_kpa_k(15.0)
+    assert latent.by_surface[0] == pytest.approx(at_rest, rel=0.5)
+    assert latent.by_surface[0] > at_rest
