@@ -23,7 +23,7 @@ from sim.surface import (
     natural_w_m2k,
     radiation_w_m2k,
 )
-from sim.vapour import deficit_kpa, from_humidity_kpa, slope_kpa_k
+from sim.vapour import deficit_kpa, from_humidity_kpa
 
 pytestmark = pytest.mark.oracle
 
@@ -140,11 +140,12 @@ def test_the_lines_touch_the_curves_and_stay_near_them(film, surface_c, room_c):
 
 
 def test_a_line_stays_level_where_convection_has_a_kink():
-    """As warm as the air a plate has no convection of its own; the draught's
-    stays, and the slope of the vapour pressure: FAO-56, equation 13, by 3.
+    """As warm as the air a plate has no convection of its own, and what it has
+    beside that is steep; half a kelvin off either way the line is still within
+    4 W/m², which is 0.14 mm a day.
     """
     made = surfaces(Film.NATURAL, humidity=0.7)
     _, latent = lines(made, one(15), 15.0, one(1), one(0))
-    at_rest = 2.0 / 0.0673645 * slope_kpa_k(15.0)
-    assert latent.by_surface[0] == pytest.approx(at_rest, rel=0.5)
-    assert latent.by_surface[0] > at_rest
+    for surface_c in (14.5, 15.5):
+        curve = made.fluxes(one(surface_c), one(15), one(1), one(0)).latent
+        assert latent.at(one(surface_c), 15.0) == pytest.approx(curve, abs=4)
