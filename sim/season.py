@@ -25,7 +25,7 @@ _AT_ONCE = 240
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """True temperatures, minute by minute: the state after each minute.
+    """True temperatures after each minute, and after what is done at its end.
 
     Attributes:
         trays: Names of trays, in the order of columns.
@@ -125,6 +125,7 @@ class _Course:
         self._temps.append(modes @ self._looks)
         if minute + count == self._waterings.next_minute:
             self._arrive(minute + count)
+            self._temps[-1][-1] = self._warmth.heat.modes @ self._looks
 
     def renew(self, minute: int) -> None:
         """Take up water and films as they are at a minute's beginning."""

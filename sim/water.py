@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from controller.core.plan import TrayPlan
+from controller.core.units import DAY_MS
 from sim.bench import evaporation_w_m2
 from sim.drying import Evaporation, falling_mm, last_water, wetness
 from sim.media import medium
@@ -70,7 +71,9 @@ class Water:
             mm = self._escapes * falling_mm(self.gone_mm, self._crust_mm)
         mm = np.where(np.isnan(self.said_mm), mm, self.said_mm)
         if self._options.changes:
-            mm = mm * last_water(self.gone_mm, self.held_mm)
+            left_mm = np.maximum(0.0, self.held_mm - self.gone_mm)
+            most = left_mm * (DAY_MS / self._options.hold_ms)  # until it is asked anew
+            mm = np.minimum(mm * last_water(self.gone_mm, self.held_mm), most)
         return evaporation_w_m2(1.0) * mm
 
     def wet(self) -> Vector:
