@@ -39,15 +39,11 @@ class Booked(Joined):
     def __init__(
         self, nets: Mapping[str, tuple[MatNetwork, Vector]], start_c: float
     ) -> None:
-        self._span_s = 0.0
-        self._reset()
-        super().__init__(nets, start_c)
-        self._from = self.modes
-
-    def _reset(self) -> None:
-        self._lasting_s = self._room_k_s = 0.0
+        self._span_s = self._lasting_s = self._room_k_s = 0.0
         self._on_s: dict[str, float] = {}
         self._amounts_s: Vector | None = None
+        super().__init__(nets, start_c)
+        self._from = self.modes
 
     def closed(self) -> Span:
         """Return what went on since this was asked last, and book anew."""
@@ -71,7 +67,8 @@ class Booked(Joined):
     def open(self) -> None:
         """Begin to book, from the modes as they are."""
         self._from = self.modes
-        self._reset()
+        self._lasting_s = self._room_k_s = 0.0
+        self._on_s, self._amounts_s = {}, None
 
     def set_room(self, room_c: float, amounts: Vector | None = None) -> None:
         """Let the room be as warm as that, and inputs as much, from now on."""

@@ -8,6 +8,7 @@ may live here: that. Its minutes are told from outside; no probes.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import cast
 
 import numpy as np
 
@@ -56,6 +57,7 @@ class MoistWarmth(Warmth):
             by_tray,
             options.layers,
         )
+        self._booked = cast("Booked", self.heat)  # see _join
         trays = all_trays(plan)
         self._names = [tray.name for tray in trays]
         covers = _covers(self._names, options)
@@ -179,8 +181,7 @@ class MoistWarmth(Warmth):
     def _join(
         self, heated: Mapping[str, tuple[MatNetwork, Vector]], start_c: float
     ) -> Joined:
-        self._booked = Booked(heated, start_c)
-        return self._booked
+        return Booked(heated, start_c)
 
     def _stand(self, tray: str, standing: Standing) -> None:
         name = self._block_of[tray]

@@ -107,6 +107,7 @@ class _Course:
         self._rooms_c: list[Vector] = []
         self._temps: list[Matrix] = []
         self._watered: list[Watered] = []
+        self._looks: Matrix = np.zeros((0, 0))
         self._arrive(0)
 
     @property

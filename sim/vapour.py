@@ -6,7 +6,7 @@ arrays. What may live here: these formulas. Nothing about benches.
 """
 
 import math
-from typing import TypeVar
+from typing import TypeVar, overload
 
 import numpy as np
 
@@ -26,9 +26,13 @@ INDOORS_PER_K = 0.001200
 ventilation of some 1 m/s, and indoors without (with equation 16)."""
 
 
-def saturation_kpa(temp_c: Values) -> Values:
+@overload
+def saturation_kpa(temp_c: float) -> float: ...
+@overload
+def saturation_kpa(temp_c: Vector) -> Vector: ...
+def saturation_kpa(temp_c: float | Vector) -> float | Vector:
     """Return the saturation vapour pressure [kPa] (11, after Tetens)."""
-    found: Values = 0.6108 * np.exp(17.27 * temp_c / (temp_c + 237.3))
+    found: float | Vector = 0.6108 * np.exp(17.27 * temp_c / (temp_c + 237.3))
     return found
 
 
