@@ -116,6 +116,19 @@ class Joined:
         weights[block.where] = block.net.network.output(of_nodes)
         return weights
 
+    def looks(self, of_nodes: Mapping[str, Matrix]) -> Matrix:
+        """Return the weights of all modes that give many weighted temperatures.
+
+        Args:
+            of_nodes: For each block the weights of its nodes: nodes by places
+                at which one looks, the same places for all blocks.
+        """
+        parts = [
+            block.net.network.output(of_nodes[name])
+            for name, block in self.blocks.items()
+        ]
+        return np.concatenate(parts)
+
     def set_room(self, room_c: float, amounts: Vector | None = None) -> None:
         """Let the room be as warm as that, and inputs as much, from now on.
 

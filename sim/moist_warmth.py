@@ -69,6 +69,7 @@ class MoistWarmth(Warmth):
         self._surfaces = _surfaces(self._area_m2 / rims_m, covers, options)
         self._given = _given(covers, options)
         self._room_c, self._minute = options.start_temp_c, 0
+        self._amounts = self._given.at(0)
         self._books = Ledger()
         self._assembled: dict[str, Assembled] = {}
         for name in self._parts:
@@ -100,7 +101,8 @@ class MoistWarmth(Warmth):
     def enter(self, room_c: float, minute: int) -> None:
         """Let a minute begin, with the room as warm as that [°C]."""
         self._room_c, self._minute = room_c, minute
-        self.heat.set_room(room_c, self._given.at(minute))
+        self._amounts = self._given.at(minute)
+        self.heat.set_room(room_c, self._amounts)
 
     def amounts(self, minute: int, count: int) -> Matrix:
         """Return what minutes from one on give, as the networks take it."""
@@ -212,7 +214,7 @@ class MoistWarmth(Warmth):
         layer_c, water = np.zeros(len(self._names)), self._water
         for name, assembled in self._assembled.items():
             layer_c[assembled.trays] = self.heat.temps(name)[assembled.tops]
-        light = self._given.at(self._minute)[: len(self._names)]
+        light = self._amounts[: len(self._names)]
         above = Above(self._room_c, light, water.wet(), water.steady_w_m2())
         return tops(self._surfaces, w_mk / self._up_m, layer_c, before, above)
 

@@ -17,6 +17,7 @@ from sim.making import room, warmth, waterings
 from sim.moist_warmth import MoistWarmth
 from sim.options import WorldOptions
 from sim.thermal import Matrix, Vector
+from sim.warmth import Warmth
 from sim.watering import Watered
 
 _AT_ONCE = 240
@@ -107,6 +108,7 @@ class _Course:
         self._rooms_c: list[Vector] = []
         self._temps: list[Matrix] = []
         self._watered: list[Watered] = []
+        self._places = _places(plan, self._warmth)
         self._looks: Matrix = np.zeros((0, 0))
         self._arrive(0)
 
@@ -160,9 +162,18 @@ class _Course:
 
     def _look(self) -> None:
         """Work out anew where in the networks one looks."""
-        found = []
-        for tray in all_trays(self._plan):
-            depth_mm = tray.probes[0].depth_mm if tray.probes else None
-            found.append(self._warmth.at_depth(tray.name, depth_mm))
-        found += [self._warmth.on_mat(mat.name) for mat in self._plan.mats]
-        self._looks = np.array(found).T
+        self._looks = self._warmth.heat.looks(self._places)
+
+
+def _places(plan: Plan, warm: Warmth) -> dict[str, Matrix]:
+    """Return where one looks, in each block: nodes by places."""
+    found = []
+    for tray in all_trays(plan):
+        depth_mm = tray.probes[0].depth_mm if tray.probes else None
+        found.append(warm.nodes_at_depth(tray.name, depth_mm))
+    found += [warm.nodes_on_mat(mat.name) for mat in plan.mats]
+    blocks = warm.heat.blocks
+    places = {n: np.zeros((len(b.full_w), len(found))) for n, b in blocks.items()}
+    for number, (name, of_nodes) in enumerate(found):
+        places[name][:, number] = of_nodes
+    return places

@@ -68,22 +68,30 @@ class Warmth:
 
     def at_depth(self, tray: str, depth_mm: int | None) -> Vector:
         """Return the modes' weights at a depth; None: halfway down."""
+        return self.heat.weights(*self.nodes_at_depth(tray, depth_mm))
+
+    def nodes_at_depth(self, tray: str, depth_mm: int | None) -> tuple[str, Vector]:
+        """Return a tray's block, and the weights of its nodes at a depth."""
         name = self._block_of[tray]
         found = self._depths.get((tray, depth_mm))
         if found is None:
             count = len(self.heat.blocks[name].full_w)
             found = probe_weights(self._nodes(tray)[1], depth_mm, count)
             self._depths[tray, depth_mm] = found
-        return self.heat.weights(name, found)
+        return name, found
 
     def under(self, tray: str) -> Vector:
         """Return the modes' weights of what a tray stands on in its place."""
         name, nodes = self._nodes(tray)
-        return self._at_node(name, nodes.under)
+        return self.heat.weights(name, self._one_node(name, nodes.under))
 
     def on_mat(self, mat: str) -> Vector:
         """Return the modes' weights where a surface probe lies."""
-        return self._at_node(mat, self.heat.blocks[mat].net.surface)
+        return self.heat.weights(*self.nodes_on_mat(mat))
+
+    def nodes_on_mat(self, mat: str) -> tuple[str, Vector]:
+        """Return a mat's block, and the weights of its nodes at its surface."""
+        return mat, self._one_node(mat, self.heat.blocks[mat].net.surface)
 
     def layers(self, tray: str) -> tuple[float, ...]:
         """Return the temperatures of a tray's layers from the bottom up [°C]."""
@@ -183,10 +191,10 @@ class Warmth:
         name = self._block_of[tray]
         return name, self.heat.blocks[name].net.trays[tray]
 
-    def _at_node(self, name: str, node: int) -> Vector:
+    def _one_node(self, name: str, node: int) -> Vector:
         nodes = np.zeros(len(self.heat.blocks[name].full_w))
         nodes[node] = 1.0
-        return self.heat.weights(name, nodes)
+        return nodes
 
 
 def evaporation_mm(

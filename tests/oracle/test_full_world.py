@@ -163,6 +163,7 @@ def test_held_longer_root_zones_are_as_near_as_is_said(hold_min, within_k):
     assert np.abs(one.tray_c - other.tray_c).max() < within_k
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "options",
     [
@@ -223,6 +224,7 @@ def test_what_is_booked_as_lost_is_an_integral_of_losses():
     assert ledger.heater_j == pytest.approx(100 * 7200)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("w_m2", [79, 95])
 def test_the_rise_at_published_powers_is_a_published_rise_in_the_full_world(w_m2):
     """15 to 25 Btu/h ft² (47 to 79 W/m²) of root-zone heat are adequate (Rutgers,

@@ -70,6 +70,7 @@ def test_a_cover_of_a_tray_that_is_not_there_is_refused():
         a_full_world(cover_by_tray={"N9": Cover.CLOSED})
 
 
+@pytest.mark.slow
 @given(cuts=st.lists(st.integers(1, 3 * HOUR - 1), max_size=25))
 @settings(max_examples=10, deadline=None)
 def test_a_full_world_does_not_depend_on_how_time_is_cut(cuts):
@@ -97,6 +98,7 @@ def test_the_same_seed_gives_the_same_world_and_another_seed_another():
     assert said(5) == said(5) != said(6)
 
 
+@pytest.mark.slow
 def test_evaporation_falls_from_day_to_day_until_somebody_waters():
     world = a_full_world(waterings=(Watering(mm=20, temp_c=14, every_days=6),))
     gone = []
@@ -111,6 +113,7 @@ def test_evaporation_falls_from_day_to_day_until_somebody_waters():
     assert gone[6] - gone[5] > 1.2 * daily[-1]
 
 
+@pytest.mark.slow
 def test_a_dry_medium_has_a_larger_spread_from_bottom_to_top():
     """Less water conducts less: the same heat needs more kelvin."""
     wet, dry = a_full_world(), a_full_world()
@@ -123,6 +126,7 @@ def test_a_dry_medium_has_a_larger_spread_from_bottom_to_top():
     assert dry.gone_mm("N3") == 0
 
 
+@pytest.mark.slow
 def test_no_medium_loses_more_water_than_it_has():
     world = a_full_world(evaporation=Evaporation.BY_DEFICIT, hold_ms=HOUR)
     world.dry("N1", 0.02)
@@ -133,6 +137,7 @@ def test_no_medium_loses_more_water_than_it_has():
     assert world.gone_mm("N2") <= 0.35 * 60
 
 
+@pytest.mark.slow
 def test_covers_keep_water_and_warmth():
     covers = {"N1": Cover.NONE, "N2": Cover.VENTED, "N3": Cover.CLOSED}
     trays = tuple(a_tray(name, column) for column, name in enumerate(covers, 1))
@@ -146,6 +151,7 @@ def test_covers_keep_water_and_warmth():
     assert world.truth("N3") > world.truth("N1") + 1
 
 
+@pytest.mark.slow
 def test_each_piece_of_physics_can_be_had_alone():
     for options in (
         WorldOptions(film=Film.NATURAL),
@@ -160,6 +166,7 @@ def test_each_piece_of_physics_can_be_had_alone():
         assert 0.02 < abs(plain.truth("N3") - other.truth("N3")) < 10
 
 
+@pytest.mark.slow
 def test_what_happens_to_trays_happens_in_a_full_world_too():
     world, still = a_full_world(), a_full_world()
     for one in (world, still):
@@ -201,6 +208,7 @@ def test_cold_water_cools_and_its_warmth_runs_out_below():
     assert ledger.poured_kg == pytest.approx(10.0 * 0.9**2 * 1.2 * 0.53 / 3)
 
 
+@pytest.mark.slow
 def test_a_tray_on_no_mat_dries_and_stays_below_the_room():
     """Evaporation cools what nobody heats, to above the wet bulb."""
     plan = replace(PLAN, trays=(a_tray("sill"),))

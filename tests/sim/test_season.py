@@ -28,6 +28,7 @@ def series(minutes, seed=2):
     return {mat.name: rng.integers(0, 2, minutes).astype(float) for mat in PLAN.mats}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("options", WORLDS.values(), ids=WORLDS.keys())
 def test_a_season_at_once_is_the_world_minute_by_minute(options):
     minutes = 30 * 60
@@ -52,6 +53,7 @@ def test_a_season_at_once_is_the_world_minute_by_minute(options):
         assert passed.ledger.lost_j == pytest.approx(world.ledger().lost_j)
 
 
+@pytest.mark.slow
 def test_half_power_is_as_warm_as_on_for_half_of_each_minute():
     options = WorldOptions(room_csv=flat_room(14))
     half = season(PLAN, options, {"north": np.full(2 * 1440, 0.5)})
