@@ -32,8 +32,8 @@ class WorldOptions:
         start_minute_of_day: What the clock on the wall shows then.
         start_temp_c: Temperature of everything on the bench [°C].
         room_csv: A table of room temperatures instead of the model.
-        evaporation_mm: From every tray [mm/day]; from its dry crust, where it
-            falls.
+        evaporation_mm: From every tray [mm/day]; where it falls, from its dry
+            crust; where a deficit drives it, of no account.
         evaporation_by_tray: For trays that differ, by name [mm/day].
         unevenness: Standard deviation of the heat per area between the parts
             of a mat, as a share (chosen: wires are not laid to the millimetre).
@@ -44,7 +44,8 @@ class WorldOptions:
         evaporation: How much water leaves a tray.
         drying: Conductivity and heat capacity follow the water in the medium.
         humidity: Relative humidity of the room, as a share (0.70: chosen).
-        cover: What is over every tray.
+        cover: What is over every tray: it adds to the film, and keeps back
+            vapour and a little light.
         cover_by_tray: For trays that differ, by name.
         sun_w_m2: What a clear day's noon gives to the top of a tray [W/m²].
         sun_hours: From which to which minute of the day the sun shines.
