@@ -128,10 +128,10 @@ class Assembly:
         self.count = count
         made = list(form.nodes)
         self._fixed_j_k = np.array([0.0 if isinstance(m, Volume) else m for m in made])
-        self._m3 = np.array([m.m3 if isinstance(m, Volume) else 0.0 for m in made])
-        self._of = np.array(
-            [place[m.material] if isinstance(m, Volume) else 0 for m in made]
-        )
+        volumes = [(n, m) for n, m in enumerate(made) if isinstance(m, Volume)]
+        self._filled = np.array([n for n, _ in volumes], dtype=np.intp)
+        self._m3 = np.array([m.m3 for _, m in volumes])
+        self._of = np.array([place[m.material] for _, m in volumes], dtype=np.intp)
         self._links = _Ways([way for _, _, way in form.links], place)
         self._between = np.zeros((len(form.links), count))
         for number, (one, other, _) in enumerate(form.links):
@@ -144,7 +144,8 @@ class Assembly:
 
     def capacity(self, j_m3k: Vector) -> Vector:
         """Return the heat capacity of each node [J/K]."""
-        found: Vector = self._fixed_j_k + self._m3 * j_m3k[self._of]
+        found: Vector = self._fixed_j_k.copy()
+        found[self._filled] += self._m3 * j_m3k[self._of]
         return found
 
     def sides(self, w_mk: Vector) -> Vector:
@@ -161,21 +162,23 @@ class Assembly:
 
 
 class _Ways:
-    """Ways by arrays; a mere conductance leads through 0 m of any material."""
+    """Ways by arrays; a mere conductance has a resistance and no material."""
 
     def __init__(self, ways: Sequence[float | Way], place: Mapping[str, int]) -> None:
         rows = [
-            (w.area_m2, w.before_m2k_w + w.after_m2k_w, w.metres)
+            (w.area_m2, w.before_m2k_w + w.after_m2k_w)
             if isinstance(w, Way)
-            else (w, 1.0, 0.0)
+            else (w, 1.0)
             for w in ways
         ]
-        self._area, self._fixed, self._metres = np.array(rows).reshape(-1, 3).T
-        self._of = np.array(
-            [place[w.material] if isinstance(w, Way) else 0 for w in ways],
-            dtype=np.intp,
-        )
+        self._area, self._fixed = np.array(rows).reshape(-1, 2).T
+        through = [(n, w) for n, w in enumerate(ways) if isinstance(w, Way)]
+        self._through = np.array([n for n, _ in through], dtype=np.intp)
+        self._metres = np.array([w.metres for _, w in through])
+        self._of = np.array([place[w.material] for _, w in through], dtype=np.intp)
 
     def conductances(self, w_mk: Vector) -> Vector:
-        found: Vector = self._area / (self._fixed + self._metres / w_mk[self._of])
+        resistances = self._fixed.copy()
+        resistances[self._through] += self._metres / w_mk[self._of]
+        found: Vector = self._area / resistances
         return found

@@ -125,7 +125,7 @@ class Unmeasured:
     def _next_day(self) -> Matrix:
         push = self._rms_w * math.sqrt(1 - self._keep**2)
         shocks = [push * noise.standard_normal(DAY_MINUTES) for noise in self._noise]
-        course = np.array(shocks).T
+        course = np.array(shocks).reshape(-1, DAY_MINUTES).T.copy()
         course[0] += self._keep * self._last
         keep, span = self._keep, 1  # the same recurrence as in thermal.Decays.course
         while span < DAY_MINUTES:

@@ -86,7 +86,9 @@ class Moist:
 
     def __init__(self, media: Sequence[Medium]) -> None:
         mixed = [_mixed(medium) for medium in media]
-        self._pores, log_solid, self._dry, self._kappa = np.array(mixed).T
+        self._pores, log_solid, self._dry, self._kappa = (
+            np.array(mixed).reshape(-1, 4).T
+        )
         logs = (1 - self._pores) * log_solid + self._pores * np.log(WATER_W_MK)
         self._saturated: Vector = np.exp(logs)
         self.drained: Vector = np.array([medium.water for medium in media])

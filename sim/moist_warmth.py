@@ -6,7 +6,7 @@ the networks are stepped exactly. Heat and water are booked, and balance. What
 may live here: that. Its minutes are told from outside; no probes.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import cast
 
@@ -18,10 +18,9 @@ from sim.bench import MatNetwork, Standing, mat_form, tray_form
 from sim.booked import Booked
 from sim.joined import Joined
 from sim.ledger import Ledger
-from sim.light import Given, Light, Unmeasured
 from sim.media import WATER_J_M3K
 from sim.options import WorldOptions
-from sim.surface import COVER_LIGHT, COVER_M2K_W, COVER_VAPOUR, Cover, Surfaces
+from sim.outside import covers, given, surfaces
 from sim.thermal import Matrix, Vector
 from sim.tops import Above, Tops, tops
 from sim.vapour import LATENT_J_KG
@@ -60,14 +59,14 @@ class MoistWarmth(Warmth):
         self._booked = cast("Booked", self.heat)  # see _join
         trays = all_trays(plan)
         self._names = [tray.name for tray in trays]
-        covers = _covers(self._names, options)
-        self._water = Water(trays, options, by_tray, covers)
+        over = covers(self._names, options)
+        self._water = Water(trays, options, by_tray, over)
         self._up_m = np.array([tray.depth_mm / 2000 / options.layers for tray in trays])
         places = [self._nodes(tray)[1] for tray in self._names]
         self._area_m2 = np.array([place.area_m2 for place in places])
         rims_m = np.array([place.rim_m for place in places])
-        self._surfaces = _surfaces(self._area_m2 / rims_m, covers, options)
-        self._given = _given(covers, options)
+        self._surfaces = surfaces(self._area_m2 / rims_m, over, options)
+        self._given = given(over, options)
         self._room_c, self._minute = options.start_temp_c, 0
         self._amounts = self._given.at(0)
         self._books = Ledger()
@@ -117,10 +116,8 @@ class MoistWarmth(Warmth):
         """Leave a medium only this share of its usual water; 1.0: all of it."""
         self._close()
         number = self._names.index(tray)
-        gone_mm = (1 - left) * self._water.held_mm[number]
-        taken_kg = self._area_m2[number] * (gone_mm - self._water.gone_mm[number])
-        self._books.drained_kg += float(taken_kg)
-        self._water.gone_mm[number] = gone_mm
+        taken_mm = self._water.leave(number, left)
+        self._books.drained_kg += float(self._area_m2[number]) * taken_mm
         self._renewed()
 
     def pour(self, tray: str, mm: float, temp_c: float) -> float:
@@ -260,38 +257,3 @@ class MoistWarmth(Warmth):
         books.evaporated_kg += float(self._area_m2 @ evaporated_mm)
         dew_mm = self._water.evaporate(evaporated_mm)
         books.drained_kg += float(self._area_m2 @ dew_mm)
-
-
-def _covers(names: Sequence[str], options: WorldOptions) -> list[Cover]:
-    for name in options.cover_by_tray:
-        if name not in names:
-            message = f"cover of tray {name}: there is no such tray"
-            raise ValueError(message)
-    return [options.cover_by_tray.get(name, options.cover) for name in names]
-
-
-def _surfaces(
-    length_m: Vector, covers: Sequence[Cover], options: WorldOptions
-) -> Surfaces:
-    return Surfaces(
-        options.film,
-        length_m,
-        np.array([COVER_M2K_W[cover] for cover in covers]),
-        np.array([COVER_VAPOUR[cover] for cover in covers]),
-        options.humidity,
-    )
-
-
-def _given(covers: Sequence[Cover], options: WorldOptions) -> Given:
-    light = Light(
-        options.seed,
-        options.start_minute_of_day,
-        options.sun_w_m2,
-        options.lamp_w_m2,
-        sun_hours=options.sun_hours,
-        lamp_hours=options.lamp_hours,
-    )
-    unmeasured = Unmeasured(
-        options.seed, len(covers), options.unmeasured_w, options.unmeasured_h
-    )
-    return Given(light, unmeasured, np.array([COVER_LIGHT[cover] for cover in covers]))

@@ -33,6 +33,8 @@ class Water:
     Attributes:
         gone_mm: What is gone since they were thoroughly watered [mm].
         held_mm: What they hold when drained [mm].
+        dried_mm: What somebody let dry of them [mm]: where media do not dry by
+            themselves, they are still as dry as that.
         said_mm: Evaporation that somebody set [mm/day]; NaN: as the options
             have it.
 
@@ -54,11 +56,12 @@ class Water:
         self._escapes = np.array([COVER_VAPOUR[cover] for cover in covers])
         self.held_mm: Vector = self._media.drained * self._depth_mm
         self.gone_mm: Vector = np.zeros(len(trays))
+        self.dried_mm: Vector = np.zeros(len(trays))
         self.said_mm: Vector = np.full(len(trays), np.nan)
 
     def media(self) -> tuple[Vector, Vector]:
         """Return conductivity [W/mK] and heat capacity [J/m³K] of the media."""
-        gone_mm = self.gone_mm if self._options.drying else 0.0 * self.gone_mm
+        gone_mm = self.gone_mm if self._options.drying else self.dried_mm
         water = np.maximum(0.0, self.held_mm - gone_mm) / self._depth_mm
         return self._media.conductivity(water), self._media.heat_capacity(water)
 
@@ -82,6 +85,12 @@ class Water:
             return np.zeros(len(self.gone_mm))
         wet = wetness(self.gone_mm, self.held_mm)
         return np.where(np.isnan(self.said_mm), wet, 0.0)
+
+    def leave(self, tray: int, share: float) -> float:
+        """Leave a tray this share of its water; return what that takes [mm]."""
+        before_mm = float(self.gone_mm[tray])
+        self.gone_mm[tray] = self.dried_mm[tray] = (1 - share) * self.held_mm[tray]
+        return float(self.gone_mm[tray]) - before_mm
 
     def keep(self, tray: int, mm: float) -> float:
         """Let a tray keep of so much water what it lacks; return that [mm]."""

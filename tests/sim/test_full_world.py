@@ -126,6 +126,25 @@ def test_a_dry_medium_has_a_larger_spread_from_bottom_to_top():
     assert dry.gone_mm("N3") == 0
 
 
+def test_a_medium_that_somebody_lets_dry_conducts_less_in_any_world():
+    options = WorldOptions(sun_w_m2=1.0, room_csv=flat_room(14))
+    wet, dry = World(PLAN, options), World(PLAN, options)
+    dry.dry("N3", 0.3)
+    for world in (wet, dry):
+        world.advance(12 * HOUR, BOTH_ON)
+    spreads = [w.layers("N3")[0] - w.layers("N3")[-1] for w in (wet, dry)]
+    assert spreads[1] > 1.3 * spreads[0]
+
+
+def test_a_bench_without_trays_has_a_full_world_too():
+    plan = replace(PLAN, mats=tuple(replace(mat, trays=()) for mat in PLAN.mats))
+    world = World(plan, full_world())
+    world.advance(30 * HOUR, BOTH_ON)
+    assert world.surface("north") > 20
+    ledger = world.ledger()
+    assert ledger.went_j() == pytest.approx(ledger.came_j(), rel=1e-9)
+
+
 @pytest.mark.slow
 def test_no_medium_loses_more_water_than_it_has():
     world = a_full_world(evaporation=Evaporation.BY_DEFICIT, hold_ms=HOUR)
