@@ -26,7 +26,6 @@ from sim.tops import Above, Tops, tops
 from sim.vapour import LATENT_J_KG
 from sim.warmth import Warmth, evaporation_mm
 from sim.water import Water
-from sim.watering import Watered, Watering
 
 
 class MoistWarmth(Warmth):
@@ -84,7 +83,8 @@ class MoistWarmth(Warmth):
     # ----------------------------------------------------------------- looking
 
     def gone_mm(self, tray: str) -> float:
-        """Return how much water is gone since a thorough watering [mm]."""
+        """Return how much water a tray lacks of what it holds when drained [mm]."""
+        self._close()
         return float(self._water.gone_mm[self._names.index(tray)])
 
     def ledger(self) -> Ledger:
@@ -153,14 +153,6 @@ class MoistWarmth(Warmth):
         self.heat.set_temps(name, temps)
         self._renewed()
         return float(temp_c)
-
-    def water(self, tray: str, watering: Watering, at_ms: int) -> Watered:
-        """Water a tray; return what was done."""
-        self._close()
-        before_mm = self.gone_mm(tray)
-        out_c = self.pour(tray, watering.mm, watering.temp_c)
-        kept_mm = before_mm - self.gone_mm(tray)
-        return Watered(at_ms, tray, watering.mm, watering.temp_c, kept_mm, out_c)
 
     def evaporate(self, tray: str, mm_per_day: float | None) -> None:
         """Let a tray lose so much water [mm/day]; None: as its medium does."""

@@ -18,7 +18,7 @@ from sim.moist_warmth import MoistWarmth
 from sim.options import WorldOptions
 from sim.thermal import Matrix, Vector
 from sim.warmth import Warmth
-from sim.watering import Watered
+from sim.watering import Watered, Watering
 
 _AT_ONCE = 240
 """Chosen: minutes that are taken together at most; more is hardly faster."""
@@ -154,11 +154,17 @@ class _Course:
     def _arrive(self, minute: int) -> None:
         """Begin a minute, and do what is to be done at it."""
         self._warmth.enter(self._room.at(minute), minute)
-        if self._moist is not None and minute == self._waterings.next_minute:
+        if minute == self._waterings.next_minute:
             at_ms = self._start_ms + minute * MINUTE_MS
             for tray, watering in self._waterings.due(minute):
-                self._watered.append(self._moist.water(tray, watering, at_ms))
+                self._watered.append(self._water(tray, watering, at_ms))
         self._look()
+
+    def _water(self, tray: str, watering: Watering, at_ms: int) -> Watered:
+        mm, temp_c, warm = watering.mm, watering.temp_c, self._warmth
+        lacking_mm = warm.gone_mm(tray)
+        out_c = warm.pour(tray, mm, temp_c)
+        return Watered(at_ms, tray, mm, temp_c, lacking_mm - warm.gone_mm(tray), out_c)
 
     def _look(self) -> None:
         """Work out anew where in the networks one looks."""

@@ -99,6 +99,10 @@ class Warmth:
         temps = self.heat.temps(name)
         return tuple(float(temps[node]) for node in nodes.layers)
 
+    def gone_mm(self, tray: str) -> float:  # noqa: ARG002 - for media that dry
+        """Return how much water a tray lacks of what it holds when drained [mm]."""
+        return 0.0
+
     # --------------------------------------------------------------- happening
 
     def enter(

@@ -134,6 +134,28 @@ class Waterings:
         return min(nexts, default=_NEVER)
 
 
+def moments(
+    schedule: Sequence[Watering], minutes: int, start_minute: int
+) -> list[tuple[int, Watering]]:
+    """Return when what of a schedule happens, for whoever fits between waterings.
+
+    Args:
+        schedule: What is done.
+        minutes: For how long [min].
+        start_minute: Minute of the day at which the world begins.
+
+    Returns:
+        Minutes since the world began, in order, each with what is done.
+    """
+    found = []
+    for watering in schedule:
+        minute = watering.after(0, start_minute)
+        while minute < minutes:
+            found.append((minute, watering))
+            minute = watering.after(minute + 1, start_minute)
+    return sorted(found, key=lambda moment: moment[0])
+
+
 _WORDS = re.compile(
     r"""(?: (?P<trays>[^:]+?) \s* : \s* )?
     every \s+ (?: (?P<days>\d+) \s+ )? days? \s+

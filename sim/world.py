@@ -49,7 +49,7 @@ class World:
 
     Attributes:
         now_ms: Its clock [ms].
-        watered: What its schedule of waterings has done until now.
+        watered: What was poured over trays until now, by schedule or by hand.
 
     Raises:
         ValueError: The room's table, a tray's medium or its place is of no use,
@@ -109,7 +109,7 @@ class World:
 
     def gone_mm(self, tray: str) -> float:
         """Return how much water a tray lacks of what it holds when drained [mm]."""
-        return 0.0 if self._moist is None else self._moist.gone_mm(tray)
+        return self._warmth.gone_mm(tray)
 
     def ledger(self) -> Ledger | None:
         """Return where heat and water came from and went; None: nothing is booked."""
@@ -144,11 +144,10 @@ class World:
 
     def _begin_minute(self, minute: int) -> None:
         self._enter_minute(minute)
-        if self._moist is None or minute < self._waterings.next_minute:
+        if minute < self._waterings.next_minute:
             return
         for tray, watering in self._waterings.due(minute):
-            self.watered.append(self._moist.water(tray, watering, self.now_ms))
-        self._look()
+            self.pour(tray, watering.mm, watering.temp_c)
 
     def _renew(self) -> None:
         """Take up water and films as they are now."""
@@ -195,7 +194,10 @@ class World:
 
     def pour(self, tray: str, mm: float, temp_c: float) -> float:
         """Pour so much water [mm] over a tray; return how warm it runs out [°C]."""
+        lacking_mm = self.gone_mm(tray)
         out_c = self._warmth.pour(tray, mm, temp_c)
+        kept_mm = lacking_mm - self.gone_mm(tray)
+        self.watered.append(Watered(self.now_ms, tray, mm, temp_c, kept_mm, out_c))
         self._look()
         return out_c
 

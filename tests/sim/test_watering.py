@@ -2,7 +2,7 @@
 
 import pytest
 
-from sim.watering import Watering, Waterings, read
+from sim.watering import Watered, Watering, Waterings, moments, read
 from sim.world import WorldOptions, full_world
 from tests.sim.lean_to import BOTH_OFF, DAY, HOUR, MINUTE, a_world
 
@@ -46,6 +46,26 @@ def test_a_world_lists_what_was_done_to_which_tray():
     assert done[6:7] == [(at[1], "S1", 1, 30)]
     assert len(done) == 13
     assert done[-1] == (at[2], "S1", 1, 30)
+
+
+def test_a_schedule_says_its_moments_beforehand():
+    schedule = (
+        Watering(mm=4, temp_c=11, at_minute=600, every_days=2),
+        Watering(mm=1, temp_c=30, at_minute=480),
+    )
+    found = moments(schedule, 3 * 1440, 540)
+    assert [minute for minute, _ in found] == [60, 1380, 2820, 2940, 4260]
+    assert [watering.mm for _, watering in found] == [4, 1, 1, 4, 1]
+    world = a_world(waterings=schedule)
+    world.advance(3 * DAY - MINUTE, BOTH_OFF)
+    assert {w.at_ms // MINUTE for w in world.watered} == {m for m, _ in found}
+
+
+def test_what_somebody_pours_by_hand_is_listed_too():
+    world = a_world()
+    world.advance(HOUR, BOTH_OFF)
+    out_c = world.pour("N1", 6.0, 12.0)
+    assert world.watered == [Watered(HOUR, "N1", 6.0, 12.0, 0.0, out_c)]
 
 
 def test_a_medium_keeps_what_it_lacks_and_the_rest_runs_out():
