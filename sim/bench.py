@@ -1,24 +1,46 @@
 """A bench as a thermal network: mats on foam, trays of medium, their edges.
 
-Each tray is a stack of three layers of medium over its part of the mat; what
-of the mat no tray covers is one part more. What may live here: geometry and
+Each tray is a stack of layers of medium over its part of the mat; what of the
+mat no tray covers is one part more. What may live here: geometry and
 coefficients, each with its source. No time.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from controller.core.plan import MatPlan, TrayPlan
+from sim.form import Form, Material
 from sim.media import medium
-from sim.thermal import Network, NetworkBuilder, Vector
+from sim.stack import (
+    FILM_DOWN_M2K_W,
+    FILM_SIDE_M2K_W,
+    FILM_UP_M2K_W,
+    LAYERS,
+    TrayNodes,
+    probe_weights,
+    stacked,
+)
+from sim.thermal import Network, Vector
+from sim.vapour import LATENT_J_KG
 
-FILM_UP_M2K_W = 0.10
-FILM_SIDE_M2K_W = 0.13
-FILM_DOWN_M2K_W = 0.17
-"""Internal surface resistances for heat flowing up, sideways and down:
-ISO 6946."""
+__all__ = [  # with what of a stack is needed wherever a bench is
+    "FILM_DOWN_M2K_W",
+    "FILM_SIDE_M2K_W",
+    "FILM_UP_M2K_W",
+    "LAYERS",
+    "MatForm",
+    "MatNetwork",
+    "Standing",
+    "TrayNodes",
+    "evaporation_w_m2",
+    "mat_form",
+    "mat_network",
+    "probe_weights",
+    "tray_alone",
+    "tray_form",
+]
 
 FOAM_M = 0.025
 FOAM_W_MK = 0.035
@@ -27,13 +49,6 @@ is usual for polystyrene (from memory, insulation tables)."""
 
 MAT_J_M2K = 4_500.0
 """Chosen: a flexible mat of 3 kg/m² and 1,500 J/kgK, as plastics are."""
-
-CONTACT_M2K_W = 0.02
-"""Chosen: tray bottom and the thin air gaps under it."""
-
-EDGE_M2K_W = 0.10
-"""Chosen: from a layer's edge zone to the outside of the tray's wall: 30 mm of
-moist medium of 0.3 W/mK."""
 
 SHELTERED = 0.3
 """Chosen: a side that faces a neighbouring tray loses this share."""
@@ -45,34 +60,12 @@ per metre of the tray's rim."""
 COVERED = 0.9
 """Chosen: a tray is this share as long and wide as its place on the mat."""
 
-LAYERS = 3
-
-LATENT_J_KG = 2.45e6
-"""Latent heat of vaporisation, FAO-56."""
-
 DAY_S = 86_400
 
 
 def evaporation_w_m2(mm_per_day: float) -> float:
     """Return the heat that evaporation takes [W/m²]; 1 mm is 1 kg/m²."""
     return mm_per_day * LATENT_J_KG / DAY_S
-
-
-@dataclass(frozen=True, slots=True)
-class TrayNodes:
-    """Where a tray is in the network.
-
-    Attributes:
-        layers: Nodes from the bottom up.
-        area_m2: Its footprint.
-        depth_mm: Depth of its medium.
-        under: The part of the mat, or the shelf, below it.
-    """
-
-    layers: tuple[int, ...]
-    area_m2: float
-    depth_mm: int
-    under: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +86,12 @@ USUAL = Standing()
 
 
 @dataclass(frozen=True, slots=True)
-class MatNetwork:
-    """One mat with its trays.
+class MatForm:
+    """One mat with its trays, whatever their media are just now.
 
     Attributes:
-        network: The network.
+        form: The form of its network; each tray's medium is a material of it,
+            by the tray's name.
         heat_share: Share of the mat's power that goes into each node [-].
         trays: By name.
         surface: Node where a surface probe lies: the part under the middle
@@ -105,50 +99,120 @@ class MatNetwork:
         top_m2: Area from which water evaporates, by node.
     """
 
-    network: Network
+    form: Form
     heat_share: Vector
     trays: dict[str, TrayNodes]
     surface: int
     top_m2: Vector
 
 
-def mat_network(mat: MatPlan, standing: Standing = USUAL) -> MatNetwork:
+@dataclass(frozen=True, slots=True)
+class MatNetwork(MatForm):
+    """One mat with its trays, and their media as they are.
+
+    Attributes:
+        network: The network.
+    """
+
+    network: Network
+
+
+def mat_network(
+    mat: MatPlan, standing: Standing = USUAL, layers: int = LAYERS
+) -> MatNetwork:
     """Return the network of a mat and of all that stands on it, or beside it.
+
+    Args:
+        mat: The mat.
+        standing: What is otherwise than usual.
+        layers: How many each tray's medium has.
 
     Raises:
         ValueError: A medium is not known, or two trays stand at one place.
     """
+    return _with_media(mat_form(mat, standing, layers), mat.trays, standing)
+
+
+def tray_alone(
+    tray: TrayPlan, standing: Standing = USUAL, layers: int = LAYERS
+) -> MatNetwork:
+    """Return the network of a tray that stands on no mat, 0.3 m by 0.4 m."""
+    return _with_media(tray_form(tray, standing, layers), (tray,), standing)
+
+
+def mat_form(mat: MatPlan, standing: Standing = USUAL, layers: int = LAYERS) -> MatForm:
+    """Return the form of a mat's network.
+
+    Raises:
+        ValueError: Two trays stand at one place.
+    """
     _refuse_shared_places(mat)
-    builder = NetworkBuilder()
+    form = Form()
     whole_m2 = mat.length_mm * mat.width_mm / 1e6
     rows = max((tray.row for tray in mat.trays), default=1)
     columns = max((tray.column for tray in mat.trays), default=1)
     length_m = COVERED * mat.length_mm / 1000 / columns
     width_m = COVERED * mat.width_mm / 1000 / rows
     bare_m2 = whole_m2 - len(mat.trays) * length_m * width_m
-    bare = _mat_part(builder, bare_m2)
-    builder.ground(bare, bare_m2 / FILM_UP_M2K_W)
+    bare = _mat_part(form, bare_m2)
+    form.ground(bare, bare_m2 / FILM_UP_M2K_W)
     parts, trays = [(bare, bare_m2)], {}
     for tray in mat.trays:
-        part = _mat_part(builder, length_m * width_m)
+        part = _mat_part(form, length_m * width_m)
         parts.append((part, length_m * width_m))
         rim_m = 2 * (length_m + width_m)
-        builder.link(part, bare, MAT_ACROSS_W_MK * rim_m)
+        form.link(part, bare, MAT_ACROSS_W_MK * rim_m)
         sides_m = _open_sides_m(tray, (rows, columns), (length_m, width_m))
-        if tray.name in standing.lifted:
-            builder.ground(part, length_m * width_m / FILM_UP_M2K_W)
+        lifted = tray.name in standing.lifted
+        if lifted:
+            form.ground(part, length_m * width_m / FILM_UP_M2K_W)
             sides_m = rim_m
-        trays[tray.name] = _stack(
-            builder, tray, part, length_m * width_m, sides_m, standing
+        place = TrayNodes((), length_m * width_m, tray.depth_mm, part, rim_m)
+        trays[tray.name] = stacked(
+            form, tray.name, place, layers, sides_m=sides_m, lifted=lifted
         )
-    heat_share = np.zeros(len(builder.capacities))
+    heat_share = np.zeros(len(form.nodes))
     for part, area_m2 in parts:
         heat_share[part] = area_m2 / whole_m2
-    top_m2 = np.zeros(len(builder.capacities))
+    middle = parts[1 + len(mat.trays) // 2][0] if mat.trays else bare
+    return MatForm(form, heat_share, trays, middle, _top_m2(form, trays))
+
+
+def tray_form(
+    tray: TrayPlan, standing: Standing = USUAL, layers: int = LAYERS
+) -> MatForm:
+    """Return the form of the network of a tray on no mat, 0.3 m by 0.4 m."""
+    form = Form()
+    shelf = form.node(0.12 * MAT_J_M2K)
+    form.ground(shelf, 0.12 / FILM_DOWN_M2K_W)
+    place = TrayNodes((), 0.12, tray.depth_mm, shelf, 1.4)
+    lifted = tray.name in standing.lifted
+    nodes = stacked(form, tray.name, place, layers, sides_m=1.4, lifted=lifted)
+    trays = {tray.name: nodes}
+    count = len(form.nodes)
+    return MatForm(form, np.zeros(count), trays, shelf, _top_m2(form, trays))
+
+
+def _with_media(
+    made: MatForm, trays: Sequence[TrayPlan], standing: Standing
+) -> MatNetwork:
+    materials = {}
+    for tray in trays:
+        stuff = medium(tray.medium)
+        left = standing.water_left.get(tray.name, 1.0)
+        stuff = replace(stuff, water=stuff.water * left)
+        materials[tray.name] = Material(stuff.conductivity(), stuff.heat_capacity())
+    network = made.form.network(materials)
+    return MatNetwork(
+        made.form, made.heat_share, made.trays, made.surface, made.top_m2, network
+    )
+
+
+def _top_m2(form: Form, trays: Mapping[str, TrayNodes]) -> Vector:
+    top_m2 = np.zeros(len(form.nodes))
     for nodes in trays.values():
         top_m2[nodes.layers[-1]] = nodes.area_m2
-    middle = parts[1 + len(mat.trays) // 2][0] if mat.trays else bare
-    return MatNetwork(builder.build(), heat_share, trays, middle, top_m2)
+    return top_m2
 
 
 def _refuse_shared_places(mat: MatPlan) -> None:
@@ -164,75 +228,10 @@ def _refuse_shared_places(mat: MatPlan) -> None:
             raise ValueError(message)
 
 
-def tray_alone(tray: TrayPlan, standing: Standing = USUAL) -> MatNetwork:
-    """Return the network of a tray that stands on no mat, 0.3 m by 0.4 m."""
-    builder = NetworkBuilder()
-    shelf = builder.node(0.12 * MAT_J_M2K)
-    builder.ground(shelf, 0.12 / FILM_DOWN_M2K_W)
-    nodes = _stack(builder, tray, shelf, 0.12, 1.4, standing)
-    top_m2 = np.zeros(len(builder.capacities))
-    top_m2[nodes.layers[-1]] = nodes.area_m2
-    return MatNetwork(
-        builder.build(), np.zeros(len(top_m2)), {tray.name: nodes}, shelf, top_m2
-    )
-
-
-def probe_weights(nodes: TrayNodes, depth_mm: int | None, count: int) -> Vector:
-    """Return the weights of nodes that give the temperature at a depth.
-
-    Between the middles of two layers the temperature runs straight; above the
-    topmost and below the lowest middle it is that layer's.
-
-    Args:
-        nodes: The tray.
-        depth_mm: Depth below the surface [mm]; None: halfway down.
-        count: Number of nodes in the network.
-    """
-    depth = nodes.depth_mm / 2 if depth_mm is None else depth_mm
-    height = min(1.0, max(0.0, 1.0 - depth / nodes.depth_mm)) * LAYERS - 0.5
-    low = min(LAYERS - 1, max(0, int(height)))
-    high = min(LAYERS - 1, low + 1)
-    share = min(1.0, max(0.0, height - low)) if high > low else 0.0
-    weights = np.zeros(count)
-    weights[nodes.layers[low]] += 1.0 - share
-    weights[nodes.layers[high]] += share
-    return weights
-
-
-def _mat_part(builder: NetworkBuilder, area_m2: float) -> int:
-    part = builder.node(area_m2 * MAT_J_M2K)
-    builder.ground(part, area_m2 / (FOAM_M / FOAM_W_MK + FILM_DOWN_M2K_W))
+def _mat_part(form: Form, area_m2: float) -> int:
+    part = form.node(area_m2 * MAT_J_M2K)
+    form.ground(part, area_m2 / (FOAM_M / FOAM_W_MK + FILM_DOWN_M2K_W))
     return part
-
-
-def _stack(
-    builder: NetworkBuilder,
-    tray: TrayPlan,
-    part: int,
-    area_m2: float,
-    sides_m: float,
-    standing: Standing,
-) -> TrayNodes:
-    """Add a tray's layers over a part of the mat, and its losses."""
-    stuff = medium(tray.medium)
-    left = standing.water_left.get(tray.name, 1.0)
-    stuff = replace(stuff, water=stuff.water * left)
-    thick_m = tray.depth_mm / 1000 / LAYERS
-    half = thick_m / 2 / stuff.conductivity()
-    below, resistance = part, CONTACT_M2K_W + half
-    layers: list[int] = []
-    for _ in range(LAYERS):
-        layer = builder.node(area_m2 * thick_m * stuff.heat_capacity())
-        if layers or tray.name not in standing.lifted:
-            builder.link(below, layer, area_m2 / resistance)
-        else:
-            builder.ground(layer, area_m2 / (resistance + FILM_DOWN_M2K_W))
-        side_m2 = sides_m * thick_m
-        builder.ground(layer, side_m2 / (EDGE_M2K_W + FILM_SIDE_M2K_W))
-        layers.append(layer)
-        below, resistance = layer, 2 * half
-    builder.ground(below, area_m2 / (half + FILM_UP_M2K_W))
-    return TrayNodes(tuple(layers), area_m2, tray.depth_mm, part)
 
 
 def _open_sides_m(

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from sim.bench import MatNetwork
-from sim.thermal import Decays, Vector
+from sim.thermal import Decays, Matrix, Vector
 
 
 class Block:
@@ -20,6 +20,8 @@ class Block:
         net: The network.
         full_w: Heat into each node with its mat at full power [W].
         steady_w: Heat into each node by sun and evaporation [W].
+        inputs_w: Heat into each node for one of each input [W], inputs by
+            nodes; which they are is for those to know who set them.
         first: Where its modes begin.
     """
 
@@ -27,6 +29,7 @@ class Block:
         self.net = net
         self.full_w = full_w
         self.steady_w: Vector = np.zeros(len(full_w))
+        self.inputs_w: Matrix = np.zeros((0, len(full_w)))
         self.first = first
 
     @property
@@ -54,6 +57,8 @@ class Joined:
             count += len(full_w)
         self.modes = np.zeros(count)
         self._room_c = 0.0
+        self._amounts: Vector | None = None
+        self._inputs: Matrix = np.zeros((0, count))
         self._by_room = self._steady = self._room_part = self.modes
         self._by_mat: dict[str, Vector] = {}
         self._decays = Decays(self.modes)
@@ -73,14 +78,24 @@ class Joined:
             self._steady[where] = network.drive(block.steady_w)
             self._by_mat[name] = np.zeros(count)
             self._by_mat[name][where] = network.drive(block.full_w)
+        most = max((len(block.inputs_w) for block in self.blocks.values()), default=0)
+        self._inputs = np.zeros((most, count))
+        for block in self.blocks.values():
+            driven = block.net.network.drive(block.inputs_w.T)
+            self._inputs[: len(block.inputs_w), block.where] = driven.T
         self._decays = Decays(rates)
-        self.set_room(self._room_c)
+        self.set_room(self._room_c, self._amounts)
 
     def exchange(self, name: str, net: MatNetwork) -> None:
         """Give a block another network of the same nodes; they stay as warm."""
-        temps = self.temps(name)
-        self.blocks[name].net = net
-        self.set_temps(name, temps)
+        self.renew({name: net})
+
+    def renew(self, nets: Mapping[str, MatNetwork]) -> None:
+        """Give blocks other networks of the same nodes; they stay as warm."""
+        for name, net in nets.items():
+            temps = self.temps(name)
+            self.blocks[name].net = net
+            self.set_temps(name, temps)
         self.join()
 
     def temps(self, name: str) -> Vector:
@@ -101,10 +116,30 @@ class Joined:
         weights[block.where] = block.net.network.output(of_nodes)
         return weights
 
-    def set_room(self, room_c: float) -> None:
-        """Let the room be as warm as that [°C] from now on."""
-        self._room_c = room_c
+    def looks(self, of_nodes: Mapping[str, Matrix]) -> Matrix:
+        """Return the weights of all modes that give many weighted temperatures.
+
+        Args:
+            of_nodes: For each block the weights of its nodes: nodes by places
+                at which one looks, the same places for all blocks.
+        """
+        parts = [
+            block.net.network.output(of_nodes[name])
+            for name, block in self.blocks.items()
+        ]
+        return np.concatenate(parts)
+
+    def set_room(self, room_c: float, amounts: Vector | None = None) -> None:
+        """Let the room be as warm as that, and inputs as much, from now on.
+
+        Args:
+            room_c: The room [°C].
+            amounts: Of each input; None: nothing.
+        """
+        self._room_c, self._amounts = room_c, amounts
         self._room_part = self._steady + room_c * self._by_room
+        if amounts is not None:
+            self._room_part = self._room_part + amounts @ self._inputs
         self._drives.clear()
 
     def step(self, on: tuple[str, ...], lasting_ms: int) -> None:
@@ -116,3 +151,28 @@ class Joined:
                 drive = drive + self._by_mat[name]
             self._drives[on] = drive
         self.modes = self._decays.step(self.modes, drive, lasting_ms)
+
+    def course(
+        self,
+        rooms_c: Vector,
+        amounts: Matrix | None,
+        duty: Mapping[str, Vector],
+        lasting_ms: int,
+    ) -> Matrix:
+        """Let many steps pass at once; return the modes after each.
+
+        Args:
+            rooms_c: The room in each step [°C].
+            amounts: Of each input: steps by inputs; None: nothing.
+            duty: For each mat, the share of each step's power [-].
+            lasting_ms: How long each step lasts [ms].
+        """
+        drives = self._steady + rooms_c[:, np.newaxis] * self._by_room
+        for name, shares in duty.items():
+            where = self.blocks[name].where
+            drives[:, where] += shares[:, np.newaxis] * self._by_mat[name][where]
+        if amounts is not None:
+            drives += amounts @ self._inputs
+        course = self._decays.course(self.modes, drives, lasting_ms)
+        self.modes = course[-1].copy()
+        return course

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 ORGANIC_J_M3K = 2.47e6
 QUARTZ_J_M3K = 2.13e6
+CLAY_J_M3K = 2.39e6
 WATER_J_M3K = 4.18e6
 AIR_J_M3K = 0.0012e6
 PERLITE_J_M3K = 837.0 * 2300.0
@@ -37,6 +38,7 @@ class Medium:
         perlite: Perlite's glass, solid.
         water: Water.
         sand_share: Share of the bulk volume that is sand with its own pores.
+        clay: Clay mineral, solid.
     """
 
     organic: float
@@ -44,24 +46,27 @@ class Medium:
     perlite: float
     water: float
     sand_share: float = 0.0
+    clay: float = 0.0
 
     def heat_capacity(self) -> float:
         """Return the volumetric heat capacity [J/m³K]: a sum over fractions."""
-        air = 1.0 - self.organic - self.mineral - self.perlite - self.water
+        air = 1.0 - self.organic - self.mineral - self.perlite - self.water - self.clay
         return (
             self.organic * ORGANIC_J_M3K
             + self.mineral * QUARTZ_J_M3K
             + self.perlite * PERLITE_J_M3K
             + self.water * WATER_J_M3K
             + air * AIR_J_M3K
+            + self.clay * CLAY_J_M3K
         )
 
     def conductivity(self) -> float:
-        """Return the thermal conductivity [W/mK].
+        """Return the thermal conductivity of a medium as it stands drained [W/mK].
 
         The organic part is linear in its water; sand joins by the geometric
         mean, weighted with its share of the bulk (chosen: between the bounds
-        of layers in series and in parallel).
+        of layers in series and in parallel). Sand alone, and media that dry,
+        have a rule of their own, in moist.
         """
         slope = (ORGANIC_WET_W_MK - ORGANIC_DRY_W_MK) / ORGANIC_WET_WATER
         organic = ORGANIC_DRY_W_MK + slope * self.water

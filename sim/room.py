@@ -10,6 +10,8 @@ from datetime import datetime
 
 import numpy as np
 
+from sim.thermal import Vector
+
 COLDEST_C = 11.0
 WARMEST_C = 17.0
 """The invented lean-to in late winter: frost-free but barely heated."""
@@ -43,16 +45,32 @@ class DayAndNight:
         temp = middle + swing * math.cos(2 * math.pi * clock) + self._weather_at(minute)
         return min(WARMEST_C, max(COLDEST_C, temp))
 
+    def over(self, minute: int, count: int) -> Vector:
+        """Return the temperatures [°C] of so many minutes from one on."""
+        minutes = minute + np.arange(count)
+        clock = (self._start_minute + minutes - _WARMEST_MINUTE) / _DAY_MINUTES
+        middle = (WARMEST_C + COLDEST_C) / 2
+        swing = (WARMEST_C - COLDEST_C) / 2 - 1.0
+        first, last = minute // 60, (minute + count - 1) // 60
+        self._know_hours(last + 2)
+        hours = np.arange(first, last + 2)
+        weather = np.interp(minutes, 60 * hours, self._weather[first : last + 2])
+        temps = middle + swing * np.cos(2 * math.pi * clock) + weather
+        return np.clip(temps, COLDEST_C, WARMEST_C)
+
     def _weather_at(self, minute: int) -> float:
         """Return the slow part [K]: hourly, joined by straight lines."""
         hour, within = divmod(minute, 60)
-        while len(self._weather) < hour + 2:
+        self._know_hours(hour + 2)
+        one, other = self._weather[hour : hour + 2]
+        return one + (other - one) * within / 60
+
+    def _know_hours(self, count: int) -> None:
+        while len(self._weather) < count:
             keep = math.exp(-1 / (24 * _WEATHER_DAYS))
             push = math.sqrt(1 - keep * keep) * _WEATHER_K
             shock = float(self._noise.standard_normal())
             self._weather.append(keep * self._weather[-1] + push * shock)
-        one, other = self._weather[hour : hour + 2]
-        return one + (other - one) * within / 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +95,12 @@ class RoomTable:
         from_min, to_min = self.minutes[after - 1], self.minutes[after]
         from_c, to_c = self.temps_c[after - 1], self.temps_c[after]
         return from_c + (to_c - from_c) * (minute - from_min) / (to_min - from_min)
+
+    def over(self, minute: int, count: int) -> Vector:
+        """Return the temperatures [°C] of so many minutes from one on."""
+        minutes = minute + np.arange(count)
+        found: Vector = np.interp(minutes, self.minutes, self.temps_c)
+        return found
 
 
 Room = DayAndNight | RoomTable

@@ -71,14 +71,38 @@ class Decays:
 
     def step(self, modes: Vector, drive: Vector, lasting_ms: int) -> Vector:
         """Return the modes after a time in which the drive stood still."""
+        decay, gain = self._factors(lasting_ms)
+        return decay * modes + gain * drive
+
+    def course(self, modes: Vector, drives: Matrix, lasting_ms: int) -> Matrix:
+        """Return the modes after each of many steps of one length.
+
+        The same recurrence as step, by doubling: after n rounds each row has
+        what the 2^n drives before it left.
+
+        Args:
+            modes: Before the first step.
+            drives: What stands still in each step, one row for each.
+            lasting_ms: How long each lasts [ms].
+        """
+        decay, gain = self._factors(lasting_ms)
+        course = gain * drives
+        course[0] += decay * modes
+        span = 1
+        while span < len(course):
+            course[span:] += decay * course[:-span]
+            decay, span = decay * decay, 2 * span
+        return course
+
+    def _factors(self, lasting_ms: int) -> tuple[Vector, Vector]:
+        """Return what a step leaves of modes, and makes of drives."""
         found = self._steps.get(lasting_ms)
         if found is None:
             lasting_s = lasting_ms / 1000
             decay = np.exp(-self._rates * lasting_s)
             gain = -np.expm1(-self._rates * lasting_s) / self._rates
             found = self._steps[lasting_ms] = decay, gain
-        decay, gain = found
-        return decay * modes + gain * drive
+        return found
 
 
 class Network:

@@ -11,6 +11,7 @@ import numpy as np
 
 from controller.core.plan import MatPlan, Plan, TrayPlan, all_trays
 from sim.bench import (
+    LAYERS,
     MatNetwork,
     Standing,
     TrayNodes,
@@ -34,6 +35,7 @@ class Warmth:
             of a mat, as a share.
         noise: What it is drawn from.
         evaporation_mm: From each tray, by name [mm/day].
+        layers: How many each tray's medium has.
     """
 
     def __init__(
@@ -43,18 +45,20 @@ class Warmth:
         unevenness: float,
         noise: np.random.Generator,
         evaporation_mm: Mapping[str, float],
+        layers: int = LAYERS,
     ) -> None:
-        self._parts = dict(_parts(plan))
+        self._parts, self._layers = dict(_parts(plan)), layers
         self._standing = dict.fromkeys(self._parts, Standing())
-        nets = {name: _network(part, Standing()) for name, part in self._parts.items()}
+        nets = {name: self._network(name) for name in self._parts}
         heated = {
             name: (net, _full_w(net, self._parts[name], noise, unevenness))
             for name, net in nets.items()
         }
-        self.heat = Joined(heated, start_c)
+        self.heat = self._join(heated, start_c)
         self._block_of = {
             tray: name for name, net in nets.items() for tray in net.trays
         }
+        self._depths: dict[tuple[str, int | None], Vector] = {}
         self._usual_mm = dict(evaporation_mm)
         self._evaporation_mm = dict(evaporation_mm)
         self._sun_w_m2 = dict.fromkeys(evaporation_mm, 0.0)
@@ -64,18 +68,30 @@ class Warmth:
 
     def at_depth(self, tray: str, depth_mm: int | None) -> Vector:
         """Return the modes' weights at a depth; None: halfway down."""
-        name, nodes = self._nodes(tray)
-        count = len(self.heat.blocks[name].full_w)
-        return self.heat.weights(name, probe_weights(nodes, depth_mm, count))
+        return self.heat.weights(*self.nodes_at_depth(tray, depth_mm))
+
+    def nodes_at_depth(self, tray: str, depth_mm: int | None) -> tuple[str, Vector]:
+        """Return a tray's block, and the weights of its nodes at a depth."""
+        name = self._block_of[tray]
+        found = self._depths.get((tray, depth_mm))
+        if found is None:
+            count = len(self.heat.blocks[name].full_w)
+            found = probe_weights(self._nodes(tray)[1], depth_mm, count)
+            self._depths[tray, depth_mm] = found
+        return name, found
 
     def under(self, tray: str) -> Vector:
         """Return the modes' weights of what a tray stands on in its place."""
         name, nodes = self._nodes(tray)
-        return self._at_node(name, nodes.under)
+        return self.heat.weights(name, self._one_node(name, nodes.under))
 
     def on_mat(self, mat: str) -> Vector:
         """Return the modes' weights where a surface probe lies."""
-        return self._at_node(mat, self.heat.blocks[mat].net.surface)
+        return self.heat.weights(*self.nodes_on_mat(mat))
+
+    def nodes_on_mat(self, mat: str) -> tuple[str, Vector]:
+        """Return a mat's block, and the weights of its nodes at its surface."""
+        return mat, self._one_node(mat, self.heat.blocks[mat].net.surface)
 
     def layers(self, tray: str) -> tuple[float, ...]:
         """Return the temperatures of a tray's layers from the bottom up [°C]."""
@@ -83,7 +99,19 @@ class Warmth:
         temps = self.heat.temps(name)
         return tuple(float(temps[node]) for node in nodes.layers)
 
+    def gone_mm(self, tray: str) -> float:  # noqa: ARG002 - for media that dry
+        """Return how much water a tray lacks of what it holds when drained [mm]."""
+        return 0.0
+
     # --------------------------------------------------------------- happening
+
+    def enter(
+        self,
+        room_c: float,
+        minute: int,  # noqa: ARG002 - for those who have more than a room
+    ) -> None:
+        """Let a minute begin, with the room as warm as that [°C]."""
+        self.heat.set_room(room_c)
 
     def lift(self, tray: str) -> None:
         """Lift a tray off its mat and set it down beside it."""
@@ -141,7 +169,18 @@ class Warmth:
     def _stand(self, tray: str, standing: Standing) -> None:
         name = self._block_of[tray]
         self._standing[name] = standing
-        self.heat.exchange(name, _network(self._parts[name], standing))
+        self.heat.exchange(name, self._network(name))
+
+    def _join(
+        self, heated: Mapping[str, tuple[MatNetwork, Vector]], start_c: float
+    ) -> Joined:
+        return Joined(heated, start_c)
+
+    def _network(self, name: str) -> MatNetwork:
+        part, standing = self._parts[name], self._standing[name]
+        if isinstance(part, MatPlan):
+            return mat_network(part, standing, self._layers)
+        return tray_alone(part, standing, self._layers)
 
     def _take_up(self) -> None:
         for block in self.heat.blocks.values():
@@ -156,10 +195,10 @@ class Warmth:
         name = self._block_of[tray]
         return name, self.heat.blocks[name].net.trays[tray]
 
-    def _at_node(self, name: str, node: int) -> Vector:
+    def _one_node(self, name: str, node: int) -> Vector:
         nodes = np.zeros(len(self.heat.blocks[name].full_w))
         nodes[node] = 1.0
-        return self.heat.weights(name, nodes)
+        return nodes
 
 
 def evaporation_mm(
@@ -184,12 +223,6 @@ def _parts(plan: Plan) -> Iterator[tuple[str, MatPlan | TrayPlan]]:
         yield mat.name, mat
     for tray in plan.trays:
         yield f"tray {tray.name}", tray
-
-
-def _network(part: MatPlan | TrayPlan, standing: Standing) -> MatNetwork:
-    if isinstance(part, MatPlan):
-        return mat_network(part, standing)
-    return tray_alone(part, standing)
 
 
 def _full_w(

@@ -7,7 +7,7 @@ happens at the moment at which its method is called. No I/O; nothing here waits.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,49 +15,29 @@ from controller.core.plan import Plan, ProbePlan, all_probes, all_trays
 from controller.core.scan import Reading
 from controller.core.units import MINUTE_MS
 from controller.ports import Arrivals
+from sim.drying import COVERED_MM, DRY_CRUST_MM, FRESHLY_WET_MM
+from sim.ledger import Ledger
+from sim.making import room, warmth, waterings
+from sim.moist_warmth import MoistWarmth
+from sim.options import WorldOptions, full_world
 from sim.probes import Probe, Whereabouts, follow, shown
-from sim.room import DayAndNight, Room, room_table
 from sim.thermal import Vector
-from sim.warmth import Warmth, evaporation_mm
+from sim.watering import Watered
 
 TURN_MS = 5_000
 """Chosen: probes first speak at whole multiples of this, each at its own; the
 fewer stops the network makes, the faster a season passes."""
 
-COVERED_MM = 0.3
-DRY_CRUST_MM = 1.0
-FRESHLY_WET_MM = 3.0
-"""Evaporation [mm/day] under a cover, from a dry crust, from a wet surface."""
+__all__ = [
+    "COVERED_MM",
+    "DRY_CRUST_MM",
+    "FRESHLY_WET_MM",
+    "World",
+    "WorldOptions",
+    "full_world",
+]
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorldOptions:
-    """What the weather and the instruments are like.
-
-    Attributes:
-        seed: Of weather, noise and the probes' turns.
-        start_ms: Run clock at the beginning [ms].
-        start_minute_of_day: What the clock on the wall shows then.
-        start_temp_c: Temperature of everything on the bench [°C].
-        room_csv: A table of room temperatures instead of the model.
-        evaporation_mm: From every tray [mm/day].
-        evaporation_by_tray: For trays that differ, by name [mm/day].
-        unevenness: Standard deviation of the heat per area between the parts
-            of a mat, as a share (chosen: wires are not laid to the millimetre).
-        noise_k: Standard deviation of a probe's noise [K].
-        lag_s: Time constant of a probe in its medium [s].
-    """
-
-    seed: int = 1
-    start_ms: int = 0
-    start_minute_of_day: int = 9 * 60
-    start_temp_c: float = 16.0
-    room_csv: str | None = None
-    evaporation_mm: float = DRY_CRUST_MM
-    evaporation_by_tray: Mapping[str, float] = field(default_factory=dict)
-    unevenness: float = 0.05
-    noise_k: float = 0.03
-    lag_s: float = 30.0
+_NEVER = 2**62
 
 
 class World:
@@ -65,32 +45,34 @@ class World:
 
     Args:
         plan: The bench.
-        options: Weather and instruments.
+        options: Weather, instruments and physics.
+
+    Attributes:
+        now_ms: Its clock [ms].
+        watered: What was poured over trays until now, by schedule or by hand.
 
     Raises:
-        ValueError: The room's table, a tray's medium or its place is of no use.
+        ValueError: The room's table, a tray's medium or its place is of no use,
+            or a tray is named that is not there.
     """
 
     def __init__(self, plan: Plan, options: WorldOptions) -> None:
         self._plan, self._options = plan, options
         self._start_ms = self.now_ms = options.start_ms
-        self._room: Room = (
-            DayAndNight(options.seed, options.start_minute_of_day)
-            if options.room_csv is None
-            else room_table(options.room_csv)
-        )
-        self._warmth = Warmth(
-            plan,
-            options.start_temp_c,
-            options.unevenness,
-            np.random.default_rng([options.seed, 3]),
-            evaporation_mm(plan, options.evaporation_mm, options.evaporation_by_tray),
-        )
+        self._room = room(options)
+        self._warmth = warmth(plan, options)
+        self._moist = self._warmth if isinstance(self._warmth, MoistWarmth) else None
+        self._waterings = waterings(plan, options)
         self._heat = self._warmth.heat
         self._room_shift_k = self._room_c = 0.0
         self._minute, self._minute_ms = -1, options.start_ms
-        self._enter_minute(0)
+        self._hold_ms = (
+            options.start_ms + options.hold_ms if options.changes else _NEVER
+        )
+        self.watered: list[Watered] = []
         self._truths: dict[str, Vector] = {}
+        self._probes: list[Probe] = []
+        self._begin_minute(0)
         self._probes = [
             self._probe(probe, number)
             for number, probe in enumerate(all_probes(replace(plan, witnesses=())))
@@ -125,6 +107,14 @@ class World:
         """Return the room's temperature [°C]."""
         return self._room_c
 
+    def gone_mm(self, tray: str) -> float:
+        """Return how much water a tray lacks of what it holds when drained [mm]."""
+        return self._warmth.gone_mm(tray)
+
+    def ledger(self) -> Ledger | None:
+        """Return where heat and water came from and went; None: nothing is booked."""
+        return None if self._moist is None else self._moist.ledger()
+
     # ----------------------------------------------------------------- running
 
     def advance(self, to_ms: int, energised: Mapping[str, bool]) -> Arrivals:
@@ -139,22 +129,38 @@ class World:
         on = tuple([name for name, state in energised.items() if state])
         readings: list[Reading] = []
         while self.now_ms < to_ms:
-            until_ms = min(to_ms, self._due_ms, self._minute_ms)
+            until_ms = min(to_ms, self._due_ms, self._minute_ms, self._hold_ms)
             self._heat.step(on, until_ms - self.now_ms)
             self.now_ms = until_ms
             if until_ms == self._minute_ms:
-                self._enter_minute(self._minute + 1)
+                self._begin_minute(self._minute + 1)
+            if until_ms == self._hold_ms:
+                self._renew()
             if until_ms == self._due_ms:
                 due = [p for p in self._probes if p.next_ms == until_ms]
                 readings += [self._speak(probe) for probe in due]
                 self._due_ms = self._next_turn()
         return Arrivals(tuple(readings))
 
+    def _begin_minute(self, minute: int) -> None:
+        self._enter_minute(minute)
+        if minute < self._waterings.next_minute:
+            return
+        for tray, watering in self._waterings.due(minute):
+            self.pour(tray, watering.mm, watering.temp_c)
+
+    def _renew(self) -> None:
+        """Take up water and films as they are now."""
+        self._hold_ms += self._options.hold_ms
+        if self._moist is not None:
+            self._moist.renew()
+            self._look()
+
     def _enter_minute(self, minute: int) -> None:
         self._minute = minute
         self._minute_ms = self._start_ms + (minute + 1) * MINUTE_MS
         self._room_c = self._room.at(minute) + self._room_shift_k
-        self._heat.set_room(self._room_c)
+        self._warmth.enter(self._room_c, minute)
 
     def _next_turn(self) -> int:
         return min([probe.next_ms for probe in self._probes], default=2**62)
@@ -188,15 +194,22 @@ class World:
 
     def pour(self, tray: str, mm: float, temp_c: float) -> float:
         """Pour so much water [mm] over a tray; return how warm it runs out [°C]."""
-        return self._warmth.pour(tray, mm, temp_c)
+        lacking_mm = self.gone_mm(tray)
+        out_c = self._warmth.pour(tray, mm, temp_c)
+        kept_mm = lacking_mm - self.gone_mm(tray)
+        self.watered.append(Watered(self.now_ms, tray, mm, temp_c, kept_mm, out_c))
+        self._look()
+        return out_c
 
     def evaporate(self, tray: str, mm_per_day: float | None) -> None:
         """Let a tray lose so much water [mm/day]; None: as much as usual."""
         self._warmth.evaporate(tray, mm_per_day)
+        self._look()
 
     def shine(self, tray: str, w_m2: float) -> None:
         """Let sun or a lamp give so much to the top of a tray [W/m²]."""
         self._warmth.shine(tray, w_m2)
+        self._look()
 
     def shift_room(self, by_k: float) -> None:
         """Make the room so much warmer than its weather has it [K]."""

@@ -37,6 +37,7 @@ from sim.tally import MatTally
 
 if TYPE_CHECKING:
     from controller.cli.virtual_time import Outcome
+    from sim.options import WorldOptions
 
 FIRST_DAY = date(2027, 2, 1)
 FIRST_MINUTE = 9 * 60
@@ -44,6 +45,7 @@ START_C = 16.0
 """Chosen: a late winter's morning, media as they come into a cold room."""
 
 _MOST_DAYS = 400
+_WIDE = 88
 
 _MATS = (
     "mat",
@@ -126,6 +128,25 @@ def add_parser(
         help="room temperatures by time, held at its ends, for the day-and-night model",
     )
     parser.add_argument(
+        "--world",
+        choices=("plain", "full"),
+        default="plain",
+        help=(
+            "plain: media as drained, a steady evaporation (the usual); full: media"
+            " dry and are watered, surfaces breathe, the sun shines"
+        ),
+    )
+    parser.add_argument(
+        "--water",
+        metavar="WHEN",
+        action="append",
+        default=[],
+        help=(
+            'as "every 3 days 08:00 6 mm 12 °C", or "N1, N2: every day 07:30 4 mm 15'
+            ' °C"; more than once if need be; "never"'
+        ),
+    )
+    parser.add_argument(
         "--faults",
         metavar="FILE",
         type=Path,
@@ -180,9 +201,12 @@ def run(args: argparse.Namespace) -> int:
         runs["thermostat"] = plain_thermostat(settings.plan), _beside(args.out)
     rung: dict[str, str] = {}
     results: dict[str, dict[str, KeptMat]] = {}
+    from controller.cli.world_words import assumed  # brings numpy
+
     try:
+        options = _world_options(args, settings.plan)
         for name, (plan, log) in runs.items():
-            outcome = _run(args, settings, plan, log, faults)
+            outcome = _run(args, settings, plan, log, (options, faults))
             results[name] = {
                 mat: _kept(tally, outcome.state)
                 for mat, tally in outcome.tallies.items()
@@ -191,10 +215,13 @@ def run(args: argparse.Namespace) -> int:
     except _NoUseError as error:
         print(f"bottomheat simulate: {error}", file=sys.stderr)
         return 2
+    said = "\n".join(textwrap.wrap(assumed(options), _WIDE))
     if args.json:
+        print(said, file=sys.stderr)
         print(json.dumps(results, indent=2))
     else:
         print(f"{args.days:g} days, seed {args.seed}; logged in {args.out}\n")
+        print(f"{said}\n")
         print("\n\n".join([*_in_words(results), rung["bottomheat"]]))
     return 0
 
@@ -245,19 +272,13 @@ def _run(
     settings: Settings,
     plan: Plan,
     path: Path,
-    faults: tuple[Fault, ...],
+    what: "tuple[WorldOptions, tuple[Fault, ...]]",
 ) -> "Outcome":
     """Run a plan through the seed's weather."""
     from controller.cli.virtual_time import simulated  # brings numpy
-    from sim.world import World, WorldOptions
+    from sim.world import World
 
-    room_csv = None if args.room is None else _room_csv(args.room)
-    options = WorldOptions(
-        seed=args.seed,
-        start_minute_of_day=FIRST_MINUTE,
-        start_temp_c=START_C,
-        room_csv=room_csv,
-    )
+    options, faults = what
     try:
         world = World(plan, options)
     except ValueError as error:
@@ -272,6 +293,27 @@ def _run(
         return simulated(header, world, log, round(args.days * DAY_MS), faults)
     finally:
         log.close()
+
+
+def _world_options(args: argparse.Namespace, plan: Plan) -> "WorldOptions":
+    """Return what the world is like."""
+    from controller.cli.world_words import world_options  # brings numpy
+    from sim.making import waterings
+    from sim.options import WorldOptions
+
+    common = WorldOptions(
+        seed=args.seed,
+        start_minute_of_day=FIRST_MINUTE,
+        start_temp_c=START_C,
+        room_csv=None if args.room is None else _room_csv(args.room),
+    )
+    try:
+        options = world_options(args.world, args.water, common)
+        waterings(plan, options)
+    except ValueError as error:
+        message = f"--water: {error}"
+        raise _NoUseError(message) from error
+    return options
 
 
 def _room_csv(path: Path) -> str:
