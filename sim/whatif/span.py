@@ -46,7 +46,8 @@ class Span:
     Inputs stand still within a step, as the exact steps of the model take them.
 
     Attributes:
-        step_s: From scan to scan [s]; whole milliseconds, up to 300 s.
+        step_s: From scan to scan [s]; whole, even milliseconds, up to
+            300 s.
         room_c: The room's temperature, shape (steps,) [°C].
         push: Smoothed disturbance of each zone, shape (steps, zones) [K/s].
         minutes: Local minute of the day at each scan, 0 to 1439, shape (steps,).
@@ -70,8 +71,8 @@ class Span:
         """
         if not SECOND_MS <= self.step_ms <= LONGEST_STEP_S * SECOND_MS:
             raise ValueError(f"step_s = {self.step_s}: from 1 to {LONGEST_STEP_S} s")
-        if self.step_ms != self.step_s * SECOND_MS:
-            raise ValueError(f"step_s = {self.step_s}: whole milliseconds are needed")
+        if self.step_ms != self.step_s * SECOND_MS or self.step_ms % 2:
+            raise ValueError(f"step_s = {self.step_s}: whole, even ms are needed")
         steps, zones = len(self.room_c), len(self.start_c)
         for name, shape in (
             ("room_c", (steps,)),
