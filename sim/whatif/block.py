@@ -13,10 +13,10 @@ from sim.whatif.jit import inlined
 from sim.whatif.looks import climb, last, remember
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
+    CYCLE,
     CYCLE_HAS,
     CYCLE_ON,
     CYCLE_START,
-    CYCLE,
     DAY_ON,
     DEMAND,
     HOT,
@@ -35,6 +35,7 @@ from sim.whatif.rows import (
     ZONES,
 )
 from sim.whatif.shape import Heat, Shape
+from sim.whatif.steady import keep
 from sim.whatif.verdicts import CLEAR, refuse, verdict
 from sim.whatif.warmth import advance, cross, follow, sample, tally
 from sim.whatif.wishes import take_up
@@ -44,7 +45,7 @@ SAMPLE_EVERY = 10.0 * MINUTE_MS
 
 
 @inlined
-def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
+def season(
     s: Vector,
     heat: Heat,
     shape: Shape,
@@ -65,6 +66,7 @@ def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
         if soonest <= k:
             soonest = wished(s, lanes, k, now, change_at, change_to)
         tally(s, shape)
+        keep(s, shape)
         if k > 0 and shape.crosses:
             cross(s, shape)
         if shape.tracks and k > 0:
@@ -92,7 +94,7 @@ def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
 
 
 @inlined
-def wished(  # noqa: PLR0913 (as above)
+def wished(
     s: Vector, lanes: int, k: int, now: float, change_at: Vector, change_to: Vector
 ) -> float:
     """Take up setpoints that may have changed; return the next step for any."""

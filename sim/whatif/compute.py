@@ -16,6 +16,7 @@ from sim.whatif.jit import compiled, inlined, prange
 from sim.whatif.rows import LANES, PARAMETERS, ZONE, ZONES
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.span import Counts
+from sim.whatif.steady import answer, ready, rows_of
 
 CAUSES = 14
 """As many as span.REFUSALS."""
@@ -42,6 +43,7 @@ class Work(NamedTuple):
         in_band: Steps, shape (lanes, trays).
         refused: Steps, shape (lanes, causes).
         daily: Shape (lanes, days).
+        steady: As steady.answer has them, shape (lanes, 3 + trays).
         told: Trace of the first lane of the first block, or of length 0.
     """
 
@@ -58,6 +60,7 @@ class Work(NamedTuple):
     in_band: Matrix
     refused: Matrix
     daily: Matrix
+    steady: Matrix
     told: Matrix
 
 
@@ -79,8 +82,9 @@ def run_blocks(work: Work, heat: Heat, band: float, step: float, heard: bool) ->
             band,
             step,
         )
-        s = np.zeros(ZONES + zones * ZONE)
+        s = np.zeros(ZONES + zones * ZONE + rows_of(trays))
         _fill(s, work, lane, shape, heat)
+        ready(s, shape)
         told = work.told if b == 0 else work.told[:0]
         season(
             s,
@@ -136,6 +140,7 @@ def _empty(s: Vector, work: Work, lane: int, shape: Shape) -> None:
         result[2] = s[rows.DRIVING_IN_BAND + v]
         result[3], result[4] = s[rows.TRIP + v], s[rows.TRIP_AT + v]
         result[5], result[6] = s[rows.SUSPECT + v], s[rows.STRANGE + v]
+        answer(s, v, shape, work.steady[lane + v])
         for cause in range(CAUSES):
             work.refused[lane + v, cause] = s[rows.REFUSED + cause * LANES + v]
         for i in range(shape.zones):

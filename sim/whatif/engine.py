@@ -18,10 +18,11 @@ from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
 from sim.whatif.compute import Work, run_blocks, run_compiled
 from sim.whatif.heat import coefficients
-from sim.whatif.reference import core_outcomes, core_trace, margins
+from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
 from sim.whatif.rows import LANES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
+from sim.whatif.steady import SUMS
 from sim.whatif.table import Table, tabulate
 from sim.zone_model import MatModel
 
@@ -125,7 +126,7 @@ class _Loop:
         suspects = np.flatnonzero(work.result[:, 5] > 0)
         if len(suspects):
             again = self._run(suspects, told, tracks=True)
-            for name in ("result", "peak", "heat", "in_band", "refused", "daily"):
+            for name in ("result", "peak", "heat", "in_band", "refused", "daily", "steady"):
                 getattr(work, name)[suspects] = getattr(again, name)
         return self._told(work)
 
@@ -154,6 +155,7 @@ class _Loop:
             in_band=work.in_band[back],
             refused=work.refused[back],
             daily=work.daily[back],
+            steady=work.steady[back],
         )
 
     def _work(self, blocks: Counts, table: Table, lanes: Counts, told: np.ndarray) -> Work:  # type: ignore[type-arg]
@@ -174,6 +176,7 @@ class _Loop:
             np.zeros((count, self._trays)),
             np.zeros((count, len(REFUSALS))),
             np.zeros((count, days)),
+            np.zeros((count, SUMS + self._trays)),
             told,
         )
 
@@ -196,6 +199,10 @@ class _Loop:
             trip=trip.astype(np.int64),
             trip_s=np.where(trip >= 0, trip_ms / 1000, -1.0),
             by_core=work.result[:, 6] > 0,
+            warm_s=work.steady[:, 0] * step_s,
+            deviation_k=root_mean(work.steady[:, 1], work.steady[:, 0]),
+            uneven_k=mean(work.steady[:, 2], work.steady[:, 0]),
+            low_mc=work.steady[:, SUMS:].astype(np.int64),
         )
 
 

@@ -16,10 +16,14 @@ from controller.core.setpoints import on_ramp
 from controller.core.state import State, fresh_state
 from controller.core.step import step
 from controller.core.units import DAY_MS, Millis, UtcMillis
+from sim.thermal import Vector
 from sim.whatif.candidate import bench, check, heard
 from sim.whatif.heat import Zones, coefficients
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
 from sim.zone_model import MatModel
+
+FAR = 10**18
+"""The lowest reading of a tray that was never warm [m°C]."""
 
 LARGEST = np.iinfo(np.int64).max
 
@@ -118,11 +122,18 @@ def core_outcomes(
     daily = np.zeros(-(-span.steps * step_ms // DAY_MS), np.int64)
     refused = np.zeros(len(REFUSALS), np.int64)
     trip, trip_ms, was_on, last = -1, -1, False, None
+    warm, squared, apart = 0, 0, 0
+    low = np.full(trays, FAR, np.int64)
     for number, last in enumerate(on_core(model, span, mat)):
         read = np.array(last.readings_mc)
         peak = np.maximum(peak, read)
         in_band += abs(read[:trays] - last.setpoint_mc) <= band_mk
         driving += abs(last.root_mc - last.setpoint_mc) <= band_mk
+        if warm or last.root_mc >= last.setpoint_mc - band_mk:
+            warm += 1
+            squared += (last.root_mc - last.setpoint_mc) ** 2
+            apart += int(np.ptp(read[:trays]))
+            low = np.minimum(low, read[:trays])
         on = last.command.energised
         switches += on != was_on
         was_on = on
@@ -148,6 +159,10 @@ def core_outcomes(
         trip=np.array([trip]),
         trip_s=np.array([trip_ms / 1000 if trip >= 0 else -1.0]),
         by_core=np.array([True]),
+        warm_s=np.array([warm * step_ms / 1000]),
+        deviation_k=root_mean(np.array([squared]), np.array([warm])),
+        uneven_k=mean(np.array([apart]), np.array([warm])),
+        low_mc=low[None],
     )
 
 
@@ -156,6 +171,20 @@ def _heat(last: CoreScan | None, mat: MatPlan) -> Counts:
         raise AssertionError("a span has at least one step")
     accounts = last.state.accounts
     return np.array([[accounts[tray.name].heat_mk_ms for tray in heard(mat)]])
+
+
+def mean(sums: Counts | Vector, scans: Counts | Vector) -> Vector:
+    """Return means [K] of sums [mK]; NaN where there were no scans."""
+    with np.errstate(invalid="ignore"):
+        means: Vector = sums / scans / 1000
+    return means
+
+
+def root_mean(squared: Counts | Vector, scans: Counts | Vector) -> Vector:
+    """Return root mean squares [K] of sums [mK²]; NaN where there were no scans."""
+    with np.errstate(invalid="ignore"):
+        roots: Vector = np.sqrt(squared / scans) / 1000
+    return roots
 
 
 def margins(trays_mc: Counts, surface_mc: Counts, mats: Sequence[MatPlan]) -> Counts:

@@ -143,6 +143,13 @@ class Outcomes:
         refused_s: Time that heat was refused, by REFUSALS, shape (.., causes) [s].
         trip: Index in REFUSALS of what locked it off; -1: it was not.
         trip_s: When, from the first scan [s]; -1: it was not.
+        warm_s: Time since the driving temperature first came within the band
+            below the setpoint [s]; what follows is over that time.
+        deviation_k: Root mean square of the driving temperature less the
+            setpoint [K]; NaN: never warm.
+        uneven_k: Mean of the warmest tray less the coolest [K]; NaN: the same.
+        low_mc: Lowest reading of each tray, shape (.., trays) [m°C]; 1e18: the
+            same.
         by_core: Run on the core itself, not on its compiled twin.
     """
 
@@ -160,6 +167,10 @@ class Outcomes:
     trip: Counts
     trip_s: Vector
     by_core: Flags
+    warm_s: Vector
+    deviation_k: Vector
+    uneven_k: Vector
+    low_mc: Counts
 
     @property
     def degree_hours(self) -> Matrix:
