@@ -29,16 +29,15 @@ def slack(figures: Figures, constraint: Constraint) -> Predicted:
         WishError: It asks for a tray that is not there, or for a date of
             rooting where nobody said what stands for rooted.
     """
-    match constraint:
-        case NeverBelow() | NeverAbove():
-            found = _warmth(figures, constraint)
-        case AtMostEnergy(energy_kwh):
-            found = energy_kwh - figures.energy_kwh
-        case AtMostOperations(operations):
-            found = operations - figures.operations
-        case RootedBy() | SumBy():
-            hours = figures.season.hours_to(constraint.day)
-            found = hours - _after_h(figures, constraint)
+    if isinstance(constraint, NeverBelow | NeverAbove):
+        found = _warmth(figures, constraint)
+    elif isinstance(constraint, AtMostEnergy):
+        found = constraint.energy_kwh - figures.energy_kwh
+    elif isinstance(constraint, AtMostOperations):
+        found = constraint.operations - figures.operations
+    else:
+        hours = figures.season.hours_to(constraint.day)
+        found = hours - _after_h(figures, constraint)
     return found
 
 
