@@ -4,6 +4,7 @@ What may live here: the shape of that, and what follows from it alone.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,10 @@ from sim.thermal import Matrix, Vector
 
 Whole = NDArray[np.int64]
 Truths = NDArray[np.bool_]
+
+LONGEST_BRIDGED = 10
+"""Chosen: steps without a reading across which the push is still smoothed. Over
+more of them nothing is known of it: it is 0."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,3 +95,18 @@ class Record:
             raise ValueError(message)
         at = np.arange(len(self))
         return np.interp(at, at[known], self.room_c[known])
+
+
+def gaps(temps: Vector, longest: int = LONGEST_BRIDGED) -> Truths:
+    """Return which steps lie in stretches without a reading that are too long.
+
+    Args:
+        temps: One for each step; NaN where nothing was measured.
+        longest: Steps from reading to reading that are not too long.
+    """
+    seen = np.flatnonzero(np.isfinite(temps))
+    found = np.zeros(len(temps), dtype=np.bool_)
+    for before, after in pairwise([-1, *seen.tolist(), len(temps)]):
+        if after - before > longest:
+            found[max(0, before) : after] = True
+    return found

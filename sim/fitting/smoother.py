@@ -9,23 +9,18 @@ to the last digits. What may live here: that recursion.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from math import isfinite
 from typing import NamedTuple
 
 import numpy as np
 
 from sim.fitting.fitted import Noise
-from sim.fitting.record import Record, Truths
+from sim.fitting.record import Record, Truths, gaps
 from sim.thermal import Matrix, Vector
 from sim.zone_model import Steps, Zone, steps
 
 USUAL = Noise(push_k_s=2e-5, reading_k=0.03)
 """Chosen: about 1 W of unmeasured heat in a tray, and a one-wire probe's noise."""
-
-LONGEST_BRIDGED = 10
-"""Chosen: steps without a reading across which the push is still smoothed. Over
-more of them nothing is known of it: it is 0."""
 
 _ANY_JUMP_K = 20.0
 """What the temperature may jump where a window begins [K], standard deviation."""
@@ -88,16 +83,6 @@ def smoothed(zone: Zone, record: Record, index: int, noise: Noise = USUAL) -> Sm
     spread[np.array([*jumps, *ends], dtype=int) - 1] = _ANY_JUMP_K / step.by_push[1]
     seen = 0 if zone.at_mat else 1
     return _smoothed(step, known, temps, spread, noise.reading_k, seen, bridged)
-
-
-def gaps(temps: Vector) -> Truths:
-    """Return which steps lie in stretches too long without a reading."""
-    seen = np.flatnonzero(np.isfinite(temps))
-    found = np.zeros(len(temps), dtype=np.bool_)
-    for before, after in pairwise([-1, *seen.tolist(), len(temps)]):
-        if after - before > LONGEST_BRIDGED:
-            found[max(0, before) : after] = True
-    return found
 
 
 class _Looked(NamedTuple):
