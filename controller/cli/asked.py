@@ -103,6 +103,7 @@ def rooting(text: str) -> Rooting:
 
 # ---------------------------------------------------------------- settings to plans
 
+
 def _number(text: object) -> float:
     return float(str(text))
 

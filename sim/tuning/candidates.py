@@ -36,6 +36,8 @@ NIGHTS_MK = (0, 0, 1_000, 2_000, 3_000, 4_000)
 PID_RAMP_MK_PER_H = 3_000
 """What a mat under a PID has unless its settings say otherwise [mK/h]."""
 
+_FIVE_MIN_S = 300.0
+
 
 @dataclass(frozen=True, slots=True)
 class Knobs:
@@ -112,7 +114,8 @@ def _endless(knobs: Knobs, rng: Random, tries: int) -> Iterator[MatPlan]:
             pid = simc_pid(knobs, plan, rng.choice(SLIDER), cycle_ms)
             if isinstance(own.policy, Pid) and rng.random() < 1 / 3:
                 pid = replace(own.policy, cycle_ms=Millis(cycle_ms))
-            yield _as_pid(plan, pid, min(minimum_ms, cycle_ms // 2))
+            half_ms = cycle_ms // (2 * MINUTE_MS) * MINUTE_MS
+            yield _as_pid(plan, pid, min(minimum_ms, half_ms))
 
 
 def simc_pid(knobs: Knobs, plan: MatPlan, slider: float, cycle_ms: int) -> Pid:
@@ -137,7 +140,7 @@ def simc_pid(knobs: Knobs, plan: MatPlan, slider: float, cycle_ms: int) -> Pid:
     pid = as_pid(simc(reduced, slider * reduced.delay_s))
     return Pid(
         gain_per_k=min(10.0, float(f"{pid.gain_per_k:.2g}")),
-        integral_s=max(60.0, 60.0 * round(pid.integral_s / 60)),
+        integral_s=max(_FIVE_MIN_S, _FIVE_MIN_S * round(pid.integral_s / _FIVE_MIN_S)),
         derivative_s=0.0,
         cycle_ms=Millis(cycle_ms),
     )

@@ -82,6 +82,8 @@ def search(
     season: Season,
     rooting: Rooting | None,
     tell: Tell,
+    *,
+    everyone: bool = False,
 ) -> Search:
     """Run all candidates that the log covers, in every model.
 
@@ -92,10 +94,13 @@ def search(
         season: The time of the record.
         rooting: What stands for rooted; None: nobody said.
         tell: Told of progress.
+        everyone: Run what the log does not cover too; it is no more recommended.
     """
     seen = coverages(record, plans)
     before = [outside(plan, cover) for plan, cover in zip(plans, seen, strict=True)]
-    inside = [n for n, reason in enumerate(before) if not reason or n == OWN]
+    inside = [
+        n for n, reason in enumerate(before) if not reason or n == OWN or everyone
+    ]
     kept = [plans[n] for n in inside]
     figures = _run(found, kept, season, rooting, tell)
     reasons = tuple(
@@ -104,7 +109,7 @@ def search(
     )
     unrun: dict[str, int] = {}
     for n, reason in enumerate(before):
-        if reason and n != OWN:
+        if n not in inside:
             unrun[reason] = unrun.get(reason, 0) + 1
     return Search(figures, reasons, unrun, _front(figures, reasons))
 
