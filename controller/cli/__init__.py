@@ -51,6 +51,7 @@ GROUPS = (
         "engineering",
         (
             ("simulate", "run a bench in virtual time and write its season log"),
+            ("fit", "find a thermal model of each root zone in a season log"),
             ("migrate", "bring an older season log up to this version"),
             ("audit", "decide every scan of a season log again and compare"),
         ),

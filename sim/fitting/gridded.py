@@ -26,10 +26,6 @@ STEP_S = 60.0
 _DAY_MIN = 1_440
 
 
-class NotInTheLogError(ValueError):
-    """A moment that was named does not lie in the log."""
-
-
 @dataclass(frozen=True, slots=True)
 class _Grid:
     """Steps: where the first begins [ms], their length [ms], how many."""
@@ -62,8 +58,8 @@ def record_of(
         watered_utc_ms: When it was watered, wall clock [ms].
 
     Raises:
-        ValueError: The history is shorter than two steps.
-        NotInTheLogError: It was not watered in the time of the log.
+        ValueError: The history is shorter than two steps, or it was not watered
+            in the time of it.
     """
     step_ms = round(step_s * 1000)
     count = (history.to_run_ms - history.from_run_ms) // step_ms
@@ -177,7 +173,9 @@ def _done(
     for at_ms in watered_utc_ms:
         later = np.flatnonzero(utc_ms >= at_ms)
         if not len(later) or later[0] == 0:
-            raise NotInTheLogError(f"{at_ms} ms is outside of the log")
+            begin, end, asked = (_when(ms) for ms in (utc_ms[0], utc_ms[-1], at_ms))
+            message = f"watered at {asked}: the log of it lasts from {begin} to {end}"
+            raise ValueError(message)
         yield WindowStart(int(later[0]), "watered")
 
 
@@ -204,3 +202,7 @@ def _changes(probes: Matrix, zone: str) -> Iterator[WindowStart]:
         np.flatnonzero(np.any(speaks[1:] != speaks[:-1], axis=1)) + 1
     ).tolist():
         yield WindowStart(step, "other probes of the tray speak", zone)
+
+
+def _when(utc_ms: int) -> str:
+    return f"{np.datetime64(int(utc_ms), 'ms').astype('datetime64[m]')}Z"
