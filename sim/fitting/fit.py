@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from controller.review.simc import half_rule
-from sim.fitting.fitted import PARAMETERS, Estimate, Fitted
+from sim.fitting.fitted import PARAMETERS, Estimate, Fitted, FittedMat
 from sim.fitting.identifiable import (
     SINGULAR,
     Collinearity,
@@ -39,26 +39,42 @@ WILD = 0.5
 WILD_K = 3.0
 """Chosen: an offset that errs by this is none."""
 
+_RATIO = 4
+"""Its column in the sensitivities."""
+
 _GAIN, _SLOW, _FAST, _DELAY, _OFFSET = range(5)
 
-_LEANS_ON = {0: (_GAIN,), 1: (_FAST, _DELAY), 2: (_SLOW,), 3: (_OFFSET,)}
+_LEANS_ON = {0: (_GAIN,), 1: (_OFFSET,), 2: (_FAST, _DELAY), 3: (_SLOW,)}
 """Which figures are in doubt with a column of the sensitivities."""
 
 
-def fit_mat(record: Record) -> tuple[Record, tuple[Fitted, ...]]:
-    """Return the record with the jumps that were found, and each zone's fit."""
+def fit_mat(record: Record) -> FittedMat:
+    """Return the fit of each zone of a mat.
+
+    Args:
+        record: What the log tells; jumps are looked for here.
+    """
     found = with_jumps(record)
-    return found, tuple(fit_zone(found, n) for n in range(len(found.zones)))
+    return FittedMat(
+        mat=record.mat,
+        start_utc_ms=record.start_utc_ms,
+        step_s=record.step_s,
+        steps=len(record),
+        on_share=float(record.on_share.mean()),
+        windows=found.windows,
+        zones=tuple(fit_zone(found, index) for index in range(len(found.zones))),
+    )
 
 
 def with_jumps(record: Record) -> Record:
     """Return a record with windows where readings jump as no heat explains.
 
-    A zone that cannot be fitted at all is left as it is.
+    A zone that cannot be fitted at all is left as it is; so are surface probes,
+    of which two lags say too little to tell a jump.
     """
     starts = list(record.windows)
     for index, name in enumerate(record.zones):
-        if np.isfinite(record.room_c).any():
+        if not record.at_mat[index] and np.isfinite(record.room_c).any():
             seen = sight(record, index)
             if not hopeless(record, index, seen):
                 starts += jumps(name, seen, best(seen))
@@ -73,23 +89,23 @@ def fit_zone(record: Record, index: int) -> Fitted:
         record: What the log tells of its mat.
         index: Which of the record's zones.
     """
-    name = record.zones[index]
     if not np.isfinite(record.room_c).any():
         why = "nobody measured the room: warmer than what, no one can say"
-        return _untold(name, why)
-    room_known = float(np.isfinite(record.room_c).mean())
+        return _untold(record, index, why)
     seen = sight(record, index)
     leave_out = blocks(record.local_day, seen.counts, DAY_S / record.step_s)
     why = hopeless(record, index, seen)
     if not why and len(leave_out) < LEAST_BLOCKS:
         why = f"only {len(leave_out)} days with readings; {LEAST_BLOCKS} are needed"
     if why:
-        return _untold(name, why, room_known)
+        return _untold(record, index, why)
     found = best(seen)
     if not found.gain_k > 0:
-        return _untold(name, _NOT_FELT, room_known)
-    apart = collinearity(sensitivities(seen, found))
-    return _fitted(record, index, seen, found, apart, room_known)
+        return _untold(record, index, _NOT_FELT)
+    anew = [best(seen.without(block), found.where) for block in leave_out]
+    if any(not one.gain_k > 0 for one in anew):
+        return _untold(record, index, _NOT_FELT)
+    return _fitted(record, index, seen, found, anew)
 
 
 _NOT_FELT = (
@@ -99,20 +115,13 @@ _NOT_FELT = (
 
 
 def _fitted(
-    record: Record,
-    index: int,
-    seen: Sight,
-    found: Found,
-    apart: Collinearity,
-    room_known: float,
+    record: Record, index: int, seen: Sight, found: Found, anew: list[Found]
 ) -> Fitted:
     name, at_mat = record.zones[index], record.at_mat[index]
     zone = found.zone(name, at_mat=at_mat)
-    leave_out = blocks(record.local_day, seen.counts, DAY_S / record.step_s)
-    anew = [best(seen.without(block), found.where) for block in leave_out]
-    if any(not one.gain_k > 0 for one in anew):
-        return _untold(name, _NOT_FELT, room_known)
     replicates = tuple(one.zone(name, at_mat=at_mat) for one in anew)
+    # The noise ratio is no parameter of the bench, and told apart easily.
+    apart = collinearity(np.delete(sensitivities(seen, found), _RATIO, axis=1))
     told = np.array([_figures(one) for one in replicates])
     figures, errors = _figures(zone), jackknife_error(told)
     whys = _whys(apart, figures, jackknife_error(_logarithms(told)))
@@ -122,6 +131,7 @@ def _fitted(
     ]
     return Fitted(
         name=name,
+        at_mat=at_mat,
         zone=zone,
         noise=found.noise,
         gain_k=estimates[_GAIN],
@@ -135,8 +145,10 @@ def _fitted(
         replicates=replicates,
         condition=apart.condition,
         verdicts=tuple(dict.fromkeys(why for why in whys if why)),
-        residuals=residuals(found.errors, len(found.where) + 2),
-        room_known=room_known,
+        residuals=residuals(
+            found.errors[seen.in_windows(seen.counts)], len(found.where) + 2
+        ),
+        room_known=float(np.isfinite(record.room_c).mean()),
     )
 
 
@@ -173,10 +185,11 @@ def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
     return whys
 
 
-def _untold(name: str, why: str, room_known: float = 0.0) -> Fitted:
+def _untold(record: Record, index: int, why: str) -> Fitted:
     none = Estimate(None, None, why)
     return Fitted(
-        name=name,
+        name=record.zones[index],
+        at_mat=record.at_mat[index],
         zone=None,
         noise=None,
         gain_k=none,
@@ -189,5 +202,5 @@ def _untold(name: str, why: str, room_known: float = 0.0) -> Fitted:
         condition=float("inf"),
         verdicts=(why,),
         residuals=None,
-        room_known=room_known,
+        room_known=float(np.isfinite(record.room_c).mean()),
     )

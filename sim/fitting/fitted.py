@@ -6,8 +6,9 @@ What may live here: these shapes.
 from dataclasses import dataclass
 from enum import Enum
 
+from sim.fitting.record import WindowStart
 from sim.thermal import Matrix
-from sim.zone_model import Zone
+from sim.zone_model import MatModel, Zone
 
 PARAMETERS = ("ln gain_k", "ln mat_s", "ln medium_s", "ln coupling", "offset_k")
 """In which covariances are given: logarithms, and the offset in K."""
@@ -84,6 +85,7 @@ class Fitted:
 
     Attributes:
         name: Name of the zone.
+        at_mat: Whether it is a surface probe.
         zone: The model; None: the log allows none.
         noise: What it leaves unexplained; None with no model.
         gain_k: Rise at full power above room and offset [K].
@@ -103,6 +105,7 @@ class Fitted:
     """
 
     name: str
+    at_mat: bool
     zone: Zone | None
     noise: Noise | None
     gain_k: Estimate
@@ -121,3 +124,32 @@ class Fitted:
     def usable(self) -> bool:
         """Whether predictions may lean on it: there is a model and no verdict."""
         return self.zone is not None and not self.verdicts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittedMat:
+    """A mat's zones, fitted to one record.
+
+    Attributes:
+        mat: Name of the mat.
+        start_utc_ms: Where the record begins, wall clock [ms].
+        step_s: Length of its steps [s].
+        steps: How many it has.
+        on_share: Share of the time in which the mat was on [-].
+        windows: Where a model began anew.
+        zones: Each zone's fit, trays first.
+    """
+
+    mat: str
+    start_utc_ms: int
+    step_s: float
+    steps: int
+    on_share: float
+    windows: tuple[WindowStart, ...]
+    zones: tuple[Fitted, ...]
+
+    @property
+    def model(self) -> MatModel:
+        """The zones that have a model, as the replay takes them."""
+        zones = (fitted.zone for fitted in self.zones)
+        return MatModel(self.mat, tuple(zone for zone in zones if zone is not None))

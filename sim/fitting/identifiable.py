@@ -11,7 +11,7 @@ from sim.fitting.record import Record
 from sim.fitting.sight import Sight
 from sim.thermal import Matrix
 
-NAMES = ("gain", "lag of the mat", "lag of the medium", "offset", "coupling")
+NAMES = ("gain", "offset", "lag of the mat", "lag of the medium", "coupling")
 """Of the columns of sensitivities."""
 
 SINGULAR = 1e6

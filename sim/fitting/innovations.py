@@ -15,6 +15,7 @@ then taken for slowness. What may live here: that.
 """
 
 from dataclasses import dataclass
+from math import ceil, log
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -30,8 +31,8 @@ USUAL_COUPLING = 0.08
 in the medium shows gain and times but not this; only the temperature of the
 mat itself leans on it."""
 
-_STARTS = ((700.0, 9_000.0), (250.0, 3_500.0))
-"""Chosen: mat_s and medium_s where searches begin."""
+_STARTS = ((700.0, 9_000.0), (250.0, 9_000.0), (250.0, 3_500.0), (700.0, 25_000.0))
+"""Chosen: mat_s and medium_s where searches begin, at the best of them."""
 
 _LEAST = np.log([20.0, 300.0, 1e-8, 1e-3])
 _MOST = np.log([2e4, 4e5, 0.3, 5.0])
@@ -58,6 +59,12 @@ class Filters:
     poles: Vector
     inflation: float
 
+    @property
+    def memory(self) -> int:
+        """Steps after which a beginning has faded to a millionth."""
+        slowest = float(np.abs(np.roots(self.poles)).max())
+        return 2 + ceil(log(1e-6) / log(min(max(slowest, 0.1), 0.9999)))
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
@@ -69,7 +76,8 @@ class Found:
         gain_k: Gain [K]; may come out as no bench can have it.
         offset_k: Offset [K].
         noise: Standard deviations.
-        errors: Of the predictions that were compared [K].
+        errors: Of the predictions in all windows [K]; 0 where none was
+            compared.
     """
 
     where: Vector
@@ -146,28 +154,36 @@ def _factor(decay: Vector, push: Vector) -> tuple[Vector, float]:
 def regressors(seen: Sight, by: Filters) -> Matrix:
     """Return errors per input: temperature, heat, room, and a constant offset.
 
-    Rows are the predictions that are compared; how each window begins is
-    projected out of them. Errors = first - gain * second - third - offset *
-    fourth.
+    Rows are the steps of all windows, 0 where nothing is compared; how each
+    window begins is projected out of them. Errors = first - gain * second -
+    third - offset * fourth.
     """
-    rows = []
-    for begin, end in seen.spans:
-        counts = seen.counts[begin:end]
-        inputs = (
-            (by.temp, seen.temps_c[begin:end]),
-            (by.heat, seen.on_share[begin:end]),
-            (by.room, seen.room_c[begin:end]),
-            (by.room, np.ones(end - begin)),
-        )
-        columns = [lfilter(taps, by.poles, values)[counts] for taps, values in inputs]
-        pulse = np.zeros(end - begin)
-        pulse[0] = 1.0
-        first = lfilter([1.0], by.poles, pulse)
-        second = np.concatenate([[0.0], first[:-1]])
-        beginning, _ = np.linalg.qr(np.column_stack([first, second])[counts])
-        found = np.column_stack(columns)
-        rows.append(found - beginning @ (beginning.T @ found))
+    rows = [_window(seen, by, begin, end) for begin, end in seen.spans]
     return np.concatenate(rows) if rows else np.empty((0, 4))
+
+
+def _window(seen: Sight, by: Filters, begin: int, end: int) -> Matrix:
+    inputs = (
+        (by.temp, seen.temps_c[begin:end]),
+        (by.heat, seen.on_share[begin:end]),
+        (by.room, seen.room_c[begin:end]),
+        (by.room, np.ones(end - begin)),
+    )
+    rows = np.empty((end - begin, 4))
+    for column, (taps, values) in enumerate(inputs):
+        rows[:, column] = lfilter(taps, by.poles, values)
+    counts = seen.counts[begin:end]
+    rows[~counts] = 0.0
+    # What the window began with is forgotten as fast as the filter's slow pole.
+    memory = min(end - begin, by.memory)
+    pulse = np.zeros(memory)
+    pulse[0] = 1.0
+    first = lfilter([1.0], by.poles, pulse)
+    second = np.concatenate([[0.0], first[:-1]])
+    begun = np.column_stack([first, second]) * counts[:memory, np.newaxis]
+    beginning, _ = np.linalg.qr(begun)
+    rows[:memory] -= beginning @ (beginning.T @ rows[:memory])
+    return rows
 
 
 def best(seen: Sight, near: Vector | None = None) -> Found:
@@ -175,7 +191,7 @@ def best(seen: Sight, near: Vector | None = None) -> Found:
 
     Args:
         seen: A zone with at least one window.
-        near: Where to begin the search; None: at usual places.
+        near: Where the answer lies not far from; None: anywhere.
     """
     size = 3 if seen.seen else 4
     bounds = _LEAST[:size], _MOST[:size]
@@ -183,35 +199,33 @@ def best(seen: Sight, near: Vector | None = None) -> Found:
     def errors(where: Vector) -> Vector:
         return _solved(seen, where)[1]
 
-    searches = [
-        least_squares(errors, start, bounds=bounds, xtol=1e-6, ftol=1e-8, gtol=1e-10)
-        for start in ([near] if near is not None else _starts(size))
-    ]
-    where = min(searches, key=lambda search: float(search.cost)).x
+    starts = [near] if near is not None else _starts(size)
+    start = min(starts, key=lambda where: float(np.sum(errors(where) ** 2)))
+    close = (1e-5, 1e-8) if near is None else (1e-3, 1e-6)
+    search = least_squares(errors, start, bounds=bounds, xtol=close[0], ftol=close[1])
+    where = search.x
     (gain_k, offset_k), left = _solved(seen, where)
     ratio = float(np.exp(where[2]))
     by = filters(_unit_zone(where), seen.step_s, ratio, seen.seen)
-    reading_k = float(np.sqrt(np.mean(left**2) / by.inflation))
+    reading_k = float(np.sqrt(np.sum(left**2) / seen.counted / by.inflation))
     noise = Noise(ratio * reading_k, reading_k)
     return Found(where, float(gain_k), float(offset_k), noise, left)
 
 
 def sensitivities(seen: Sight, found: Found) -> Matrix:
-    """Return what each parameter changes in each prediction [K].
+    """Return what each parameter changes in each prediction's error [K].
 
-    Columns: ln gain_k, ln mat_s, ln medium_s, offset_k [per K] and, for a
-    surface probe, ln coupling; the noise ratio is held.
+    Columns: ln gain_k, offset_k [per K], and the search's coordinates.
     """
     at = _regressors_at(seen, found.where)
     whole = np.array([1.0, -found.gain_k, -1.0, -found.offset_k])
-    columns = [found.gain_k * at[:, 1], at[:, 3]]
-    for number in [0, 1, *range(3, len(found.where))]:
+    columns = [-found.gain_k * at[:, 1], -at[:, 3]]
+    for number in range(len(found.where)):
         there = found.where.copy()
         there[number] += _NUDGE
         changed = _regressors_at(seen, there) @ whole
         columns.append((changed - at @ whole) / _NUDGE)
-    gain, offset, mat, medium, *rest = columns
-    return np.column_stack([gain, mat, medium, offset, *rest])
+    return np.column_stack(columns)
 
 
 _NUDGE = 1e-4

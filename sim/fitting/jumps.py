@@ -14,7 +14,7 @@ from sim.fitting.sight import Sight
 WITHIN_STEPS = 5
 """Chosen: errors of so many steps are added up; water sinks in within minutes."""
 
-LEAST_JUMP_K = 0.4
+LEAST_JUMP_K = 0.8
 """Chosen: smaller ones do not matter."""
 
 _UNUSUAL = 8.0
@@ -33,7 +33,7 @@ def jumps(name: str, seen: Sight, found: Found) -> list[WindowStart]:
         found: A first fit.
     """
     errors = np.zeros(len(seen.counts))
-    errors[seen.counts] = found.errors
+    errors[seen.in_windows(np.arange(len(errors)))] = found.errors
     together = np.convolve(errors, np.ones(WITHIN_STEPS))[: len(errors)]
     usual = _TO_SPREAD * float(np.median(np.abs(together[seen.counts])))
     strange = np.abs(together) > max(LEAST_JUMP_K, _UNUSUAL * usual)

@@ -5,11 +5,14 @@ What may live here: which steps can be fitted and which count.
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
 
-from sim.fitting.record import Record, Truths, gaps
+from sim.fitting.record import Record, Truths, Whole, gaps
 from sim.thermal import Vector
+
+AnyVector = TypeVar("AnyVector", Vector, Whole, Truths)
 
 ROOM_GAP_STEPS = 30
 """Chosen: across so many steps without a reading the room is drawn straight."""
@@ -40,7 +43,7 @@ class Sight:
     on_share: Vector
     room_c: Vector
     counts: Truths
-    day: Vector
+    day: Whole
 
     @property
     def counted(self) -> int:
@@ -50,6 +53,11 @@ class Sight:
     def without(self, steps: Truths) -> "Sight":
         """Return the same with some predictions not compared."""
         return replace(self, counts=self.counts & ~steps)
+
+    def in_windows(self, values: AnyVector) -> AnyVector:
+        """Return the values of steps within windows, one after the other."""
+        parts = [values[begin:end] for begin, end in self.spans]
+        return np.concatenate(parts) if parts else values[:0]
 
 
 def sight(record: Record, index: int) -> Sight:
