@@ -1,4 +1,4 @@
-"""All blocks, on all cores: the one function that is compiled.
+"""One block: the function that is compiled.
 
 What may live here: filling a block from the table and emptying it into the
 outcomes. No decisions.
@@ -12,7 +12,7 @@ from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.block import season
 from sim.whatif.demands import whole
-from sim.whatif.jit import compiled, inlined, prange
+from sim.whatif.jit import compiled, inlined
 from sim.whatif.rows import LANES, PARAMETERS, ZONE, ZONES
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.span import Counts
@@ -42,7 +42,7 @@ class Work(NamedTuple):
         in_band: Steps, shape (lanes, trays).
         refused: Steps, shape (lanes, causes).
         daily: Shape (lanes, days).
-        told: Trace of the first lane of the first block, or of length 0.
+        told: Trace of a lone candidate, or of length 0.
     """
 
     blocks: Counts
@@ -61,37 +61,43 @@ class Work(NamedTuple):
     told: Matrix
 
 
-def run_blocks(work: Work, heat: Heat, band: float, step: float, heard: bool) -> None:  # noqa: FBT001 (compiled code takes no keywords)
-    """Run all blocks; the answers are in the work's arrays afterwards."""
+def run_block(  # noqa: PLR0913 (compiled code takes no keywords)
+    work: Work,
+    number: int,
+    heat: Heat,
+    band: float,
+    step: float,
+    heard: bool,  # noqa: FBT001
+) -> None:
+    """Run one block; its answers are in the work's arrays afterwards."""
     zones, trays = heat.push.shape[1], work.base.shape[1]
-    for b in prange(len(work.blocks)):
-        lane, lanes = work.blocks[b, 0], work.blocks[b, 1]
-        shape = Shape(
-            lanes,
-            trays,
-            zones,
-            work.blocks[b, 3],
-            work.blocks[b, 4],
-            work.blocks[b, 2] > 0,
-            work.blocks[b, 5] > 0,
-            work.blocks[b, 6] > 0,
-            heard,
-            band,
-            step,
-        )
-        s = np.zeros(ZONES + zones * ZONE)
-        _fill(s, work, lane, shape, heat)
-        told = work.told if b == 0 else work.told[:0]
-        season(
-            s,
-            heat,
-            shape,
-            work.change_at,
-            work.change_to,
-            work.daily[lane : lane + lanes],
-            told,
-        )
-        _empty(s, work, lane, shape)
+    block = work.blocks[number]
+    lane, lanes = block[0], block[1]
+    shape = Shape(
+        lanes,
+        trays,
+        zones,
+        block[3],
+        block[4],
+        block[2] > 0,
+        block[5] > 0,
+        block[6] > 0,
+        heard,
+        band,
+        step,
+    )
+    s = np.zeros(ZONES + zones * ZONE)
+    _fill(s, work, lane, shape, heat)
+    season(
+        s,
+        heat,
+        shape,
+        work.change_at,
+        work.change_to,
+        work.daily[lane : lane + lanes],
+        work.told,
+    )
+    _empty(s, work, lane, shape)
 
 
 @inlined
@@ -147,4 +153,4 @@ def _empty(s: Vector, work: Work, lane: int, shape: Shape) -> None:
                 work.in_band[lane + v, i] = s[at + rows.IN_BAND]
 
 
-run_compiled = compiled(run_blocks)
+run_compiled = compiled(run_block)

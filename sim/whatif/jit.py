@@ -13,17 +13,15 @@ from typing import TypeVar
 
 try:
     import numba
-    from numba import prange
     from numba.extending import register_jitable
 except ImportError:  # a board without numba: slow, and right
     numba = None
-    prange = range
 
 Function = TypeVar("Function")
 
 HAS_NUMBA = numba is not None
 
-__all__ = ["HAS_NUMBA", "compiled", "inlined", "prange"]
+__all__ = ["HAS_NUMBA", "compiled", "inlined"]
 
 
 def inlined(function: Function) -> Function:
@@ -35,7 +33,7 @@ def inlined(function: Function) -> Function:
 
 
 def compiled(function: Function) -> Function:
-    """Return a function compiled for all cores, kept on disk for the next start.
+    """Return a function compiled, free of Python's lock, and kept on disk for the next start.
 
     The folder is named after the sources, so that what was compiled of others
     is never taken. Where nothing can be kept each process compiles anew.
@@ -45,7 +43,7 @@ def compiled(function: Function) -> Function:
     before, folder = numba.config.CACHE_DIR, _folder()
     try:
         numba.config.CACHE_DIR = before or folder
-        made: Function = numba.njit(parallel=True, cache=bool(before or folder))(
+        made: Function = numba.njit(nogil=True, cache=bool(before or folder))(
             function
         )
     finally:
