@@ -13,7 +13,7 @@ from sim.whatif import rows
 from sim.whatif.block import season
 from sim.whatif.demands import whole
 from sim.whatif.jit import compiled, inlined
-from sim.whatif.rows import LANES, PARAMETERS, ZONE, ZONES
+from sim.whatif.rows import FAR, MOST, LANES, PARAMETERS, ZONE, ZONES
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.span import Counts
 
@@ -80,6 +80,7 @@ def run_block(  # noqa: PLR0913 (compiled code takes no keywords)
         block[3],
         block[4],
         block[2] > 0,
+        block[2] > 1,
         block[5] > 0,
         block[6] > 0,
         heard,
@@ -102,7 +103,7 @@ def run_block(  # noqa: PLR0913 (compiled code takes no keywords)
 
 @inlined
 def _fill(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
-    for v in range(shape.lanes):
+    for v in range(shape.lanes & MOST):
         for row in range(PARAMETERS):
             s[row * LANES + v] = work.plans[lane + v, row]
         s[rows.SURFACE_LINE + v] = min(
@@ -113,8 +114,8 @@ def _fill(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
         s[rows.COUNTED_AT + v] = -2.0
         s[rows.PAD_LOW + v], s[rows.PAD_HIGH + v] = -NEVER, NEVER
     for i in range(shape.zones):
-        at = ZONES + i * ZONE
-        for v in range(shape.lanes):
+        at = (ZONES + i * ZONE) & FAR
+        for v in range(shape.lanes & MOST):
             z0, z1 = heat.start[i, 0], heat.start[i, 1]
             s[at + rows.Z0 + v], s[at + rows.Z1 + v] = z0, z1
             shown = heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1
@@ -136,7 +137,7 @@ def _half(s: Vector, at: int, step: float) -> float:
 
 @inlined
 def _empty(s: Vector, work: Work, lane: int, shape: Shape) -> None:
-    for v in range(shape.lanes):
+    for v in range(shape.lanes & MOST):
         result = work.result[lane + v]
         result[0], result[1] = s[rows.SWITCHES + v], s[rows.DAY_ON + v]
         result[2] = s[rows.DRIVING_IN_BAND + v]
