@@ -28,7 +28,7 @@ def inlined(function: Function) -> Function:
     """Let compiled code call a function; for Python it stays as it is."""
     if numba is None:
         return function
-    known: Function = register_jitable(function)
+    known: Function = register_jitable(error_model="numpy")(function)
     return known
 
 
@@ -43,9 +43,9 @@ def compiled(function: Function) -> Function:
     before, folder = numba.config.CACHE_DIR, _folder()
     try:
         numba.config.CACHE_DIR = before or folder
-        made: Function = numba.njit(nogil=True, cache=bool(before or folder))(
-            function
-        )
+        made: Function = numba.njit(
+            nogil=True, cache=bool(before or folder), error_model="numpy"
+        )(function)
     finally:
         numba.config.CACHE_DIR = before
     return made
