@@ -7,16 +7,17 @@ changes in a scan is passed over: whatever decides, decides lane by lane.
 from controller.core.response import LOOK_MS
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS
 from sim.thermal import Matrix, Vector
-from sim.whatif.demands import cycled, on_off, regulate
+from sim.whatif.demands import cycled, on_off, regulate, regulate_all
 from sim.whatif.felt import begin, weigh
 from sim.whatif.jit import inlined
 from sim.whatif.looks import climb, last, remember
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
-    CYCLE,
+    MOST,
     CYCLE_HAS,
     CYCLE_ON,
     CYCLE_START,
+    CYCLE,
     DAY_ON,
     DEMAND,
     HOT,
@@ -45,7 +46,7 @@ SAMPLE_EVERY = 10.0 * MINUTE_MS
 
 
 @inlined
-def season(
+def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
     s: Vector,
     heat: Heat,
     shape: Shape,
@@ -94,12 +95,12 @@ def season(
 
 
 @inlined
-def wished(
+def wished(  # noqa: PLR0913 (as above)
     s: Vector, lanes: int, k: int, now: float, change_at: Vector, change_to: Vector
 ) -> float:
     """Take up setpoints that may have changed; return the next step for any."""
     soonest = 1e18
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         if s[NEXT + v] <= k:
             take_up(s, v, k, now, change_at, change_to)
         soonest = min(soonest, s[NEXT + v])
@@ -109,7 +110,7 @@ def wished(
 @inlined
 def close_day(s: Vector, lanes: int, day: int, now: float, daily: Matrix) -> None:
     """Write down the time on of a day that is over."""
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         on_ms = s[ON_MS + v] + s[ON + v] * (now - s[SINCE + v])
         daily[v, day - 1] = on_ms - s[DAY_ON + v]
         s[DAY_ON + v] = on_ms
@@ -127,16 +128,14 @@ def tell(s: Vector, shape: Shape, told: Vector) -> None:
 def decide(s: Vector, shape: Shape, k: int, now: float) -> None:
     """Find the lanes for which something changes now, and change it."""
     lanes, asks = shape.lanes, 0
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         hot = (s[HOT + v] >= s[HOT_LINE + v]) | (
             s[SURFACE_HOT + v] >= s[SURFACE_LINE + v]
         )
         s[NEED + v] = 2.0 if hot | (s[WATCH + v] > 0.0) else 0.0
     if shape.is_pid:
-        for v in range(lanes):
-            if s[NEED + v] == 0.0:
-                regulate(s, v, now)
-        for v in range(lanes):
+        regulate_all(s, shape, now)
+        for v in range(lanes & MOST):
             due = (s[CYCLE_HAS + v] == 0.0) | (
                 now - s[CYCLE_START + v] >= s[CYCLE + v]
             )
@@ -145,13 +144,13 @@ def decide(s: Vector, shape: Shape, k: int, now: float) -> None:
             s[NEED + v] = 1.0 if need & (s[NEED + v] == 0.0) else s[NEED + v]
             asks += 1 if s[NEED + v] > 0.0 else 0
     else:
-        for v in range(lanes):
+        for v in range(lanes & MOST):
             demand, free = on_off(s, v), s[NEED + v] == 0.0
             s[DEMAND + v] = demand if free else s[DEMAND + v]
             s[NEED + v] = 1.0 if free & (demand != s[ON + v]) else s[NEED + v]
             asks += 1 if s[NEED + v] > 0.0 else 0
     if asks > 0:
-        for v in range(lanes):
+        for v in range(lanes & MOST):
             if s[NEED + v] > 0.0:
                 _settle(s, v, shape, k, now)
 

@@ -1,4 +1,4 @@
-"""All blocks, on all cores: the one function that is compiled.
+"""One block: the function that is compiled.
 
 What may live here: filling a block from the table and emptying it into the
 outcomes. No decisions.
@@ -12,8 +12,8 @@ from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.block import season
 from sim.whatif.demands import whole
-from sim.whatif.jit import compiled, inlined, prange
-from sim.whatif.rows import LANES, PARAMETERS, ZONE, ZONES
+from sim.whatif.jit import compiled, inlined
+from sim.whatif.rows import FAR, MOST, LANES, PARAMETERS, ZONE, ZONES
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.span import Counts
 from sim.whatif.steady import answer, ready, rows_of
@@ -44,7 +44,7 @@ class Work(NamedTuple):
         refused: Steps, shape (lanes, causes).
         daily: Shape (lanes, days).
         steady: As steady.answer has them, shape (lanes, 3 + trays).
-        told: Trace of the first lane of the first block, or of length 0.
+        told: Trace of a lone candidate, or of length 0.
     """
 
     blocks: Counts
@@ -64,43 +64,50 @@ class Work(NamedTuple):
     told: Matrix
 
 
-def run_blocks(work: Work, heat: Heat, band: float, step: float, heard: bool) -> None:  # noqa: FBT001 (compiled code takes no keywords)
-    """Run all blocks; the answers are in the work's arrays afterwards."""
+def run_block(  # noqa: PLR0913 (compiled code takes no keywords)
+    work: Work,
+    number: int,
+    heat: Heat,
+    band: float,
+    step: float,
+    heard: bool,  # noqa: FBT001
+) -> None:
+    """Run one block; its answers are in the work's arrays afterwards."""
     zones, trays = heat.push.shape[1], work.base.shape[1]
-    for b in prange(len(work.blocks)):
-        lane, lanes = work.blocks[b, 0], work.blocks[b, 1]
-        shape = Shape(
-            lanes,
-            trays,
-            zones,
-            work.blocks[b, 3],
-            work.blocks[b, 4],
-            work.blocks[b, 2] > 0,
-            work.blocks[b, 5] > 0,
-            work.blocks[b, 6] > 0,
-            heard,
-            band,
-            step,
-        )
-        s = np.zeros(ZONES + zones * ZONE + rows_of(trays))
-        _fill(s, work, lane, shape, heat)
-        ready(s, shape)
-        told = work.told if b == 0 else work.told[:0]
-        season(
-            s,
-            heat,
-            shape,
-            work.change_at,
-            work.change_to,
-            work.daily[lane : lane + lanes],
-            told,
-        )
-        _empty(s, work, lane, shape)
+    block = work.blocks[number]
+    lane, lanes = block[0], block[1]
+    shape = Shape(
+        lanes,
+        trays,
+        zones,
+        block[3],
+        block[4],
+        block[2] > 0,
+        block[2] > 1,
+        block[5] > 0,
+        block[6] > 0,
+        heard,
+        band,
+        step,
+    )
+    s = np.zeros(ZONES + zones * ZONE + rows_of(trays))
+    _fill(s, work, lane, shape, heat)
+    ready(s, shape)
+    season(
+        s,
+        heat,
+        shape,
+        work.change_at,
+        work.change_to,
+        work.daily[lane : lane + lanes],
+        work.told,
+    )
+    _empty(s, work, lane, shape)
 
 
 @inlined
 def _fill(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
-    for v in range(shape.lanes):
+    for v in range(shape.lanes & MOST):
         for row in range(PARAMETERS):
             s[row * LANES + v] = work.plans[lane + v, row]
         s[rows.SURFACE_LINE + v] = min(
@@ -111,8 +118,8 @@ def _fill(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
         s[rows.COUNTED_AT + v] = -2.0
         s[rows.PAD_LOW + v], s[rows.PAD_HIGH + v] = -NEVER, NEVER
     for i in range(shape.zones):
-        at = ZONES + i * ZONE
-        for v in range(shape.lanes):
+        at = (ZONES + i * ZONE) & FAR
+        for v in range(shape.lanes & MOST):
             z0, z1 = heat.start[i, 0], heat.start[i, 1]
             s[at + rows.Z0 + v], s[at + rows.Z1 + v] = z0, z1
             shown = heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1
@@ -134,7 +141,7 @@ def _half(s: Vector, at: int, step: float) -> float:
 
 @inlined
 def _empty(s: Vector, work: Work, lane: int, shape: Shape) -> None:
-    for v in range(shape.lanes):
+    for v in range(shape.lanes & MOST):
         result = work.result[lane + v]
         result[0], result[1] = s[rows.SWITCHES + v], s[rows.DAY_ON + v]
         result[2] = s[rows.DRIVING_IN_BAND + v]
@@ -152,4 +159,4 @@ def _empty(s: Vector, work: Work, lane: int, shape: Shape) -> None:
                 work.in_band[lane + v, i] = s[at + rows.IN_BAND]
 
 
-run_compiled = compiled(run_blocks)
+run_compiled = compiled(run_block)

@@ -8,7 +8,7 @@ from math import floor
 from sim.thermal import Vector
 from sim.whatif.demands import whole
 from sim.whatif.jit import inlined
-from sim.whatif.rows import HOT, PAD_HIGH, PAD_LOW, ROOT, SUM, TEMP, ZONE, ZONES
+from sim.whatif.rows import FAR, MOST, HOT, PAD_HIGH, PAD_LOW, ROOT, SUM, TEMP, ZONE, ZONES
 from sim.whatif.shape import COOLEST, MEAN, MEDIAN, TRAY, Shape
 
 WIRES = 8
@@ -20,28 +20,28 @@ def drive(s: Vector, shape: Shape) -> None:
     """Find each lane's driving temperature."""
     lanes, trays = shape.lanes, shape.trays
     if shape.way == TRAY:
-        at = ZONES + shape.tray * ZONE + TEMP
-        for v in range(lanes):
+        at = (ZONES + shape.tray * ZONE + TEMP) & FAR
+        for v in range(lanes & MOST):
             s[ROOT + v] = s[at + v]
     elif shape.way == MEAN:
-        for v in range(lanes):
+        for v in range(lanes & MOST):
             s[ROOT + v] = whole(s[SUM + v] / trays)
     elif shape.way == COOLEST:
-        for v in range(lanes):
+        for v in range(lanes & MOST):
             s[ROOT + v] = s[ZONES + TEMP + v]
         for i in range(1, trays):
-            at = ZONES + i * ZONE + TEMP
-            for v in range(lanes):
+            at = (ZONES + i * ZONE + TEMP) & FAR
+            for v in range(lanes & MOST):
                 s[ROOT + v] = min(s[ROOT + v], s[at + v])
     elif shape.way == MEDIAN and trays <= WIRES:
         _median(s, lanes, trays)
     elif shape.way == MEDIAN:
-        for v in range(lanes):
+        for v in range(lanes & MOST):
             low = _ranked(s, v, trays, (trays - 1) // 2)
             high = _ranked(s, v, trays, trays // 2)
             s[ROOT + v] = float(floor((low + high) / 2.0))
     else:
-        for v in range(lanes):
+        for v in range(lanes & MOST):
             s[ROOT + v] = s[HOT + v]
 
 
@@ -64,7 +64,7 @@ def _ranked(s: Vector, v: int, trays: int, rank: int) -> float:
 def _wire(number: int, trays: int) -> int:
     """Return the row on a wire: a tray, or padding that keeps the middle there."""
     if number < trays:
-        return ZONES + number * ZONE + TEMP
+        return (ZONES + number * ZONE + TEMP) & FAR
     return PAD_LOW if number < trays + (WIRES - trays) // 2 else PAD_HIGH
 
 
@@ -79,7 +79,7 @@ def _median(s: Vector, lanes: int, trays: int) -> None:
     r0, r1, r2, r3 = _wire(0, trays), _wire(1, trays), _wire(2, trays), _wire(3, trays)
     r4, r5, r6, r7 = _wire(4, trays), _wire(5, trays), _wire(6, trays), _wire(7, trays)
     odd = trays % 2 == 1
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         a, b, c, d = _sorted(s[r0 + v], s[r1 + v], s[r2 + v], s[r3 + v])
         e, f, g, h = _sorted(s[r4 + v], s[r5 + v], s[r6 + v], s[r7 + v])
         # Of each pair from opposite ends the lower one is among the lower four.

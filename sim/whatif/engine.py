@@ -7,7 +7,9 @@ What may live here: which candidates go through the compiled twin, which to the
 core, and what is made of their numbers.
 """
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
 
 import numpy as np
@@ -16,7 +18,7 @@ from controller.core.plan import MatPlan
 from controller.core.units import DAY_MS
 from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
-from sim.whatif.compute import Work, run_blocks, run_compiled
+from sim.whatif.compute import Work, run_block, run_compiled
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
 from sim.whatif.rows import LANES
@@ -142,11 +144,7 @@ class _Loop:
             ]
         )
         work = self._work(blocks, table, wanted[order], told)
-        loop = run_blocks if self._bare else run_compiled
-        span = self._span
-        loop(
-            work, self._heat, float(self._band_mk), float(span.step_ms), span.room_heard
-        )
+        self._through(work)
         back = np.argsort(order)
         return work._replace(
             result=work.result[back],
@@ -157,6 +155,19 @@ class _Loop:
             daily=work.daily[back],
             steady=work.steady[back],
         )
+
+    def _through(self, work: Work) -> None:
+        span = self._span
+        band, step = float(self._band_mk), float(span.step_ms)
+        loop = run_block if self._bare else run_compiled
+
+        def one(number: int) -> None:
+            loop(work, number, self._heat, band, step, span.room_heard)
+
+        cores = 1 if self._bare else len(os.sched_getaffinity(0))
+        with ThreadPoolExecutor(cores) as threads:  # compiled code holds no lock
+            for _ in threads.map(one, range(len(work.blocks))):
+                pass
 
     def _work(self, blocks: Counts, table: Table, lanes: Counts, told: np.ndarray) -> Work:  # type: ignore[type-arg]
         span = self._span

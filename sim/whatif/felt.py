@@ -10,6 +10,7 @@ from sim.whatif.demands import whole
 from sim.whatif.jit import inlined
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
+    MOST,
     ALLOWANCE,
     FROZEN,
     HALF_ALLOWANCE,
@@ -53,7 +54,7 @@ A_FIFTH, BELOW_FIFTHS = 1 / core.RISE_SHARE, 0.4
 @inlined
 def begin(s: Vector, lanes: int, now: float, room: float) -> None:
     """Begin to watch."""
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         s[UP_PROVEN + v] = 1.0 if s[ROOT + v] >= s[SETPOINT + v] else 0.0
         s[UP_ON + v] = s[ON_MS + v] + s[ON + v] * (now - s[SINCE + v])
         s[UP_SINCE + v], s[UP_FROM + v] = now, s[ROOT + v]
@@ -68,7 +69,7 @@ def weigh(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
 ) -> None:
     """Take another look at heat given and what came of it."""
     asks = 0
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         root, setpoint = s[ROOT + v], s[SETPOINT + v]
         on, since = s[ON + v], s[SINCE + v]
         on_ms = s[ON_MS + v] + on * (now - since)
@@ -109,7 +110,7 @@ def weigh(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
         s[NEED + v] = 1.0 if late else 0.0
         asks += 1 if late else 0
     if asks > 0:
-        for v in range(lanes):
+        for v in range(lanes & MOST):
             if s[NEED + v] > 0.0 and _missed(s, v, now, heard):
                 s[UP_MISSED + v] = 1.0
 

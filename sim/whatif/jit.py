@@ -13,29 +13,27 @@ from typing import TypeVar
 
 try:
     import numba
-    from numba import prange
     from numba.extending import register_jitable
 except ImportError:  # a board without numba: slow, and right
     numba = None
-    prange = range
 
 Function = TypeVar("Function")
 
 HAS_NUMBA = numba is not None
 
-__all__ = ["HAS_NUMBA", "compiled", "inlined", "prange"]
+__all__ = ["HAS_NUMBA", "compiled", "inlined"]
 
 
 def inlined(function: Function) -> Function:
     """Let compiled code call a function; for Python it stays as it is."""
     if numba is None:
         return function
-    known: Function = register_jitable(function)
+    known: Function = register_jitable(error_model="numpy")(function)
     return known
 
 
 def compiled(function: Function) -> Function:
-    """Return a function compiled for all cores, kept on disk for the next start.
+    """Return a function compiled, free of Python's lock, and kept on disk for the next start.
 
     The folder is named after the sources, so that what was compiled of others
     is never taken. Where nothing can be kept each process compiles anew.
@@ -45,9 +43,9 @@ def compiled(function: Function) -> Function:
     before, folder = numba.config.CACHE_DIR, _folder()
     try:
         numba.config.CACHE_DIR = before or folder
-        made: Function = numba.njit(parallel=True, cache=bool(before or folder))(
-            function
-        )
+        made: Function = numba.njit(
+            nogil=True, cache=bool(before or folder), error_model="numpy"
+        )(function)
     finally:
         numba.config.CACHE_DIR = before
     return made

@@ -11,6 +11,7 @@ from controller.core.units import HOUR_MS
 from sim.thermal import Vector
 from sim.whatif.jit import inlined
 from sim.whatif.rows import (
+    MOST,
     CLIMB_AT,
     CLIMB_FROM,
     CLIMB_UNTIL,
@@ -47,10 +48,10 @@ def remember(s: Vector, lanes: int, number: int, now: float) -> None:
         kept = MARK_ROWS - 1
         for row in range(kept):
             at = MARKS + row * LANES
-            for v in range(lanes):
+            for v in range(lanes & MOST):
                 s[at + v] = s[at + LANES + v]
     at = MARKS + kept * LANES
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         s[at + v] = s[ON_MS + v] + s[ON + v] * (now - s[SINCE + v])
         s[MARK + v] = s[MARKS + v]
 
@@ -58,7 +59,7 @@ def remember(s: Vector, lanes: int, number: int, now: float) -> None:
 @inlined
 def climb(s: Vector, lanes: int, now: float, first: bool) -> None:  # noqa: FBT001 (compiled code takes no keywords)
     """See whether the warmest tray rose too fast, to above the setpoint."""
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         top, start, at = s[HOT + v], s[CLIMB_FROM + v], s[CLIMB_AT + v]
         until = -1.0 if now >= s[CLIMB_UNTIL + v] else s[CLIMB_UNTIL + v]
         over = top > s[SETPOINT + v] + ABOVE_SETPOINT
@@ -73,7 +74,7 @@ def climb(s: Vector, lanes: int, now: float, first: bool) -> None:  # noqa: FBT0
 @inlined
 def last(s: Vector, lanes: int, now: float) -> None:
     """See whether heat lasted too long, at one go or within a day."""
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         on, lasting = s[ON + v], now - s[SINCE + v]
         until = -1.0 if now >= s[REST_UNTIL + v] else s[REST_UNTIL + v]
         long = (on > 0.0) & (lasting >= s[LONGEST_ON + v])

@@ -40,6 +40,7 @@ class Shape(NamedTuple):
         way: How the driving temperature is taken.
         tray: The driving tray.
         is_pid: The policy.
+        derives: A PID with a derivative part.
         crosses: A tray may cross a base or an upper cut-off.
         tracks: Probes that stand still are followed scan by scan.
         heard: The room has a probe.
@@ -53,6 +54,7 @@ class Shape(NamedTuple):
     way: int
     tray: int
     is_pid: bool
+    derives: bool
     crosses: bool
     tracks: bool
     heard: bool

@@ -7,7 +7,7 @@ their own behind those of the zones. No decisions.
 
 from sim.thermal import Vector
 from sim.whatif.jit import inlined
-from sim.whatif.rows import LANES, ROOT, SETPOINT, TEMP, ZONE, ZONES
+from sim.whatif.rows import FAR, LANES, MOST, ROOT, SETPOINT, TEMP, ZONE, ZONES
 from sim.whatif.shape import Shape
 
 WARM = 0 * LANES  # scans since it was warm
@@ -20,7 +20,7 @@ LOW = 5 * LANES  # lowest reading of the first tray; a row for each [m°C]
 SUMS = 3
 """Columns of the answer before those of the trays."""
 
-FAR = 1e18
+NEVER = 1e18
 
 
 @inlined
@@ -34,29 +34,30 @@ def ready(s: Vector, shape: Shape) -> None:
     """Put the lowest readings where any reading is below them."""
     low = ZONES + shape.zones * ZONE + LOW
     for i in range(shape.trays * LANES):
-        s[low + i] = FAR
+        s[low + i] = NEVER
 
 
 @inlined
 def keep(s: Vector, shape: Shape) -> None:
     """Count a scan; its driving temperature and setpoint are known."""
-    own = ZONES + shape.zones * ZONE
-    for v in range(shape.lanes):
-        s[own + COOL + v], s[own + WARMEST + v] = FAR, -FAR
+    own = (ZONES + shape.zones * ZONE) & FAR
+    for v in range(shape.lanes & MOST):
+        s[own + COOL + v], s[own + WARMEST + v] = NEVER, -NEVER
         near = s[ROOT + v] >= s[SETPOINT + v] - shape.band
         warm = near | (s[own + WARM + v] > 0.0)
         off = s[ROOT + v] - s[SETPOINT + v]
         s[own + WARM + v] += 1.0 if warm else 0.0
         s[own + SQUARED + v] += off * off if warm else 0.0
     for i in range(shape.trays):
-        at, low = ZONES + i * ZONE + TEMP, own + LOW + i * LANES
-        for v in range(shape.lanes):
+        at = (ZONES + i * ZONE + TEMP) & FAR
+        low = (own + LOW + i * LANES) & FAR
+        for v in range(shape.lanes & MOST):
             temp = s[at + v]
             s[own + COOL + v] = min(s[own + COOL + v], temp)
             s[own + WARMEST + v] = max(s[own + WARMEST + v], temp)
             warm = s[own + WARM + v] > 0.0
             s[low + v] = min(s[low + v], temp) if warm else s[low + v]
-    for v in range(shape.lanes):
+    for v in range(shape.lanes & MOST):
         apart = s[own + WARMEST + v] - s[own + COOL + v]
         s[own + APART + v] += apart if s[own + WARM + v] > 0.0 else 0.0
 
@@ -64,7 +65,7 @@ def keep(s: Vector, shape: Shape) -> None:
 @inlined
 def answer(s: Vector, v: int, shape: Shape, steady: Vector) -> None:
     """Write down a lane's sums, then the lowest reading of each tray."""
-    own = ZONES + shape.zones * ZONE
+    own = (ZONES + shape.zones * ZONE) & FAR
     steady[0] = s[own + WARM + v]
     steady[1] = s[own + SQUARED + v]
     steady[2] = s[own + APART + v]

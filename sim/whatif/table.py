@@ -12,11 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.core.plan import DrivenBy, MatPlan, Night, Pid
+from controller.core.regulate import FILTER_SHARE, TRACKING_SHARE
 from controller.core.units import DAY_MS
 from controller.core.uptake import MOST_RISE_SHARE, allowance_ms, lag_ms
 from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.candidate import heard
+from sim.whatif.demands import usual_step
 from sim.whatif.span import Counts, Span
 
 NEVER = 1e18
@@ -62,7 +64,7 @@ def tabulate(span: Span, plans: Sequence[MatPlan]) -> Table:
         to.append(0.0)
     trays = [heard(mat) for mat in plans]
     return Table(
-        np.array([_row(mat) for mat in plans]),
+        np.array([_row(mat, span.step_ms) for mat in plans]),
         np.array([[tray.base_mc for tray in on] for on in trays], np.float64),
         np.array(
             [[NEVER if t.upper_mc is None else t.upper_mc for t in on] for on in trays]
@@ -78,17 +80,21 @@ def _kind(mat: MatPlan) -> tuple[int, int, int]:
     tray = 0
     if mat.driven_by is DrivenBy.TRAY:
         tray = [tray.name for tray in heard(mat)].index(mat.driving_tray or "")
-    return int(isinstance(mat.policy, Pid)), WAYS[mat.driven_by], tray
+    policy = mat.policy
+    kind = 0
+    if isinstance(policy, Pid):
+        kind = 2 if policy.derivative_s else 1
+    return kind, WAYS[mat.driven_by], tray
 
 
-def _row(mat: MatPlan) -> Vector:
+def _row(mat: MatPlan, step_ms: int) -> Vector:
     row = np.zeros(rows.PARAMETERS)
-    for at, value in _numbers(mat).items():
+    for at, value in _numbers(mat, step_ms).items():
         row[at // rows.LANES] = value
     return row
 
 
-def _numbers(mat: MatPlan) -> dict[int, float]:
+def _numbers(mat: MatPlan, step_ms: int) -> dict[int, float]:
     probes = [tray.probes[0] for tray in heard(mat)] + list(mat.surface)
     numbers = {
         rows.MIN_ON: mat.min_on_ms,
@@ -110,7 +116,12 @@ def _numbers(mat: MatPlan) -> dict[int, float]:
     }
     policy = mat.policy
     if isinstance(policy, Pid):
+        step_s = usual_step(float(step_ms)) / 1000
+        tracking_s = policy.integral_s * TRACKING_SHARE
+        filter_s = policy.derivative_s / FILTER_SHARE
         return numbers | {
+            rows.TRACKING: min(1.0, step_s / tracking_s),
+            rows.FILTER: step_s / (filter_s + step_s),
             rows.GAIN: policy.gain_per_k,
             rows.GAIN_PER_S: policy.gain_per_k / policy.integral_s,
             rows.INTEGRAL_S: policy.integral_s,

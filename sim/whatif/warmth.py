@@ -12,6 +12,8 @@ from sim.whatif.driving import drive
 from sim.whatif.jit import inlined
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.rows import (
+    FAR,
+    MOST,
     ALIKE,
     BASE,
     BEFORE,
@@ -59,11 +61,11 @@ def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
         off1 = heat.by_room[i, 1] * room + heat.by_push[i, 1] * push
         on0, on1 = heat.by_heat[i, 0] + off0, heat.by_heat[i, 1] + off1
         m0, m1 = heat.shown[i, 0], heat.shown[i, 1]
-        at = ZONES + i * ZONE
+        at = (ZONES + i * ZONE) & FAR
         if shape.crosses or shape.tracks:
-            for v in range(shape.lanes):
+            for v in range(shape.lanes & MOST):
                 s[at + BEFORE + v] = s[at + TEMP + v]
-        for v in range(shape.lanes):
+        for v in range(shape.lanes & MOST):
             on = s[ON + v] > 0.0
             z0 = d0 * s[at + Z0 + v] + (on0 if on else off0)
             z1 = d1 * s[at + Z1 + v] + (on1 if on else off1)
@@ -75,11 +77,11 @@ def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
 def tally(s: Vector, shape: Shape) -> None:
     """Count the present readings, and find the driving and hottest ones."""
     lanes, band = shape.lanes, shape.band
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         s[HOT + v], s[SURFACE_HOT + v], s[SUM + v] = COLDEST, COLDEST, 0.0
     for i in range(shape.trays):
-        at = ZONES + i * ZONE
-        for v in range(lanes):
+        at = (ZONES + i * ZONE) & FAR
+        for v in range(lanes & MOST):
             temp = s[at + TEMP + v]
             s[at + PEAK + v] = max(s[at + PEAK + v], temp)
             s[HOT + v] = max(s[HOT + v], temp)
@@ -89,13 +91,13 @@ def tally(s: Vector, shape: Shape) -> None:
             near = abs(temp - s[SETPOINT + v]) <= band
             s[at + IN_BAND + v] += 1.0 if near else 0.0
     for i in range(shape.trays, shape.zones):
-        at = ZONES + i * ZONE
-        for v in range(lanes):
+        at = (ZONES + i * ZONE) & FAR
+        for v in range(lanes & MOST):
             temp = s[at + TEMP + v]
             s[at + PEAK + v] = max(s[at + PEAK + v], temp)
             s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], temp)
     drive(s, shape)
-    for v in range(lanes):
+    for v in range(lanes & MOST):
         near = abs(s[ROOT + v] - s[SETPOINT + v]) <= band
         s[DRIVING_IN_BAND + v] += 1.0 if near else 0.0
 
@@ -106,15 +108,15 @@ def cross(s: Vector, shape: Shape) -> None:
     put right what the plain sum makes of it.
     """
     for i in range(shape.trays):
-        at, crossings = ZONES + i * ZONE, 0
-        for v in range(shape.lanes):
+        at, crossings = (ZONES + i * ZONE) & FAR, 0
+        for v in range(shape.lanes & MOST):
             before, temp = s[at + BEFORE + v], s[at + TEMP + v]
             base, upper = s[at + BASE + v], s[at + UPPER + v]
             low = (before - base) * (temp - base) < 0.0
             high = (before - upper) * (temp - upper) < 0.0
             crossings += 1 if low | high else 0
         if crossings > 0:
-            for v in range(shape.lanes):
+            for v in range(shape.lanes & MOST):
                 s[at + FIX + v] += _amiss(
                     s[at + BEFORE + v],
                     s[at + TEMP + v],
@@ -146,8 +148,8 @@ def _above(before: float, temp: float, threshold: float) -> float:
 def sample(s: Vector, shape: Shape) -> None:
     """See which lanes may have a probe that stands still for an hour."""
     for i in range(shape.zones):
-        at = ZONES + i * ZONE
-        for v in range(shape.lanes):
+        at = (ZONES + i * ZONE) & FAR
+        for v in range(shape.lanes & MOST):
             temp = s[at + TEMP + v]
             alike = s[at + ALIKE + v] + 1.0 if temp == s[at + SAMPLE + v] else 0.0
             s[at + SAMPLE + v], s[at + ALIKE + v] = temp, alike
@@ -162,7 +164,7 @@ def follow(s: Vector, shape: Shape, now: float) -> None:
     jump, or the very same one for too long.
     """
     jump = STEP + RATE * shape.step // 1000.0
-    for v in range(shape.lanes):
+    for v in range(shape.lanes & MOST):
         s[FROZEN + v] = 0.0
         for i in range(shape.zones):
             at = ZONES + i * ZONE + v
