@@ -36,6 +36,7 @@ ENOUGH_DAYS = 4
 
 _MISSING = 0.2
 _USUAL_HOURS = 6.0
+_LONGEST_HOURS = 10.0
 _START_HOUR = 20
 
 
@@ -196,7 +197,7 @@ def _night(day_c: float, night_c: float, hours: float) -> Evening:
 
 
 def _hours(seen: Covered, day_c: float, fits: Sequence[Fitted]) -> float:
-    """Return how long a tray takes to cool by the setback, from 4 to 10 [h].
+    """Return how long a tray takes to cool by the setback, from 6 to 10 [h].
 
     As one lag does, by the slow time constant as far as a fit tells it.
     """
@@ -207,7 +208,7 @@ def _hours(seen: Covered, day_c: float, fits: Sequence[Fitted]) -> float:
     if lift_k <= SETBACK_K:
         return _USUAL_HOURS
     hours = max(slow_s) * log(lift_k / (lift_k - SETBACK_K)) / 3600
-    return min(10.0, max(4.0, hours + 1))
+    return min(_LONGEST_HOURS, max(_USUAL_HOURS, hours + 1))
 
 
 # ------------------------------------------------------------------------ the rest

@@ -36,6 +36,10 @@ NIGHTS_MK = (0, 0, 1_000, 2_000, 3_000, 4_000)
 PID_RAMP_MK_PER_H = 3_000
 """What a mat under a PID has unless its settings say otherwise [mK/h]."""
 
+_SEVERAL = (DrivenBy.MEDIAN, DrivenBy.MEAN, DrivenBy.WARMEST)
+"""Not the coolest, unless a person chose it: that may be the tray whose probe
+slipped out, and nobody should be led there by a search."""
+
 _FIVE_MIN_S = 300.0
 
 
@@ -70,8 +74,9 @@ def knobs_of(own: MatPlan, model: MatModel, grid_mk: Sequence[int]) -> Knobs:
     trays = [tray.name for tray in own.trays if tray.probes and tray.name in named]
     ways: list[tuple[DrivenBy, str | None]] = [(DrivenBy.TRAY, name) for name in trays]
     if len(trays) > 1:
-        several = (DrivenBy.MEDIAN, DrivenBy.MEAN, DrivenBy.COOLEST, DrivenBy.WARMEST)
-        ways += [(way, None) for way in several]
+        ways += [(way, None) for way in _SEVERAL]
+        if own.driven_by is DrivenBy.COOLEST:
+            ways.append((DrivenBy.COOLEST, None))
     present = own.programme[0].setpoint_mc
     around = [MilliC(present + step) for step in grid_mk if abs(step) <= REACH_MK]
     possible = [mc for mc in around if _accepted(_at(own, mc, None))]
