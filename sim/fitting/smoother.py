@@ -7,16 +7,15 @@ stepped exactly under the smoothed push goes through the smoothed temperatures,
 to the last digits. What may live here: that recursion.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isfinite
-from typing import NamedTuple
 
 import numpy as np
 
 from sim.fitting.fitted import Noise
 from sim.fitting.record import Record, Truths, gaps
 from sim.thermal import Matrix, Vector
+from sim.whatif.jit import HAS_NUMBA, compiled
 from sim.zone_model import Steps, Zone, steps
 
 USUAL = Noise(push_k_s=2e-5, reading_k=0.03)
@@ -85,15 +84,6 @@ def smoothed(zone: Zone, record: Record, index: int, noise: Noise = USUAL) -> Sm
     return _smoothed(step, known, temps, spread, noise.reading_k, seen, bridged)
 
 
-class _Looked(NamedTuple):
-    """What a reading told: its surprise, the variance of that, and the gains."""
-
-    error: float
-    variance: float
-    on_mat: float
-    on_medium: float
-
-
 def _smoothed(
     step: Steps,
     known: Matrix,
@@ -104,17 +94,23 @@ def _smoothed(
     bridged: Truths,
 ) -> Smoothed:
     first = float(temps[np.isfinite(temps)][0])
-    looks = list(_forward(step, known, temps, spread, noise, seen, first))
-    push = np.empty(len(temps))
-    pull = np.zeros(2)
-    for n in reversed(range(len(temps))):
-        push[n] = spread[n] ** 2 * (step.by_push @ pull)
-        pull = step.carry.T @ pull
-        look = looks[n]
-        if look is not None:
-            told = look.on_mat * pull[0] + look.on_medium * pull[1]
-            pull[seen] += look.error / look.variance - told
-    start = first + _ANYTHING_K**2 * pull
+    count = len(temps)
+    error, variance, on_mat, on_medium, push = (np.zeros(count) for _ in range(5))
+    looks = error, variance, on_mat, on_medium
+    rows = known[:, 0].copy(), known[:, 1].copy(), temps.copy(), spread
+    carry, by_push = step.carry.ravel(), step.by_push
+    if HAS_NUMBA:
+        _forward(*carry, *by_push, *rows, noise, seen, first, *looks)
+        pull = _backward(*carry, *by_push, spread, seen, *looks, push)
+    else:  # Python goes through lists several times as fast as through arrays
+        held = [row.tolist() for row in rows]
+        told = [look.tolist() for look in looks]
+        pushed = push.tolist()
+        numbers = *carry.tolist(), *by_push.tolist()
+        _forward(*numbers, *held, noise, seen, first, *told)
+        pull = _backward(*numbers, held[3], seen, *told, pushed)
+        push = np.array(pushed)
+    start = first + _ANYTHING_K**2 * np.array(pull)
     return Smoothed(push, start, stepped(step, start, known, push), bridged)
 
 
@@ -128,35 +124,48 @@ def stepped(step: Steps, start: Vector, known: Matrix, push: Vector) -> Matrix:
         push: In each step [K/s].
     """
     states = np.empty((len(known), 2))
-    at = start
     added = known + np.outer(push, step.by_push)
-    for n in range(len(known)):
-        states[n] = at
-        at = step.carry @ at + added[n]
+    c00, c01, c10, c11 = step.carry.ravel().tolist()
+    if HAS_NUMBA:
+        rows = states[:, 0], states[:, 1], added[:, 0], added[:, 1]
+        _step_on(c00, c01, c10, c11, start[0], start[1], *rows)
+        return states
+    mat, medium = [0.0] * len(known), [0.0] * len(known)
+    rows = mat, medium, added[:, 0].tolist(), added[:, 1].tolist()
+    _step_on(c00, c01, c10, c11, float(start[0]), float(start[1]), *rows)
+    states[:, 0], states[:, 1] = mat, medium
     return states
 
 
-def _forward(
-    step: Steps,
-    known: Matrix,
-    temps: Vector,
-    spread: Vector,
-    noise: float,
-    seen: int,
-    first: float,
-) -> Iterator[_Looked | None]:
-    """Yield, where each step begins, what the reading there told; None: no reading.
+# The loops below are compiled where numba is installed; for it to know the types
+# they take columns and numbers alone. All columns have one length.
+
+
+@compiled
+def _step_on(c00, c01, c10, c11, x0, x1, mat, medium, added0, added1):  # type: ignore[no-untyped-def]
+    """Step a state on; write it where each step begins."""
+    for n in range(len(mat)):
+        mat[n], medium[n] = x0, x1
+        x0, x1 = c00 * x0 + c01 * x1 + added0[n], c10 * x0 + c11 * x1 + added1[n]
+
+
+@compiled
+def _forward(  # type: ignore[no-untyped-def]
+    c00, c01, c10, c11, g0, g1,
+    added0, added1, temps, spread,
+    noise, seen, first,
+    errors, variances, on_mat, on_medium,
+):  # fmt: skip
+    """Write what each reading told: its surprise, the variance of that, the gains.
 
     A Kalman filter of two states, written out: it is several times as fast as
-    with matrices of two by two.
+    with matrices of two by two. A variance of 0: there was no reading.
     """
-    (c00, c01), (c10, c11) = step.carry.tolist()
-    g0, g1 = step.by_push.tolist()
     x0 = x1 = first
-    p00 = p11 = _ANYTHING_K**2
+    p00 = p11 = _ANYTHING_K * _ANYTHING_K
     p01 = 0.0
-    rows = zip(known.tolist(), temps.tolist(), spread.tolist(), strict=True)
-    for (added0, added1), temp, push in rows:
+    for n in range(len(temps)):
+        temp = temps[n]
         if isfinite(temp):
             to0, to1 = (p01, p11) if seen else (p00, p01)
             variance = (p11 if seen else p00) + noise * noise
@@ -164,13 +173,32 @@ def _forward(
             k0, k1 = to0 / variance, to1 / variance
             x0, x1 = x0 + k0 * error, x1 + k1 * error
             p00, p01, p11 = p00 - k0 * to0, p01 - k0 * to1, p11 - k1 * to1
-            yield _Looked(error, variance, k0, k1)
-        else:
-            yield None
-        x0, x1 = c00 * x0 + c01 * x1 + added0, c10 * x0 + c11 * x1 + added1
+            errors[n], variances[n], on_mat[n], on_medium[n] = error, variance, k0, k1
+        x0, x1 = c00 * x0 + c01 * x1 + added0[n], c10 * x0 + c11 * x1 + added1[n]
         t00, t01 = c00 * p00 + c01 * p01, c00 * p01 + c01 * p11
         t10, t11 = c10 * p00 + c11 * p01, c10 * p01 + c11 * p11
-        q = push * push
+        q = spread[n] * spread[n]
         p00 = t00 * c00 + t01 * c01 + q * g0 * g0
         p01 = t00 * c10 + t01 * c11 + q * g0 * g1
         p11 = t10 * c10 + t11 * c11 + q * g1 * g1
+
+
+@compiled
+def _backward(  # type: ignore[no-untyped-def]
+    c00, c01, c10, c11, g0, g1,
+    spread, seen,
+    errors, variances, on_mat, on_medium, push,
+):  # fmt: skip
+    """Write the smoothed push; return what all readings say of the beginning."""
+    pull0 = pull1 = 0.0
+    for back in range(len(push)):
+        n = len(push) - 1 - back
+        push[n] = spread[n] * spread[n] * (g0 * pull0 + g1 * pull1)
+        pull0, pull1 = c00 * pull0 + c10 * pull1, c01 * pull0 + c11 * pull1
+        if variances[n] > 0.0:
+            told = on_mat[n] * pull0 + on_medium[n] * pull1
+            if seen:
+                pull1 += errors[n] / variances[n] - told
+            else:
+                pull0 += errors[n] / variances[n] - told
+    return pull0, pull1
