@@ -61,7 +61,7 @@ class Case:
 def a_case(seed: int) -> Case:
     """Draw a case."""
     rng = np.random.default_rng([seed, 90])
-    log_days = int(rng.integers(10, 15))
+    log_days = int(rng.integers(10, 13))
     setpoint_mc = 500 * int(rng.integers(40, 51))
     base_mc = int(rng.choice([10_000, 15_000, 18_000]))
     mat = _mat(rng, base_mc)
@@ -111,20 +111,26 @@ def _mat(rng: np.random.Generator, base_mc: int) -> MatPlan:
         driven_by=DrivenBy.TRAY,
         driving_tray=TRAYS[0],
         relay=RelayKind.LEASE,
-        trays=tuple(
-            _tray(rng, name, column, base_mc)
-            for column, name in enumerate(TRAYS, start=1)
-        ),
+        trays=_trays(rng, base_mc),
+    )
+
+
+def _trays(rng: np.random.Generator, base_mc: int) -> tuple[TrayPlan, ...]:
+    """Return two trays of much the same depth, each with a medium of its own."""
+    depth_mm = 10 * int(rng.integers(5, 9))
+    depths_mm = depth_mm, depth_mm + 10 * int(rng.integers(-1, 2))
+    return tuple(
+        _tray(rng, name, column, base_mc, depths_mm[column - 1])
+        for column, name in enumerate(TRAYS, start=1)
     )
 
 
 def _tray(
-    rng: np.random.Generator, name: str, column: int, base_mc: int
+    rng: np.random.Generator, name: str, column: int, base_mc: int, depth_mm: int
 ) -> TrayPlan:
-    depth_mm = 10 * int(rng.integers(4, 9))
     probe = ProbePlan(
         name=name,
-        depth_mm=round(depth_mm * rng.uniform(0.4, 0.8)),
+        depth_mm=round(depth_mm * rng.uniform(0.45, 0.75)),
         every_ms=Millis(SCAN_MS),
         stale_after_ms=Millis(3 * SCAN_MS),
     )

@@ -1,13 +1,13 @@
 """A case gone through: the log as a reader of it has it, and the week that came."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from controller.core.decisions import Cause
-from controller.core.plan import Plan
-from controller.core.scan import Request, Scan, SetSetpoint
+from controller.core.plan import Plan, ProbePlan
+from controller.core.scan import Reading, Request, Scan, SetSetpoint
 from controller.core.state import State, fresh_state, resumed_state
 from controller.core.step import step
 from controller.core.units import DAY_MS, HOUR_MS, MilliC, Millis, UtcMillis
@@ -15,6 +15,7 @@ from controller.ports import Columns
 from controller.review.mat_history import ClockStretch, MatHistory
 from sim.fitting.gridded import record_of
 from sim.fitting.record import Record
+from sim.probes import Probe, follow, shown
 from sim.watering import moments
 from sim.world import World
 from tests.campaigns.foretelling.benches import (
@@ -62,9 +63,11 @@ class Bench:
 
     def __init__(self, case: Case) -> None:
         self._case = case
-        self._world = World(case.before, case.options)
+        self._world = World(_silent(case.before), case.options)
+        self._probes = [
+            _probe(case, number) for number in range(len(TRAYS) + 1)
+        ]
         self._state = fresh_state(case.before)
-        self._on = False
 
     def logged(self) -> Course:
         """Go through the days of the log."""
@@ -77,7 +80,7 @@ class Bench:
         """Go through the week after it, under the other plan."""
         plan, now_ms = self._case.after, Millis(self._world.now_ms)
         state = resumed_state(plan, self._state, now_ms, outage_known=True)
-        self._state, self._on = state, False
+        self._state = state
         return self._through(plan, WEEK_DAYS, None)
 
     def _through(self, plan: Plan, days: int, setback_ms: int | None) -> Course:
@@ -92,17 +95,47 @@ class Bench:
                 low_mc = MilliC(mat.programme[0].setpoint_mc - SETBACK_MK)
                 wish = SetSetpoint(mat.name, low_mc, Millis(SETBACK_HOURS * HOUR_MS))
                 requests = (Request(1, "person", wish),)
-            arrived = world.advance(world.now_ms + SCAN_MS, {mat.name: self._on})
-            for reading in arrived.readings:
+            readings = self._read()
+            for reading in readings:
                 row = course.readings.setdefault(reading.probe, [])
                 row.append((reading.at_ms, reading.milli))
-            scan = _scan(number + 1, world.now_ms, arrived.readings, requests)
+            scan = _scan(number + 1, world.now_ms, readings, requests)
             self._state, decisions = step(plan, self._state, scan)
-            course.on.append(self._on)
             command = decisions.commands[0]
-            self._on = command.energised
+            course.on.append(command.energised)
             course.causes[command.cause] += 1
+            world.advance(world.now_ms + SCAN_MS, {mat.name: command.energised})
         return course
+
+    def _read(self) -> tuple[Reading, ...]:
+        """Return what all probes say: they speak in every scan, as it begins."""
+        world = self._world
+        seen_c = *(world.truth(tray) for tray in TRAYS), world.room_c()
+        for probe, temp_c in zip(self._probes, seen_c, strict=True):
+            follow(probe, temp_c, world.now_ms, self._case.options.lag_s)
+        noise_k = self._case.options.noise_k
+        return tuple(shown(probe, noise_k) for probe in self._probes)
+
+
+def _silent(plan: Plan) -> Plan:
+    """Return a bench whose probes never speak by themselves, which takes time."""
+    mat = plan.mats[0]
+
+    def quiet(probe: ProbePlan) -> ProbePlan:
+        return replace(probe, every_ms=Millis(10**15))
+
+    trays = tuple(
+        replace(tray, probes=tuple(quiet(probe) for probe in tray.probes))
+        for tray in mat.trays
+    )
+    return replace(plan, mats=(replace(mat, trays=trays),), room=())
+
+
+def _probe(case: Case, number: int) -> Probe:
+    plans = [tray.probes[0] for tray in case.before.mats[0].trays]
+    plan = [*plans, *case.before.room][number]
+    noise = np.random.default_rng([case.seed, 2, number])
+    return Probe(plan, 0, noise, 0, case.options.start_temp_c)
 
 
 def _scan(number, now_ms, readings, requests) -> Scan:
