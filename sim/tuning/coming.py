@@ -15,22 +15,34 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from controller.core.plan import MatPlan
-from controller.core.units import DAY_MS
+from controller.core.units import DAY_MS, MilliK
+from sim.fitting.evening import driving_temps
 from sim.fitting.record import Record
-from sim.thermal import Vector
+from sim.thermal import Matrix, Vector
+from sim.tuning.stretch import counted
 from sim.tuning.worlds import Tell, World
-from sim.whatif.engine import run
-from sim.whatif.span import Counts, Outcomes
+from sim.whatif.engine import trace
+from sim.whatif.span import Counts
 
 DRAWS = 60
 """Chosen: the spread of what may come is then known to a tenth."""
 
 AGAIN = 6
-"""Chosen: so many of the draws are run in each replicate too, whose differences
-hang little on the days."""
+"""Chosen: so many of the draws are run in each other model too, whose
+differences hang little on the days."""
 
 LEAST_DAYS = 4
 """Chosen: fewer days say nothing of how days differ."""
+
+
+PARTS = 4
+"""Chosen: a day in parts of six hours."""
+
+LOSSES = 0.2
+"""Chosen: losses of a tray may grow by a fifth more, or less, than in
+proportion to its lift. Free convection alone has a power of 5/4."""
+
+_NEVER_MK = MilliK(10**8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,30 +60,36 @@ class Coming:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Come:
-    """What became of candidates in a time to come.
+    """What became of a candidate in a time to come; figures as in stretch.
 
     Attributes:
-        drawn: In the fitted model, for each draw of days.
-        again: In each replicate, for the first AGAIN of the draws.
+        drawn: In the fitted model, for each draw of days, shape (DRAWS, F).
+        again: In each replicate, for the first of the draws, shape (n, AGAIN, F).
+        lifted: In the fitted model for the same, but with the push of
+            one zone after the other changed by what the log leaves open of it,
+            shape (zones, AGAIN, F).
         days: How many days were drawn from.
         taken: How many days each draw has.
     """
 
-    drawn: tuple[Outcomes, ...]
-    again: tuple[tuple[Outcomes, ...], ...]
+    drawn: Matrix
+    again: np.ndarray[tuple[int, int, int], np.dtype[np.float64]]
+    lifted: np.ndarray[tuple[int, int, int], np.dtype[np.float64]]
     days: int
     taken: int
 
 
 def after(record: Record, days: int) -> Coming:
     """Return the days that follow a record, whose rooms nobody knows."""
-    steps = days * _steps_a_day(record.step_s)
+    steps = days * steps_a_day(record.step_s)
     on = (np.arange(1, steps + 1) * record.step_s // 60).astype(np.int64)
     return Coming(minutes=(record.local_minute[-1] + on) % (24 * 60))
 
 
-def beginnings(record: Record, minute: int) -> Counts:
+def whole_days(record: Record, minute: int) -> Counts:
     """Return the steps at which the whole days of a record begin.
+
+    Its first day is left out, in which a bench warms from cold.
 
     Args:
         record: What the log tells.
@@ -80,16 +98,16 @@ def beginnings(record: Record, minute: int) -> Counts:
     Raises:
         ValueError: There are too few to tell how days differ.
     """
-    a_day = _steps_a_day(record.step_s)
+    a_day = steps_a_day(record.step_s)
     at = record.local_minute
     here = at == minute
     here[1:] &= at[1:] != at[:-1]
     found = np.flatnonzero(here)
-    found = found[found + a_day <= len(record)]
+    found = found[(found >= a_day) & (found + a_day <= len(record))]
     if len(found) < LEAST_DAYS:
         raise ValueError(
-            f"mat {record.mat}: {len(found)} whole days are in the log; what a time"
-            f" to come may be like is drawn from {LEAST_DAYS} at least"
+            f"mat {record.mat}: {len(found)} whole days are in the log after its first;"
+            f" what a time to come may be like is drawn from {LEAST_DAYS} at least"
         )
     return found
 
@@ -98,17 +116,17 @@ def come(
     record: Record,
     found: Sequence[World],
     coming: Coming,
-    plans: Sequence[MatPlan],
+    plan: MatPlan,
     seed: int,
     tell: Tell,
 ) -> Come:
-    """Run candidates through a time to come, which begins as the log ends.
+    """Run a candidate through a time to come, which begins as the log ends.
 
     Args:
         record: What the log tells.
         found: The fitted model, then its replicates, in the days of the log.
         coming: The time to come.
-        plans: The candidates.
+        plan: The candidate.
         seed: From which days are drawn.
         tell: Told of progress.
 
@@ -116,25 +134,49 @@ def come(
         ValueError: The record has too few whole days, or the time to come is
             not in whole days of its steps.
     """
-    a_day = _steps_a_day(record.step_s)
+    a_day = steps_a_day(record.step_s)
     taken, rest = divmod(len(coming.minutes), a_day)
     if rest or not taken:
-        message = f"a time to come of {len(coming.minutes)} steps: whole days of {a_day}"
-        raise ValueError(message)
-    days = beginnings(record, int(coming.minutes[0]))
+        raise ValueError(
+            f"a time to come of {len(coming.minutes)} steps: whole days of {a_day}"
+            " steps are needed"
+        )
+    days = whole_days(record, int(coming.minutes[0]))
     picked = np.random.default_rng(seed).choice(days, (DRAWS, taken))
     steps = (picked[..., None] + np.arange(a_day)).reshape(DRAWS, -1)
-    every = []
-    for number, world in enumerate(found, start=1):
-        draws = steps if number == 1 else steps[:AGAIN]
-        every.append(tuple(_run(world, coming, plans, draw) for draw in draws))
+
+    room_c = found[0].span.room_c[steps] if coming.room_c is None else coming.room_c
+
+    def through(world: World, draws: Counts) -> Matrix:
+        return np.array([_run(world, coming, plan, draw) for draw in draws])
+
+    first = through(found[0], steps[:AGAIN]).mean(axis=0)
+    lift_k = counted(plan).driving_c(plan, first) - float(room_c.mean())
+
+    def lifted(world: World) -> tuple[World, Vector]:
+        push, error = at_lift(record, world, plan, days, lift_k)
+        return _pushed(world, push), error
+
+    again = []
+    for number, world in enumerate(found[1:], start=1):
+        again.append(through(lifted(world)[0], steps[:AGAIN]))
         tell(number, len(found))
-    return Come(drawn=every[0], again=tuple(every[1:]), days=len(days), taken=taken)
+    fitted, errors = lifted(found[0])
+    drawn = through(fitted, steps)
+    tell(len(found), len(found))
+    moved = [
+        through(_pushed(fitted, push), steps[:AGAIN]) for push in np.diag(errors)
+    ]
+    return Come(
+        drawn=drawn,
+        again=np.array(again).reshape(len(again), -1, drawn.shape[1]),
+        lifted=np.array(moved),
+        days=len(days),
+        taken=taken,
+    )
 
 
-def _run(
-    world: World, coming: Coming, plans: Sequence[MatPlan], draw: Counts
-) -> Outcomes:
+def _run(world: World, coming: Coming, plan: MatPlan, draw: Counts) -> Vector:
     room_c = world.span.room_c[draw] if coming.room_c is None else coming.room_c
     span = replace(
         world.span,
@@ -143,10 +185,82 @@ def _run(
         minutes=coming.minutes,
         start_c=world.end_c,
     )
-    return run(world.model, span, plans)
+    what = counted(plan)
+    went = trace(world.model, span, unguarded(plan))
+    temps_c = went.temps_mc[:, : len(what.trays)] / 1000
+    return what.of(temps_c, went.on.astype(np.float64), span.step_s)
 
 
-def _steps_a_day(step_s: float) -> int:
+def unguarded(plan: MatPlan) -> MatPlan:
+    """Return a mat whose guards of response never act.
+
+    They judge probes and relays by what is usual of a tray, which they learn in
+    days; in a model of two lags, which begins anew, they would lock a mat off
+    that they leave alone on the bench.
+    """
+    return replace(plan, heat_allowance_mk=_NEVER_MK, rise_limit_mk=_NEVER_MK)
+
+
+def _pushed(world: World, push: Vector) -> World:
+    """Return a world with more push in each zone [K/s]."""
+    return replace(world, span=replace(world.span, push=world.span.push + push))
+
+
+def at_lift(
+    record: Record, world: World, plan: MatPlan, days: Counts, lift_k: float
+) -> tuple[Vector, Vector]:
+    """Return how each zone's push differs at another lift, and the error [K/s].
+
+    Two lags stand for a tray whose losses do not grow in proportion to its lift
+    above the room: it has layers, water evaporates faster from a warm medium,
+    and warm air rises faster. The log shows how the push went with the lift: a
+    straight line through means over six hours, each less the mean of that time
+    of day, which takes out what the sun does every day. The lift is that of the
+    driving temperature, which the loop holds and no push moves far.
+
+    The slope is shrunk by its standard error (a normal prior around 0, whose
+    spread is a share of the model's own losses): where the log says little of
+    it, it is little, and the error is that of the prior.
+
+    Args:
+        record: What the log tells.
+        world: A model in its days.
+        plan: Says what drives.
+        days: Where the days begin.
+        lift_k: The lift of what drives in the time to come [K].
+    """
+    a_day = steps_a_day(record.step_s)
+    shape = len(days), PARTS, a_day // PARTS
+    within = days[:, None] + np.arange(shape[1] * shape[2])
+    lifts = (driving_temps(record, plan) - world.span.room_c)[within]
+    lift = _apart(lifts, shape)
+    square = float(lift @ lift)
+    slopes, errors = [], []
+    for zone, pushes in zip(world.model.zones, world.span.push.T, strict=True):
+        push = _apart(pushes[within], shape)
+        slope = float(lift @ push) / square
+        left = push - slope * lift
+        told = float(left @ left) / (len(push) - PARTS - 1) / square
+        prior = (LOSSES / zone.medium_s) ** 2
+        slopes.append(slope * prior / (prior + told))
+        errors.append(np.sqrt(prior * told / (prior + told)))
+    more_k = lift_k - float(np.nanmean(lifts))
+    return np.array(slopes) * more_k, np.array(errors) * abs(more_k)
+
+
+def _apart(values: Matrix, shape: tuple[int, int, int]) -> Vector:
+    """Return means over parts of days, less each part's mean of all days."""
+    means = np.nanmean(values.reshape(shape), axis=2)
+    apart: Vector = np.nan_to_num(means - np.nanmean(means, axis=0)).ravel()
+    return apart
+
+
+def steps_a_day(step_s: float) -> int:
+    """Return how many steps a day has.
+
+    Raises:
+        ValueError: It has no whole number of them.
+    """
     steps = DAY_MS / 1000 / step_s
     if steps != round(steps):
         raise ValueError(f"steps of {step_s:g} s: a day is no whole number of them")

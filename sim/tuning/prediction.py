@@ -1,55 +1,140 @@
 """The interval in which a figure of a time to come is expected.
 
 It joins what is unsure of the model with what no model knows of the days to
-come. What may live here: that arithmetic.
+come. What may live here: that arithmetic, and the order of it.
 """
 
-from math import inf
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from controller.core.plan import MatPlan
+from sim.fitting.fitted import Fitted
+from sim.fitting.record import Record
+from sim.thermal import Vector
+from sim.tuning.coming import Come, Coming, come, whole_days
 from sim.tuning.jackknifed import LEVEL, Interval, standard_error
+from sim.tuning.retold import retold
+from sim.tuning.stretch import counted
+from sim.tuning.worlds import Tell, World
 
-_LEAST_DAYS = 2
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foretold:
+    """Figures of a time to come and their standard errors, each by its cause.
+
+    Attributes:
+        names: What each figure is, as stretch counts it.
+        value: The mean over the draws, shape (F,).
+        model: Of the fit, by jackknife, shape (F,).
+        days: Of what the days will bring, shape (F,).
+        lift: Of a lift above the room that the log does not have, shape (F,).
+        loop: Of the loop, as the log's own days are told again, shape (F,).
+        freedom: Degrees of freedom.
+    """
+
+    names: tuple[str, ...]
+    value: Vector
+    model: Vector
+    days: Vector
+    lift: Vector
+    loop: Vector
+    freedom: int
+
+    def half(self, level: float = LEVEL) -> Vector:
+        """Return half of each prediction interval, shape (F,).
+
+        Raises:
+            ValueError: The level is no share.
+        """
+        if not 0 < level < 1:
+            raise ValueError(f"level = {level}: a share between 0 and 1 is needed")
+        parts = self.model, self.days, self.lift, self.loop
+        whole = np.sqrt(np.sum(np.square(parts), axis=0))
+        return np.asarray(whole * stdtrit(self.freedom, (1 + level) / 2))
+
+    def interval(self, name: str, level: float = LEVEL) -> Interval:
+        """Return a figure with the interval in which it is expected.
+
+        Raises:
+            ValueError: There is no such figure, or the level is no share.
+        """
+        at = self.names.index(name)
+        value, half = float(self.value[at]), float(self.half(level)[at])
+        if not np.isfinite(half):
+            return Interval(value, None, None)
+        return Interval(value, value - half, value + half)
 
 
-def prediction(
-    drawn: NDArray[np.float64],
-    again: NDArray[np.float64],
-    days: int,
-    taken: int,
-    level: float = LEVEL,
-) -> Interval:
-    """Return a figure of a time to come, with the interval it is expected in.
-
-    The variance is the sum of two. Of the model: the jackknife's, of the means
-    of each replicate over the same draws. Of the days: that of the draws, times
-    n / (n - 1), since n days differ less from their own mean than from that of
-    all days; and times 1 + m / n for m days drawn, since that mean is known from
-    n days only (as for the mean of m further values of a sample of n; Hahn,
-    Meeker 1991, Statistical Intervals, section 4.7, from memory). Student's t
-    of n - 1 degrees of freedom.
+def foretell(
+    record: Record,
+    fits: Sequence[Fitted],
+    found: Sequence[World],
+    own: MatPlan,
+    plan: MatPlan,
+    coming: Coming,
+    tell: Tell,
+    *,
+    seed: int = 1,
+) -> Foretold:
+    """Return what is to be expected of a candidate in a time to come.
 
     Args:
-        drawn: By the fitted model, one for each draw of days, shape (D,).
-        again: By each replicate, over some of the same draws, shape (n, A).
-        days: From how many days was drawn.
-        taken: How many days each draw has.
-        level: Share of such intervals that shall hold what comes.
+        record: What the log tells.
+        fits: What was fitted to it.
+        found: The fitted model, then its replicates, in the days of the log.
+        own: How the mat was kept.
+        plan: How it shall be kept.
+        coming: The time to come.
+        tell: Told of progress.
+        seed: From which days are drawn.
 
     Raises:
-        ValueError: Fewer than two days, or the level is no share.
+        ValueError: The record has too few whole days, or the time to come is
+            not in whole days of its steps.
     """
-    if days < _LEAST_DAYS or not 0 < level < 1:
-        raise ValueError(f"{days} days, level {level}: two days and a share are needed")
-    value = float(drawn.mean())
-    of_model = float(standard_error(np.append(value, again.mean(axis=1))[None])[0])
-    if of_model == inf:
-        return Interval(value, None, None)
-    of_days = float(drawn.var(ddof=1)) * days / (days - 1) * (1 + taken / days)
-    half = float(np.sqrt(of_model**2 + of_days)) * float(
-        stdtrit(days - 1, (1 + level) / 2)
+    came = come(record, found, coming, plan, seed, tell)
+    days = whole_days(record, int(coming.minutes[0]))
+    what, value = counted(plan), came.drawn.mean(axis=0)
+    noises = [fit.noise.reading_k for fit in fits if fit.noise and not fit.at_mat]
+    # A loop holds the reading, which errs by its noise and its resolution.
+    off = np.maximum(retold(record, found[0], own, days), what.hours * max(noises))
+    return Foretold(
+        names=what.names,
+        value=value,
+        model=_of_model(came),
+        days=_of_days(came),
+        lift=_of_lift(came),
+        loop=np.where(what.by_share > 0, off * value, off),
+        freedom=came.days - 1,
     )
-    return Interval(value, value - half, value + half)
+
+
+def _of_model(came: Come) -> Vector:
+    """Return the jackknife's errors, of means over the same draws."""
+    means = came.again.mean(axis=1)
+    return standard_error(np.column_stack([means[:1].T * 0, means.T]))
+
+
+def _of_days(came: Come) -> Vector:
+    """Return the errors by what the days will bring.
+
+    The spread of the draws, whose square is taken times n / (n - 1), since n
+    days differ less from their own mean than from that of all days; and times
+    1 + m / n for m days to come, since that mean is known from n days only: as
+    for the mean of m further values of a sample of n (Hahn, Meeker 1991,
+    Statistical Intervals, chapter 4, from memory).
+    """
+    n, m = came.days, came.taken
+    variance: Vector = came.drawn.var(axis=0, ddof=1) * n / (n - 1) * (1 + m / n)
+    return np.sqrt(variance)
+
+
+def _of_lift(came: Come) -> Vector:
+    """Return the errors by a lift that the log does not have."""
+    same = came.drawn[: came.lifted.shape[1]].mean(axis=0)
+    away = came.lifted.mean(axis=1) - same
+    total: Vector = np.sqrt(np.square(away).sum(axis=0))
+    return total

@@ -1,0 +1,58 @@
+"""The log's own days told again by the model, under the log's own plan.
+
+The smoothed push holds the model to the readings; what differs is the loop:
+when relays switch, and what comes of it. A model that errs there errs with
+other settings too. What may live here: how much it does.
+"""
+
+import numpy as np
+
+from controller.core.plan import MatPlan
+from sim.fitting.record import Record
+from sim.thermal import Vector
+from sim.tuning.coming import steps_a_day, unguarded
+from sim.tuning.stretch import counted
+from sim.tuning.worlds import World
+from sim.whatif.engine import trace
+from sim.whatif.span import Counts
+
+_TO_SPREAD = 1.4826
+"""Median absolute deviation of a normal distribution to its spread."""
+
+
+def retold(record: Record, world: World, own: MatPlan, days: Counts) -> Vector:
+    """Return how far the model's figures of a day are off, shape (F,).
+
+    The root of the squares of the errors' median and of its own error. Medians,
+    since on single days the plan was not in force (a setpoint changed for a
+    night, a hold).
+
+    Args:
+        record: What the log tells.
+        world: The fitted model in its days.
+        own: How the mat was kept.
+        days: Where the days begin.
+
+    Returns:
+        Of duty and switches as a share of the day's, of the rest as it is.
+    """
+    what, a_day = counted(own), steps_a_day(record.step_s)
+    columns = [record.zones.index(name) for name in what.trays]
+    went = trace(world.model, world.span, unguarded(own))
+    errors = []
+    for day in days.tolist():
+        part = slice(day, day + a_day)
+        true = what.of(
+            record.temps_c[part, :][:, columns], record.on_share[part], record.step_s
+        )
+        told = what.of(
+            went.temps_mc[part, : len(columns)] / 1000,
+            went.on[part].astype(np.float64),
+            record.step_s,
+        )
+        scale = np.where(what.by_share > 0, np.maximum(told, 1e-9), 1.0)
+        errors.append((true - told) / scale)
+    middle = np.median(errors, axis=0)
+    spread = _TO_SPREAD * np.median(np.abs(errors - middle), axis=0)
+    off: Vector = np.sqrt(middle**2 + spread**2 / len(days))
+    return off
