@@ -100,7 +100,8 @@ def foretell(
     what, value = counted(plan), came.drawn.mean(axis=0)
     noises = [fit.noise.reading_k for fit in fits if fit.noise and not fit.at_mat]
     # A loop holds the reading, which errs by its noise and its resolution.
-    off = np.maximum(retold(record, found[0], own, days), what.hours * max(noises))
+    told = retold(record, found[0], own, plan, days)
+    off = np.maximum(told, what.hours * max(noises))
     return Foretold(
         names=what.names,
         value=value,

@@ -185,21 +185,3 @@ def _columns(rows: list[tuple[int, int]]) -> Columns:
     at_ms, values = zip(*rows, strict=True)
     utc_ms = [UTC_MS + ms for ms in at_ms]
     return Columns(range(len(rows)), at_ms, utc_ms, values)
-
-
-def obtained(case: Case, course: Course) -> dict[str, float]:
-    """Return what came of a week, by true temperatures."""
-    true_c = np.array(course.true_c)
-    on = np.array(course.on)
-    base_c = case.after.mats[0].trays[0].base_mc / 1000
-    hours = SCAN_MS / HOUR_MS
-    heat = np.maximum(true_c - base_c, 0).sum(axis=0) * hours
-    changes = np.abs(np.diff(on.astype(int), prepend=0)).sum()
-    return {
-        "degree-hours, driving tray": float(heat[0]),
-        "degree-hours, other tray": float(heat[1]),
-        "duty": float(on.mean()),
-        "relay switches": float(changes),
-        "mean temperature": float(true_c[:, 0].mean()),
-        "peak": float(true_c.max()),
-    }
