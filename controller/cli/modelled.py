@@ -145,9 +145,10 @@ def _alike(own: MatPlan, headers: Sequence[RunHeader]) -> bool:
 
 
 def _notes(fits: Sequence[Fitted], lost: str) -> list[str]:
-    found = [f"without a model, and left out: {lost}"] if lost else []
-    doubtful = (fit for fit in fits if fit.zone is not None and fit.verdicts)
-    return found + [f"{fit.name}: {'; '.join(fit.verdicts)}" for fit in doubtful]
+    found = [f"{fit.name}: {'; '.join(fit.verdicts)}" for fit in fits if fit.verdicts]
+    if lost:
+        found.append(f"there is no model of {lost}: its limits cannot act here")
+    return found
 
 
 def progress(what: str) -> Tell:

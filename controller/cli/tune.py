@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from sim.tuning.wishes import Wish
 
 _CANDIDATES = 1_024
-_WITHOUT_NUMBA = 24
+_WITHOUT_NUMBA = 12
 """Chosen: plain Python takes some half a second for each candidate, model and week
 of the log."""
 
@@ -85,6 +85,11 @@ def add_parser(
     )
     parser.add_argument(
         "--pictures", metavar="FOLDER", type=Path, help="draw what was found into it"
+    )
+    parser.add_argument(
+        "--exact",
+        action="store_true",
+        help="run the recommended on the core for all days: minutes for each week",
     )
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run)
@@ -194,7 +199,7 @@ def _searched(
     if found.chosen is not None:
         for index in dict.fromkeys((OWN, found.chosen)):
             plan = figures.plans[index]
-            found.proofs[index] = proof(of.worlds[0], plan, of.scan_s)
+            found.proofs[index] = proof(of.worlds[0], plan, of.scan_s, exact=args.exact)
     return found
 
 
