@@ -25,6 +25,7 @@ from sim.fitting.smoother import smoothed
 from sim.zone_model import steps
 from tests.campaigns.fit_bench import bench_seed
 from tests.campaigns.rc_trays import (
+    BEYOND,
     DAY,
     LOGGED,
     NOISE_K,
@@ -149,13 +150,14 @@ def _misses(policy, true, told):
             temps[full, 0] - BASE_C
         ).sum()
     switches, told_switches = (np.abs(np.diff(one)).sum() for one in (on, told_on))
-    few = switches < 2 * len(on) / DAY
-    return [
+    held = [
         told_heat.sum() / heat.sum() - 1,
-        saturated,
         told_on.mean() / on.mean() - 1,
-        np.nan if few else told_switches / switches - 1,
+        told_switches / switches - 1,
     ]
+    if policy is BEYOND:  # what a mat cannot hold is a matter of degree-hours alone
+        held = [np.nan] * 3
+    return [held[0], saturated, *held[1:]]
 
 
 # --------------------------------------------------------------------- the tables

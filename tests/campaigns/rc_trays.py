@@ -114,6 +114,9 @@ LOGGED = {
 }
 """By excitation: the policy under which the log was written, the first °C."""
 
+BEYOND = Policy(32.0)
+"""Asks for more than a mat gives in cold nights."""
+
 OTHERS = (
     Policy(20.0),
     Policy(22.0, 2.0),
@@ -121,9 +124,9 @@ OTHERS = (
     Policy(22.0, night_k=3.0),
     Policy(20.0, None),
     Policy(25.0, None),
-    Policy(32.0),
+    BEYOND,
 )
-"""Policies to predict; the last asks for more than cold nights allow."""
+"""Policies to predict."""
 
 
 def kept(policy, trays, rooms, pushes, noise, first_c):
