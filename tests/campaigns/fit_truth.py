@@ -150,14 +150,14 @@ def _misses(policy, true, told):
             temps[full, 0] - BASE_C
         ).sum()
     switches, told_switches = (np.abs(np.diff(one)).sum() for one in (on, told_on))
-    held = [
+    if policy is BEYOND:  # what a mat cannot hold is a matter of degree-hours alone
+        return [np.nan, saturated, np.nan, np.nan]
+    return [
         told_heat.sum() / heat.sum() - 1,
+        saturated,
         told_on.mean() / on.mean() - 1,
         told_switches / switches - 1,
     ]
-    if policy is BEYOND:  # what a mat cannot hold is a matter of degree-hours alone
-        held = [np.nan] * 3
-    return [held[0], saturated, *held[1:]]
 
 
 # --------------------------------------------------------------------- the tables
