@@ -141,7 +141,7 @@ def modes(zone: Zone, step_s: float) -> Modes:
     # From the second equation: a mode of rate r with medium 1 has its mat at
     # 1 + (1 / medium_s - r) * mat_s / coupling.
     mat = 1 + (1 / zone.medium_s - rates) * zone.mat_s / zone.coupling
-    of_state = np.linalg.inv(np.array([mat, np.ones(2)]))
+    of_state = np.array([[1.0, -mat[1]], [-1.0, mat[0]]]) / (mat[0] - mat[1])
     gain = -np.expm1(-rates * step_s) / rates
     into = of_state @ np.array(
         [[zone.heat_k / zone.mat_s, 0.0, 0.0], [0.0, 1 / zone.medium_s, 1.0]]
