@@ -78,41 +78,36 @@ def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
             for v in range(shape.lanes & MOST):
                 shown = m0 * s[at + Z0 + v] + m1 * s[at + Z1 + v]
                 s[at + TEMP + v] = whole(shown)
-        count(s, shape, i)
+    count(s, shape)
 
 
 @inlined
-def count(s: Vector, shape: Shape, i: int) -> None:
-    """Count a zone's present readings."""
-    at = (ZONES + i * ZONE) & FAR
-    if i < shape.trays:
-        _count_tray(s, shape, at)
-        return
-    for v in range(shape.lanes & MOST):
-        temp = s[at + TEMP + v]
-        s[at + PEAK + v] = max(s[at + PEAK + v], temp)
-        s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], temp)
-
-
-@inlined
-def _count_tray(s: Vector, shape: Shape, at: int) -> None:
-    at &= FAR
-    for v in range(shape.lanes & MOST):
-        temp = s[at + TEMP + v]
-        s[at + PEAK + v] = max(s[at + PEAK + v], temp)
-        s[HOT + v] = max(s[HOT + v], temp)
-        near = abs(temp - s[SETPOINT + v]) <= shape.band
-        s[at + IN_BAND + v] += 1.0 if near else 0.0
-    if shape.way == MEAN:
+def count(s: Vector, shape: Shape) -> None:
+    """Count the present readings."""
+    for i in range(shape.trays):
+        at = (ZONES + i * ZONE) & FAR
         for v in range(shape.lanes & MOST):
-            s[SUM + v] += s[at + TEMP + v]
-    if shape.crosses:
+            temp = s[at + TEMP + v]
+            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
+            s[HOT + v] = max(s[HOT + v], temp)
+            near = abs(temp - s[SETPOINT + v]) <= shape.band
+            s[at + IN_BAND + v] += 1.0 if near else 0.0
+        if shape.way == MEAN:
+            for v in range(shape.lanes & MOST):
+                s[SUM + v] += s[at + TEMP + v]
+        if shape.crosses:
+            for v in range(shape.lanes & MOST):
+                base, upper = s[at + BASE + v], s[at + UPPER + v]
+                s[at + HEAT + v] += min(max(s[at + TEMP + v], base), upper)
+        else:
+            for v in range(shape.lanes & MOST):
+                s[at + HEAT + v] += s[at + TEMP + v]
+    for i in range(shape.trays, shape.zones):
+        at = (ZONES + i * ZONE) & FAR
         for v in range(shape.lanes & MOST):
-            base = s[at + BASE + v]
-            s[at + HEAT + v] += min(max(s[at + TEMP + v], base), s[at + UPPER + v])
-    else:
-        for v in range(shape.lanes & MOST):
-            s[at + HEAT + v] += s[at + TEMP + v]
+            temp = s[at + TEMP + v]
+            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
+            s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], temp)
 
 
 @inlined
@@ -136,7 +131,7 @@ def begin_reading(s: Vector, heat: Heat, shape: Shape) -> None:
         for v in range(shape.lanes & MOST):
             s[at + Z0 + v], s[at + Z1 + v] = z0, z1
             s[at + TEMP + v], s[at + PEAK + v] = temp, temp
-        count(s, shape, i)
+    count(s, shape)
 
 
 @inlined

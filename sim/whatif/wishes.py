@@ -94,5 +94,5 @@ def tray_limit(s: Vector, v: int, now: float) -> float:
     reference = on_ramp(
         s[LIMIT_FROM + v], s[LIMIT_AT + v], s[LIMIT_TO + v], LIMIT_FALL, now
     )
-    cutout: float = s[CUTOUT + v]
-    return min(cutout, reference + s[TRAY_LIMIT + v])
+    limit: float = min(s[CUTOUT + v], reference + s[TRAY_LIMIT + v])
+    return limit
