@@ -134,7 +134,8 @@ class _Loop:
     def _run(self, wanted: Counts, told: Matrix, *, tracks: bool) -> Work:
         """Run some candidates; the answers are in their order."""
         table = self._table
-        kind = np.column_stack([table.kind, self._crosses])[wanted]
+        crosses = self._crosses.astype(np.int64)
+        kind = np.column_stack([table.kind, crosses])[wanted]
         order = np.lexsort(kind.T[::-1])
         blocks = np.array(
             [
