@@ -127,7 +127,15 @@ class _Loop:
         suspects = np.flatnonzero(work.result[:, 5] > 0)
         if len(suspects):
             again = self._run(suspects, told, tracks=True)
-            for name in ("result", "peak", "heat", "in_band", "refused", "daily", "steady"):
+            for name in (
+                "result",
+                "peak",
+                "heat",
+                "in_band",
+                "refused",
+                "daily",
+                "steady",
+            ):
                 getattr(work, name)[suspects] = getattr(again, name)
         return self._told(work)
 
