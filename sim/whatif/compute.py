@@ -6,8 +6,6 @@ outcomes. No decisions.
 
 from typing import NamedTuple
 
-import numpy as np
-
 from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.block import season
@@ -62,6 +60,7 @@ class Work(NamedTuple):
 
 
 def run_block(
+    s: Vector,
     work: Work,
     number: int,
     heat: Heat,
@@ -87,7 +86,6 @@ def run_block(
         band,
         step,
     )
-    s = np.zeros(ZONES + zones * ZONE)
     _fill(s, work, lane, shape)
     season(
         s,
