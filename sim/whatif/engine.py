@@ -16,15 +16,16 @@ import numpy as np
 
 from controller.core.plan import MatPlan
 from controller.core.units import DAY_MS
+from sim.thermal import Matrix
 from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
 from sim.whatif.compute import Work, run_block, run_compiled
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
-from sim.whatif.rows import LANES
+from sim.whatif.rows import LANES, ZONE, ZONES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
-from sim.whatif.steady import SUMS
+from sim.whatif.steady import SUMS, rows_of
 from sim.whatif.table import Table, tabulate
 from sim.zone_model import MatModel
 
@@ -55,7 +56,7 @@ def run(
     """
     loop = _Loop(model, span, plans, band_mk, bare=bare)
     outcomes = loop.outcomes()
-    for number in np.flatnonzero(outcomes.by_core):
+    for number in np.flatnonzero(outcomes.by_core).tolist():
         one = core_outcomes(model, span, plans[number], band_mk=band_mk)
         for field in fields(one):
             if field.name != "band_mk":
@@ -63,9 +64,7 @@ def run(
     return outcomes
 
 
-def trace(
-    model: MatModel, span: Span, plan: MatPlan, *, bare: bool = False
-) -> Trace:
+def trace(model: MatModel, span: Span, plan: MatPlan, *, bare: bool = False) -> Trace:
     """Run one candidate and tell every scan of it.
 
     Raises:
@@ -119,7 +118,7 @@ class _Loop:
             ((self._table.base > low) | (self._table.upper < high)).any(axis=1)
         )
 
-    def outcomes(self, told: np.ndarray | None = None) -> Outcomes:  # type: ignore[type-arg]
+    def outcomes(self, told: Matrix | None = None) -> Outcomes:
         """Run all; those that only the core can do are marked, not done."""
         if told is None:
             told = np.zeros((0, 0))
@@ -128,14 +127,23 @@ class _Loop:
         suspects = np.flatnonzero(work.result[:, 5] > 0)
         if len(suspects):
             again = self._run(suspects, told, tracks=True)
-            for name in ("result", "peak", "heat", "in_band", "refused", "daily", "steady"):
+            for name in (
+                "result",
+                "peak",
+                "heat",
+                "in_band",
+                "refused",
+                "daily",
+                "steady",
+            ):
                 getattr(work, name)[suspects] = getattr(again, name)
         return self._told(work)
 
-    def _run(self, wanted: Counts, told: np.ndarray, *, tracks: bool) -> Work:  # type: ignore[type-arg]
+    def _run(self, wanted: Counts, told: Matrix, *, tracks: bool) -> Work:
         """Run some candidates; the answers are in their order."""
         table = self._table
-        kind = np.column_stack([table.kind, self._crosses])[wanted]
+        crosses = self._crosses.astype(np.int64)
+        kind = np.column_stack([table.kind, crosses])[wanted]
         order = np.lexsort(kind.T[::-1])
         blocks = np.array(
             [
@@ -162,14 +170,15 @@ class _Loop:
         loop = run_block if self._bare else run_compiled
 
         def one(number: int) -> None:
-            loop(work, number, self._heat, band, step, span.room_heard)
+            s = np.zeros(ZONES + span.push.shape[1] * ZONE + rows_of(self._trays))
+            loop(s, work, number, self._heat, band, step, span.room_heard)
 
         cores = 1 if self._bare else len(os.sched_getaffinity(0))
         with ThreadPoolExecutor(cores) as threads:  # compiled code holds no lock
             for _ in threads.map(one, range(len(work.blocks))):
                 pass
 
-    def _work(self, blocks: Counts, table: Table, lanes: Counts, told: np.ndarray) -> Work:  # type: ignore[type-arg]
+    def _work(self, blocks: Counts, table: Table, lanes: Counts, told: Matrix) -> Work:
         span = self._span
         count, zones = len(lanes), span.push.shape[1]
         days = -(-span.steps * span.step_ms // DAY_MS)
@@ -222,7 +231,5 @@ def _blocks(kind: Counts) -> list[tuple[int, int]]:
     ends = np.flatnonzero((kind[1:] != kind[:-1]).any(axis=1)) + 1
     found = []
     for first, end in zip([0, *ends], [*ends, len(kind)], strict=True):
-        found += [
-            (lane, min(LANES, end - lane)) for lane in range(first, end, LANES)
-        ]
+        found += [(lane, min(LANES, end - lane)) for lane in range(first, end, LANES)]
     return found

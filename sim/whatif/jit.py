@@ -1,23 +1,30 @@
 """Compiled where numba is installed, plain Python where it is not.
 
 The same functions either way, with the same answers: strict IEEE arithmetic,
-nothing contracted or reordered. What may live here: that one choice. Numba has
-no types of its own, so no other module imports it.
+nothing contracted or reordered. What may live here: that one choice. Numba's
+types do not know what it makes of a function, so no other module imports it.
 """
 
 import hashlib
 import os
 import tempfile
+from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 from typing import TypeVar
 
+numba: ModuleType | None
 try:
-    import numba
-    from numba.extending import register_jitable
+    numba = import_module("numba")
 except ImportError:  # a board without numba: slow, and right
     numba = None
 
 Function = TypeVar("Function")
+
+_OPTIONS = {"error_model": "numpy", "_nrt": False}
+"""No check of each division, which has a divisor above 0 wherever it counts; and
+no counting of references at each call: compiled code makes no array of its own
+and keeps none."""
 
 HAS_NUMBA = numba is not None
 
@@ -28,12 +35,15 @@ def inlined(function: Function) -> Function:
     """Let compiled code call a function; for Python it stays as it is."""
     if numba is None:
         return function
-    known: Function = register_jitable(error_model="numpy")(function)
+    extending = import_module("numba.extending")
+    known: Function = extending.register_jitable(**_OPTIONS)(function)
     return known
 
 
 def compiled(function: Function) -> Function:
-    """Return a function compiled, free of Python's lock, and kept on disk for the next start.
+    """Return a function compiled, and kept on disk for the next start.
+
+    It runs without Python's lock, so that threads make use of all cores.
 
     The folder is named after the sources, so that what was compiled of others
     is never taken. Where nothing can be kept each process compiles anew.
@@ -44,7 +54,7 @@ def compiled(function: Function) -> Function:
     try:
         numba.config.CACHE_DIR = before or folder
         made: Function = numba.njit(
-            nogil=True, cache=bool(before or folder), error_model="numpy"
+            nogil=True, cache=bool(before or folder), **_OPTIONS
         )(function)
     finally:
         numba.config.CACHE_DIR = before
