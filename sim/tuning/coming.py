@@ -18,11 +18,13 @@ from controller.core.plan import MatPlan
 from controller.core.units import DAY_MS, MilliK
 from sim.fitting.evening import driving_temps
 from sim.fitting.record import Record
+from sim.fitting.smoother import stepped
 from sim.thermal import Matrix, Vector
 from sim.tuning.stretch import counted
 from sim.tuning.worlds import Tell, World
 from sim.whatif.engine import trace
 from sim.whatif.span import Counts
+from sim.zone_model import steps
 
 DRAWS = 60
 """Chosen: the spread of what may come is then known to a tenth."""
@@ -81,8 +83,8 @@ class Come:
 
 def after(record: Record, days: int) -> Coming:
     """Return the days that follow a record, whose rooms nobody knows."""
-    steps = days * steps_a_day(record.step_s)
-    on = (np.arange(1, steps + 1) * record.step_s // 60).astype(np.int64)
+    count = days * steps_a_day(record.step_s)
+    on = (np.arange(1, count + 1) * record.step_s // 60).astype(np.int64)
     return Coming(minutes=(record.local_minute[-1] + on) % (24 * 60))
 
 
@@ -143,14 +145,16 @@ def come(
         )
     days = whole_days(record, int(coming.minutes[0]))
     picked = np.random.default_rng(seed).choice(days, (DRAWS, taken))
-    steps = (picked[..., None] + np.arange(a_day)).reshape(DRAWS, -1)
+    drawn_steps = (picked[..., None] + np.arange(a_day)).reshape(DRAWS, -1)
 
-    room_c = found[0].span.room_c[steps] if coming.room_c is None else coming.room_c
+    few = drawn_steps[:AGAIN]
+    room_c = found[0].span.room_c[drawn_steps] if coming.room_c is None else coming.room_c
 
     def through(world: World, draws: Counts) -> Matrix:
-        return np.array([_run(world, coming, plan, draw) for draw in draws])
+        end_c = ends(record, world)
+        return np.array([_run(world, end_c, coming, plan, draw) for draw in draws])
 
-    first = through(found[0], steps[:AGAIN]).mean(axis=0)
+    first = through(found[0], few).mean(axis=0)
     lift_k = counted(plan).driving_c(plan, first) - float(room_c.mean())
 
     def lifted(world: World) -> tuple[World, Vector]:
@@ -159,13 +163,13 @@ def come(
 
     again = []
     for number, world in enumerate(found[1:], start=1):
-        again.append(through(lifted(world)[0], steps[:AGAIN]))
+        again.append(through(lifted(world)[0], few))
         tell(number, len(found))
     fitted, errors = lifted(found[0])
-    drawn = through(fitted, steps)
+    drawn = through(fitted, drawn_steps)
     tell(len(found), len(found))
     moved = [
-        through(_pushed(fitted, push), steps[:AGAIN]) for push in np.diag(errors)
+        through(_pushed(fitted, push), few) for push in np.diag(errors)
     ]
     return Come(
         drawn=drawn,
@@ -176,19 +180,34 @@ def come(
     )
 
 
-def _run(world: World, coming: Coming, plan: MatPlan, draw: Counts) -> Vector:
+def _run(
+    world: World, end_c: Matrix, coming: Coming, plan: MatPlan, draw: Counts
+) -> Vector:
     room_c = world.span.room_c[draw] if coming.room_c is None else coming.room_c
     span = replace(
         world.span,
         room_c=room_c,
         push=world.span.push[draw],
         minutes=coming.minutes,
-        start_c=world.end_c,
+        start_c=end_c,
     )
     what = counted(plan)
     went = trace(world.model, span, unguarded(plan))
     temps_c = went.temps_mc[:, : len(what.trays)] / 1000
     return what.of(temps_c, went.on.astype(np.float64), span.step_s)
+
+
+def ends(record: Record, world: World) -> Matrix:
+    """Return mat and medium of each zone where a record ends [°C], shape (zones, 2)."""
+    found = []
+    for number, zone in enumerate(world.model.zones):
+        step = steps(zone, record.step_s)
+        room = world.span.room_c + zone.offset_k
+        added = np.outer(record.on_share, step.by_heat) + np.outer(room, step.by_room)
+        push = world.span.push[:, number]
+        last = stepped(step, world.span.start_c[number], added, push)[-1]
+        found.append(step.carry @ last + added[-1] + step.by_push * push[-1])
+    return np.array(found)
 
 
 def unguarded(plan: MatPlan) -> MatPlan:
@@ -261,7 +280,7 @@ def steps_a_day(step_s: float) -> int:
     Raises:
         ValueError: It has no whole number of them.
     """
-    steps = DAY_MS / 1000 / step_s
-    if steps != round(steps):
+    count = DAY_MS / 1000 / step_s
+    if count != round(count):
         raise ValueError(f"steps of {step_s:g} s: a day is no whole number of them")
-    return round(steps)
+    return round(count)

@@ -14,9 +14,8 @@ from controller.core.plan import MatPlan
 from sim.fitting.fitted import Fitted
 from sim.fitting.record import Record
 from sim.fitting.smoother import USUAL, Smoothed, smoothed
-from sim.thermal import Matrix, Vector
 from sim.whatif.span import Span
-from sim.zone_model import MatModel, Zone, steps
+from sim.zone_model import MatModel, Zone
 
 Tell = Callable[[int, int], None]
 """Told how much is done, and of how much."""
@@ -29,13 +28,10 @@ class World:
     Attributes:
         model: The mat's zones.
         span: The days of the log.
-        end_c: Mat and medium of each zone where the log ends, shape (zones, 2)
-            [°C].
     """
 
     model: MatModel
     span: Span
-    end_c: Matrix
 
 
 class NoModelError(ValueError):
@@ -121,19 +117,4 @@ def _world(
             start_c=np.stack([one.start for one in did]),
             room_heard=bool(np.isfinite(record.room_c).any()),
         ),
-        np.stack([_end(record, *pair) for pair in zip(zones, did, strict=True)]),
     )
-
-
-def _end(record: Record, zone: Zone, did: Smoothed) -> Vector:
-    """Return mat and medium of a zone where its record ends [°C], shape (2,)."""
-    step = steps(zone, record.step_s)
-    room_c = record.room_everywhere_c()[-1] + zone.offset_k
-    by_heat = step.by_heat * record.on_share[-1]
-    end: Vector = (
-        step.carry @ did.states[-1]
-        + by_heat
-        + step.by_room * room_c
-        + step.by_push * did.push[-1]
-    )
-    return end
