@@ -91,6 +91,14 @@ def add_parser(
         action="store_true",
         help="run the recommended on the core for all days: minutes for each week",
     )
+    parser.add_argument(
+        "--next",
+        dest="next_days",
+        metavar="DAYS",
+        type=int,
+        help="also what to expect of so many days to come, under weather like that of"
+        " the log's days",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run)
 
@@ -108,6 +116,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace) -> int:
+    from controller.cli import next_days
     from controller.cli.asked import AskedError
     from controller.cli.tune_json import as_json
     from controller.cli.tune_words import in_words
@@ -115,20 +124,34 @@ def _run(args: argparse.Namespace) -> int:
 
     try:
         found, configuration = _found(args)
+        foretold = next_days.next_days(args.next_days, found.of, _kept(found))
         written = _written(args, found, configuration)
     except (AskedError, WishError) as error:
         print(f"bottomheat tune: {error}", file=sys.stderr)
         return 2
     if args.json:
         record = {**as_json(found), "settings": written}
+        if foretold is not None:
+            record["next_days"] = next_days.as_json(foretold)
         print(json.dumps(record, ensure_ascii=False, indent=2))
     else:
         print("\n".join(in_words(found)))
+        if foretold is not None:
+            print("\n" + "\n".join(next_days.in_words(foretold)))
         if written:
             print("\n" + "\n".join(written))
     if args.pictures:
         _draw(args, found)
     return 1 if found.wish is not None and found.chosen is None else 0
+
+
+def _kept(found: "Tuned") -> "list[tuple[str, MatPlan]]":
+    """Return the present way, and the recommended one if there is one."""
+    plans = found.figures.plans
+    ways = [("as now", found.of.asked)]
+    if found.chosen is not None and plans[found.chosen] != found.of.asked:
+        ways.append(("recommended", plans[found.chosen]))
+    return ways
 
 
 def _found(args: argparse.Namespace) -> "tuple[Tuned, Configured | None]":
@@ -206,11 +229,13 @@ def _searched(
 def _sensible(args: argparse.Namespace) -> None:
     from controller.adapters.exchange.whole_file import check_free
     from controller.cli.asked import AskedError
+    from controller.cli.next_days import check_days
 
     if args.candidates is not None and not 1 <= args.candidates <= _MOST_CANDIDATES:
         raise AskedError(
             f"--candidates {args.candidates}: from 1 to {_MOST_CANDIDATES:,}"
         )
+    check_days(args.next_days)
     if args.rated < 1:
         raise AskedError(f"--rated {args.rated}: at least 1")
     if args.write:

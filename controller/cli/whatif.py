@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from controller.cli.extras import ExtraMissingError, need
 
 if TYPE_CHECKING:
+    from controller.cli.next_days import NextDays
     from controller.cli.tuned import Tuned
     from controller.core.plan import MatPlan, Plan
 
@@ -51,6 +52,14 @@ def add_parser(
         default=100_000,
         help="operations that the relay is made for (100000)",
     )
+    parser.add_argument(
+        "--next",
+        dest="next_days",
+        metavar="DAYS",
+        type=int,
+        help="also what to expect of so many days to come, under weather like that of"
+        " the log's days",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run)
 
@@ -64,24 +73,30 @@ def run(args: argparse.Namespace) -> int:
         return 2
     from controller.cli.asked import AskedError
 
+    from controller.cli.next_days import next_days
+
     try:
         found = _found(args)
+        ways = zip(("as now", "asked"), found.figures.plans, strict=True)
+        foretold = next_days(args.next_days, found.of, list(ways))
     except AskedError as error:
         print(f"bottomheat whatif: {error}", file=sys.stderr)
         return 2
-    _print(found, as_json=args.json)
+    _print(found, foretold, as_json=args.json)
     return 1 if found.search.reasons[-1] else 0
 
 
 def _found(args: argparse.Namespace) -> "Tuned":
     from controller.cli import asked
     from controller.cli.modelled import modelled, progress
+    from controller.cli.next_days import check_days
     from controller.cli.tuned import Terms, Tuned
     from sim.tuning.searching import proof, search
 
     price = None if args.price is None else asked.price(args.price)
     if args.rated < 1:
         raise asked.AskedError(f"--rated {args.rated}: at least 1")
+    check_days(args.next_days)
     of = modelled(args.log, args.mat)
     other = asked.mat_with(of.asked, args.set)
     _refuse_broken(of.header.plan, asked.mat_with(of.own, args.set))
@@ -127,7 +142,8 @@ def _refuse_broken(plan: "Plan", other: "MatPlan") -> None:
         raise AskedError("\n".join(str(problem) for problem in broken))
 
 
-def _print(found: "Tuned", *, as_json: bool) -> None:
+def _print(found: "Tuned", foretold: "NextDays | None", *, as_json: bool) -> None:
+    from controller.cli import next_days
     from controller.cli.tune_json import about, way
     from controller.cli.tune_words import beside
 
@@ -139,6 +155,10 @@ def _print(found: "Tuned", *, as_json: bool) -> None:
             "other": way(figures, 1, found),
             "notes": list(found.notes),
         }
+        if foretold is not None:
+            record["next_days"] = next_days.as_json(foretold)
         print(json.dumps(record, ensure_ascii=False, indent=2))
     else:
         print("\n".join(beside(found)))
+        if foretold is not None:
+            print("\n" + "\n".join(next_days.in_words(foretold)))

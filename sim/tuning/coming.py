@@ -150,30 +150,28 @@ def come(
     few = drawn_steps[:AGAIN]
     room_c = found[0].span.room_c[drawn_steps] if coming.room_c is None else coming.room_c
 
-    def through(world: World, draws: Counts) -> Matrix:
-        end_c = ends(record, world)
+    def through(world: World, end_c: Matrix, draws: Counts) -> Matrix:
         return np.array([_run(world, end_c, coming, plan, draw) for draw in draws])
 
-    first = through(found[0], few).mean(axis=0)
+    ends_c = [ends(record, world) for world in found]
+    first = through(found[0], ends_c[0], few).mean(axis=0)
     lift_k = counted(plan).driving_c(plan, first) - float(room_c.mean())
 
     def lifted(world: World) -> tuple[World, Vector]:
         push, error = at_lift(record, world, plan, days, lift_k)
         return _pushed(world, push), error
 
-    again = []
-    for number, world in enumerate(found[1:], start=1):
-        again.append(through(lifted(world)[0], few))
-        tell(number, len(found))
+    again = np.empty((len(found) - 1, len(few), len(first)))
+    for number, world in enumerate(found[1:]):
+        again[number] = through(lifted(world)[0], ends_c[number + 1], few)
+        tell(number + 1, len(found))
     fitted, errors = lifted(found[0])
-    drawn = through(fitted, drawn_steps)
+    drawn = through(fitted, ends_c[0], drawn_steps)
     tell(len(found), len(found))
-    moved = [
-        through(_pushed(fitted, push), few) for push in np.diag(errors)
-    ]
+    moved = [through(_pushed(fitted, by), ends_c[0], few) for by in np.diag(errors)]
     return Come(
         drawn=drawn,
-        again=np.array(again).reshape(len(again), -1, drawn.shape[1]),
+        again=again,
         lifted=np.array(moved),
         days=len(days),
         taken=taken,

@@ -116,7 +116,8 @@ def foretell(
 def _of_model(came: Come) -> Vector:
     """Return the jackknife's errors, of means over the same draws."""
     means = came.again.mean(axis=1)
-    return standard_error(np.column_stack([means[:1].T * 0, means.T]))
+    fitted = came.drawn.mean(axis=0)
+    return standard_error(np.column_stack([fitted, means.T]))
 
 
 def _of_days(came: Come) -> Vector:
