@@ -72,7 +72,6 @@ def run(args: argparse.Namespace) -> int:
         print(f"bottomheat whatif: {error}", file=sys.stderr)
         return 2
     from controller.cli.asked import AskedError
-
     from controller.cli.next_days import next_days
 
     try:

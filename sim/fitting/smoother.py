@@ -84,6 +84,11 @@ def smoothed(zone: Zone, record: Record, index: int, noise: Noise = USUAL) -> Sm
     return _smoothed(step, known, temps, spread, noise.reading_k, seen, bridged)
 
 
+Column = Vector | list[float]
+"""One value for each step: an array for compiled code, a list for Python, which
+goes through lists several times as fast."""
+
+
 def _smoothed(
     step: Steps,
     known: Matrix,
@@ -94,24 +99,20 @@ def _smoothed(
     bridged: Truths,
 ) -> Smoothed:
     first = float(temps[np.isfinite(temps)][0])
-    count = len(temps)
-    error, variance, on_mat, on_medium, push = (np.zeros(count) for _ in range(5))
-    looks = error, variance, on_mat, on_medium
-    rows = known[:, 0].copy(), known[:, 1].copy(), temps.copy(), spread
-    carry, by_push = step.carry.ravel(), step.by_push
-    if HAS_NUMBA:
-        _forward(*carry, *by_push, *rows, noise, seen, first, *looks)
-        pull = _backward(*carry, *by_push, spread, seen, *looks, push)
-    else:  # Python goes through lists several times as fast as through arrays
-        held = [row.tolist() for row in rows]
-        told = [look.tolist() for look in looks]
-        pushed = push.tolist()
-        numbers = *carry.tolist(), *by_push.tolist()
-        _forward(*numbers, *held, noise, seen, first, *told)
-        pull = _backward(*numbers, held[3], seen, *told, pushed)
-        push = np.array(pushed)
+    numbers = _numbers(step)
+    none = np.zeros(len(temps))
+    columns = [_column(v) for v in (*known.T, temps, spread, *[none] * 5)]
+    rows = columns[0], columns[1], columns[2], columns[3]
+    looks = columns[4], columns[5], columns[6], columns[7]
+    _forward(numbers, rows, (noise, first), seen, looks)
+    pull = _backward(numbers, rows[3], seen, looks, columns[8])
+    push = np.asarray(columns[8])
     start = first + _ANYTHING_K**2 * np.array(pull)
     return Smoothed(push, start, stepped(step, start, known, push), bridged)
+
+
+def _column(values: Vector) -> Column:
+    return values.copy() if HAS_NUMBA else values.tolist()
 
 
 def stepped(step: Steps, start: Vector, known: Matrix, push: Vector) -> Matrix:
@@ -123,44 +124,70 @@ def stepped(step: Steps, start: Vector, known: Matrix, push: Vector) -> Matrix:
         known: What heat and room add in each step [K], shape (N, 2).
         push: In each step [K/s].
     """
-    states = np.empty((len(known), 2))
     added = known + np.outer(push, step.by_push)
-    c00, c01, c10, c11 = step.carry.ravel().tolist()
-    if HAS_NUMBA:
-        rows = states[:, 0], states[:, 1], added[:, 0], added[:, 1]
-        _step_on(c00, c01, c10, c11, start[0], start[1], *rows)
-        return states
-    mat, medium = [0.0] * len(known), [0.0] * len(known)
-    rows = mat, medium, added[:, 0].tolist(), added[:, 1].tolist()
-    _step_on(c00, c01, c10, c11, float(start[0]), float(start[1]), *rows)
-    states[:, 0], states[:, 1] = mat, medium
-    return states
+    columns = _column(added[:, 0]), _column(added[:, 1])
+    none = np.zeros(len(known))
+    states = _column(none), _column(none)
+    begun = float(start[0]), float(start[1])
+    _step_on(_numbers(step), begun, columns, states)
+    return np.column_stack(states)
 
 
-# The loops below are compiled where numba is installed; for it to know the types
-# they take columns and numbers alone. All columns have one length.
+def _numbers(step: Steps) -> "_Numbers":
+    """Return a step's matrix, row by row, and what a push adds."""
+    (c00, c01), (c10, c11) = step.carry.tolist()
+    g0, g1 = step.by_push.tolist()
+    return c00, c01, c10, c11, g0, g1
+
+
+_Numbers = tuple[float, float, float, float, float, float]
+_Four = tuple[Column, Column, Column, Column]
+
+# The loops below are compiled where numba is installed: of what they take it
+# must know the types, hence tuples of columns of one length.
 
 
 @compiled
-def _step_on(c00, c01, c10, c11, x0, x1, mat, medium, added0, added1):  # type: ignore[no-untyped-def]
+def _step_on(
+    numbers: _Numbers,
+    start: tuple[float, float],
+    added: tuple[Column, Column],
+    states: tuple[Column, Column],
+) -> None:
     """Step a state on; write it where each step begins."""
+    c00, c01, c10, c11, _, _ = numbers
+    x0, x1 = start
+    added0, added1 = added
+    mat, medium = states
     for n in range(len(mat)):
         mat[n], medium[n] = x0, x1
         x0, x1 = c00 * x0 + c01 * x1 + added0[n], c10 * x0 + c11 * x1 + added1[n]
 
 
 @compiled
-def _forward(  # type: ignore[no-untyped-def]
-    c00, c01, c10, c11, g0, g1,
-    added0, added1, temps, spread,
-    noise, seen, first,
-    errors, variances, on_mat, on_medium,
-):  # fmt: skip
+def _forward(
+    numbers: _Numbers,
+    rows: _Four,
+    begin: tuple[float, float],
+    seen: int,
+    looks: _Four,
+) -> None:
     """Write what each reading told: its surprise, the variance of that, the gains.
 
     A Kalman filter of two states, written out: it is several times as fast as
     with matrices of two by two. A variance of 0: there was no reading.
+
+    Args:
+        numbers: Of the step.
+        rows: What is added to mat and medium, readings, and spread of the push.
+        begin: The noise of a reading, and the first temperature.
+        seen: Whether the probe sees the medium, not the mat.
+        looks: Where it is written.
     """
+    c00, c01, c10, c11, g0, g1 = numbers
+    added0, added1, temps, spread = rows
+    errors, variances, on_mat, on_medium = looks
+    noise, first = begin
     x0 = x1 = first
     p00 = p11 = _ANYTHING_K * _ANYTHING_K
     p01 = 0.0
@@ -184,15 +211,14 @@ def _forward(  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _backward(  # type: ignore[no-untyped-def]
-    c00, c01, c10, c11, g0, g1,
-    spread, seen,
-    errors, variances, on_mat, on_medium, push,
-):  # fmt: skip
+def _backward(
+    numbers: _Numbers, spread: Column, seen: int, looks: _Four, push: Column
+) -> tuple[float, float]:
     """Write the smoothed push; return what all readings say of the beginning."""
+    c00, c01, c10, c11, g0, g1 = numbers
+    errors, variances, on_mat, on_medium = looks
     pull0 = pull1 = 0.0
-    for back in range(len(push)):
-        n = len(push) - 1 - back
+    for n in range(len(push) - 1, -1, -1):
         push[n] = spread[n] * spread[n] * (g0 * pull0 + g1 * pull1)
         pull0, pull1 = c00 * pull0 + c10 * pull1, c01 * pull0 + c11 * pull1
         if variances[n] > 0.0:

@@ -148,7 +148,9 @@ def come(
     drawn_steps = (picked[..., None] + np.arange(a_day)).reshape(DRAWS, -1)
 
     few = drawn_steps[:AGAIN]
-    room_c = found[0].span.room_c[drawn_steps] if coming.room_c is None else coming.room_c
+    room_c = (
+        found[0].span.room_c[drawn_steps] if coming.room_c is None else coming.room_c
+    )
 
     def through(world: World, end_c: Matrix, draws: Counts) -> Matrix:
         return np.array([_run(world, end_c, coming, plan, draw) for draw in draws])

@@ -20,6 +20,9 @@ from sim.tuning.retold import retold
 from sim.tuning.stretch import counted
 from sim.tuning.worlds import Tell, World
 
+_SEED = 1
+"""The same log is told the same whenever it is asked."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Foretold:
@@ -76,8 +79,6 @@ def foretell(
     plan: MatPlan,
     coming: Coming,
     tell: Tell,
-    *,
-    seed: int = 1,
 ) -> Foretold:
     """Return what is to be expected of a candidate in a time to come.
 
@@ -89,13 +90,12 @@ def foretell(
         plan: How it shall be kept.
         coming: The time to come.
         tell: Told of progress.
-        seed: From which days are drawn.
 
     Raises:
         ValueError: The record has too few whole days, or the time to come is
             not in whole days of its steps.
     """
-    came = come(record, found, coming, plan, seed, tell)
+    came = come(record, found, coming, plan, _SEED, tell)
     days = whole_days(record, int(coming.minutes[0]))
     what, value = counted(plan), came.drawn.mean(axis=0)
     noises = [fit.noise.reading_k for fit in fits if fit.noise and not fit.at_mat]

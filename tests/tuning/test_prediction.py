@@ -6,6 +6,7 @@ from scipy.stats import t
 
 from sim.tuning.coming import Come
 from sim.tuning.prediction import Foretold, _of_days, _of_lift, _of_model
+from sim.tuning.stretch import counted
 from tests.tuning.mats import at
 
 NAMES = ("duty", "switches")
@@ -81,8 +82,6 @@ def test_what_each_zone_leaves_open_is_added_as_squares():
 
 
 def test_figures_of_a_stretch():
-    from sim.tuning.stretch import counted
-
     mat = at(21.0)
     what = counted(mat)
     temps = np.column_stack([np.full(1440, 15.0), np.full(1440, 8.0)])

@@ -146,7 +146,9 @@ def _tray(
 
 def _kept(mat: MatPlan, setpoint_mc: int, rng: np.random.Generator) -> MatPlan:
     """Return a mat under a drawn policy, in one of three with cooler nights."""
-    cooler_mk = int(rng.choice([0, 0, 1_000, 2_000, 3_000])) if rng.random() < 0.5 else 0
+    cooler_mk = (
+        int(rng.choice([0, 0, 1_000, 2_000, 3_000])) if rng.random() < 0.5 else 0
+    )
     night_mc = MilliC(setpoint_mc - cooler_mk) if cooler_mk else None
     policy: OnOff | Pid = OnOff(MilliK(int(rng.choice([200, 250, 500, 1_000]))))
     if rng.random() < 0.4:

@@ -8,7 +8,7 @@ import numpy as np
 from controller.core.decisions import Cause
 from controller.core.plan import Plan, ProbePlan
 from controller.core.scan import Reading, Request, Scan, SetSetpoint
-from controller.core.state import State, fresh_state, resumed_state
+from controller.core.state import fresh_state, resumed_state
 from controller.core.step import step
 from controller.core.units import DAY_MS, HOUR_MS, MilliC, Millis, UtcMillis
 from controller.ports import Columns
@@ -64,9 +64,7 @@ class Bench:
     def __init__(self, case: Case) -> None:
         self._case = case
         self._world = World(_silent(case.before), case.options)
-        self._probes = [
-            _probe(case, number) for number in range(len(TRAYS) + 1)
-        ]
+        self._probes = [_probe(case, number) for number in range(len(TRAYS) + 1)]
         self._state = fresh_state(case.before)
 
     def logged(self) -> Course:
