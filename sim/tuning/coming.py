@@ -66,6 +66,8 @@ class Come:
 
     Attributes:
         drawn: In the fitted model, for each draw of days, shape (DRAWS, F).
+        daily_peak: In the same, the highest temperature of each day, shape
+            (DRAWS, taken) [°C].
         again: In each replicate, for the first of the draws, shape (n, AGAIN, F).
         lifted: In the fitted model for the same, but with the push of
             one zone after the other changed by what the log leaves open of it,
@@ -75,6 +77,7 @@ class Come:
     """
 
     drawn: Matrix
+    daily_peak: Matrix
     again: np.ndarray[tuple[int, int, int], np.dtype[np.float64]]
     lifted: np.ndarray[tuple[int, int, int], np.dtype[np.float64]]
     days: int
@@ -156,7 +159,7 @@ def come(
         return np.array([_run(world, end_c, coming, plan, draw) for draw in draws])
 
     ends_c = [ends(record, world) for world in found]
-    first = through(found[0], ends_c[0], few).mean(axis=0)
+    first = through(found[0], ends_c[0], few)[:, :-taken].mean(axis=0)
     lift_k = counted(plan).driving_c(plan, first) - float(room_c.mean())
 
     def lifted(world: World) -> tuple[World, Vector]:
@@ -165,16 +168,18 @@ def come(
 
     again = np.empty((len(found) - 1, len(few), len(first)))
     for number, world in enumerate(found[1:]):
-        again[number] = through(lifted(world)[0], ends_c[number + 1], few)
+        went = through(lifted(world)[0], ends_c[number + 1], few)
+        again[number] = went[:, :-taken]
         tell(number + 1, len(found))
     fitted, errors = lifted(found[0])
     drawn = through(fitted, ends_c[0], drawn_steps)
     tell(len(found), len(found))
     moved = [through(_pushed(fitted, by), ends_c[0], few) for by in np.diag(errors)]
     return Come(
-        drawn=drawn,
+        drawn=drawn[:, :-taken],
+        daily_peak=drawn[:, -taken:],
         again=again,
-        lifted=np.array(moved),
+        lifted=np.array(moved)[..., :-taken],
         days=len(days),
         taken=taken,
     )
@@ -183,6 +188,7 @@ def come(
 def _run(
     world: World, end_c: Matrix, coming: Coming, plan: MatPlan, draw: Counts
 ) -> Vector:
+    """Return figures of a draw, and after them the highest temperature of each day."""
     room_c = world.span.room_c[draw] if coming.room_c is None else coming.room_c
     span = replace(
         world.span,
@@ -194,7 +200,9 @@ def _run(
     what = counted(plan)
     went = trace(world.model, span, unguarded(plan))
     temps_c = went.temps_mc[:, : len(what.trays)] / 1000
-    return what.of(temps_c, went.on.astype(np.float64), span.step_s)
+    figures = what.of(temps_c, went.on.astype(np.float64), span.step_s)
+    daily_c = temps_c.reshape(-1, steps_a_day(span.step_s), len(what.trays))
+    return np.concatenate([figures, daily_c.max(axis=(1, 2))])
 
 
 def ends(record: Record, world: World) -> Matrix:

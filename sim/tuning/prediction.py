@@ -15,6 +15,7 @@ from sim.fitting.fitted import Fitted
 from sim.fitting.record import Record
 from sim.thermal import Vector
 from sim.tuning.coming import Come, Coming, come, whole_days
+from sim.tuning.extremes import Highest, highest
 from sim.tuning.jackknifed import LEVEL, Interval, standard_error
 from sim.tuning.retold import retold
 from sim.tuning.stretch import counted
@@ -97,7 +98,9 @@ def foretell(
     """
     came = come(record, found, coming, plan, _SEED, tell)
     days = whole_days(record, int(coming.minutes[0]))
-    what, value = counted(plan), came.drawn.mean(axis=0)
+    what, value, of_days = counted(plan), came.drawn.mean(axis=0), _of_days(came)
+    at = what.names.index("peak")
+    value[at], of_days[at] = _peak(came, value[at], of_days[at])
     noises = [fit.noise.reading_k for fit in fits if fit.noise and not fit.at_mat]
     # A loop holds the reading, which errs by its noise and its resolution.
     told = retold(record, found[0], own, plan, days)
@@ -106,7 +109,7 @@ def foretell(
         names=what.names,
         value=value,
         model=_of_model(came),
-        days=_of_days(came),
+        days=of_days,
         lift=_of_lift(came),
         loop=np.where(what.by_share > 0, off * value, off),
         freedom=came.days - 1,
@@ -132,6 +135,19 @@ def _of_days(came: Come) -> Vector:
     n, m = came.days, came.taken
     variance: Vector = came.drawn.var(axis=0, ddof=1) * n / (n - 1) * (1 + m / n)
     return np.sqrt(variance)
+
+
+def _peak(came: Come, value: float, error: float) -> Highest:
+    """Return the highest temperature, which drawn days tell too low.
+
+    The first day is left out, in which another setpoint is still approached,
+    unless it is all there is; where it is what is highest, it stays so.
+    """
+    daily = came.daily_peak[:, 1:] if came.taken > 1 else came.daily_peak
+    found = highest(daily, came.days)
+    if found.value + found.error < value:
+        return Highest(value, error)
+    return Highest(max(value, found.value), max(error, found.error))
 
 
 def _of_lift(came: Come) -> Vector:
