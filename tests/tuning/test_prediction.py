@@ -5,7 +5,8 @@ import pytest
 from scipy.stats import t
 
 from sim.tuning.coming import Come
-from sim.tuning.prediction import Foretold, _of_days, _of_lift, _of_model
+from sim.tuning.extremes import highest, moments
+from sim.tuning.prediction import Foretold, _of_days, _of_lift, _of_model, _peak
 from sim.tuning.stretch import counted
 from tests.tuning.mats import at
 
@@ -47,6 +48,7 @@ def test_a_level_that_is_no_share_is_refused(level):
 def a_come(drawn, again=None, lifted=None, days=10, taken=7):
     return Come(
         drawn=drawn,
+        daily_peak=np.zeros((len(drawn), taken)),
         again=np.zeros((2, 3, drawn.shape[1])) if again is None else again,
         lifted=np.zeros((1, 3, drawn.shape[1])) if lifted is None else lifted,
         days=days,
@@ -95,3 +97,45 @@ def test_figures_of_a_stretch():
     assert figures["degree-hours N1"] == 5.0 * 24
     assert figures["degree-hours N2"] == 0.0
     assert what.driving_c(mat, np.array(list(figures.values()))) == 8.0  # N2 drives
+
+
+@pytest.mark.parametrize(
+    ("count", "mean", "variance"),
+    [
+        (1, 0.0, 1.0),
+        (2, 1 / np.sqrt(np.pi), 1 - 1 / np.pi),
+        (3, 3 / (2 * np.sqrt(np.pi)), 1 + np.sqrt(3) / (2 * np.pi) - 9 / (4 * np.pi)),
+    ],
+)
+def test_largest_of_normal_values_as_in_closed_form(count, mean, variance):
+    """Jones 1948, Ann. Math. Statist. 19:270-273: exact moments (from memory)."""
+    assert moments(count) == pytest.approx((mean, variance), abs=1e-7)
+
+
+def test_of_further_days_nine_of_ten_intervals_hold_the_highest():
+    rng = np.random.default_rng(11)
+    n, m, trials, inside, drawn_only = 10, 6, 1_500, 0, 0
+    factor = t.ppf(0.95, n - 1)
+    for _ in range(trials):
+        days, come = rng.normal(0, 1, n), rng.normal(0, 1, m).max()
+        daily = rng.choice(days, (60, m))
+        found = highest(daily, n)
+        inside += abs(come - found.value) <= factor * found.error
+        tops = daily.max(axis=1)
+        drawn_only += abs(come - tops.mean()) <= factor * tops.std()
+    assert inside / trials == pytest.approx(0.90, abs=0.04)
+    assert drawn_only / trials < 0.80  # which is why drawing is not enough
+
+
+def test_the_first_day_stays_the_highest_where_it_is():
+    came = a_come(np.zeros((60, 1)))
+    daily = np.full((60, 7), 20.0) + np.random.default_rng(1).normal(0, 0.1, (60, 7))
+    daily[:, 0] = 25.0
+    came.daily_peak[:] = daily
+    assert _peak(came, 25.0, 0.02) == (25.0, 0.02)
+    daily[:, 0] = 20.0
+    came.daily_peak[:] = daily
+    assert _peak(came, 20.1, 0.02).value > 20.1
+    one = a_come(np.zeros((60, 1)), taken=1)
+    one.daily_peak[:] = daily[:, :1]
+    assert _peak(one, 20.0, 0.1) == (20.0, 0.1)
