@@ -231,7 +231,7 @@ def rc_tables(seeds, days):
                 ]
                 heat = "in both" if common else "in each its own"
                 predictions.append(prediction_row(excitation, heat, weeks, found))
-    print(table(LAGS, lags) + "\n\n" + table(PREDICTIONS, predictions))
+    print(table(LAGS, lags), "", table(PREDICTIONS, predictions), sep="\n", flush=True)
     return sum(cell.endswith("*") for row in [*lags, *predictions] for cell in row)
 
 
