@@ -36,7 +36,7 @@ def inlined(function: Function) -> Function:
 
 
 def compiled(function: Function) -> Function:
-    """Return a function compiled, free of Python's lock, and kept for the next start.
+    """Return a function compiled, free of Python's lock, and kept on disk.
 
     The folder is named after the sources, so that what was compiled of others
     is never taken. Where nothing can be kept each process compiles anew.

@@ -9,7 +9,7 @@ from controller.core.plan import OnOff
 from controller.core.units import MilliK
 from sim.fitting.fitted import Fitted, Noise, Residuals
 from sim.tuning.figures import Rooting, Season
-from sim.tuning.granting import OWN
+from sim.tuning.granting import OWN, grant
 from sim.tuning.searching import front, proof, search
 from sim.tuning.wishes import read_wish
 from sim.tuning.worlds import NoModelError, World, without_unmodelled, worlds
@@ -73,6 +73,16 @@ def test_a_mat_that_never_gets_warm_is_not_recommended():
     cold = World(MODEL, a_span(days=2, room_c=-5.0))
     found = search(RECORD, [cold], [NORTH], SEASON, None, Count())
     assert found.reasons == ("the mat never gets warm enough",)
+
+
+def test_what_is_never_warm_stands_in_nobodys_way():
+    cold = [World(world.model, a_span(days=2, room_c=-5.0)) for world in WORLDS]
+    plans = [NORTH, at(8.0), at(9.0)]
+    found = search(RECORD, cold, plans, SEASON, None, Count(), everyone=True)
+    allowed = np.array([False, True, True])
+    granted = grant(read_wish("steadiest"), found.figures, allowed)
+    assert granted.chosen in {1, 2}
+    assert OWN not in granted.tied
 
 
 def test_progress_is_told_model_by_model():
