@@ -8,6 +8,7 @@ from controller.adapters.season_log.logfile import NO_ENDING, LogFile
 from controller.adapters.season_log.migration import is_former, migrated
 from controller.adapters.season_log.reader import SeasonLogReader
 from controller.adapters.season_log.rows import Ending
+from controller.adapters.season_log.salvage import Carried, carry_records
 from controller.adapters.season_log.schema import LogError, UnusableLogError
 from controller.adapters.season_log.series import Raw
 from controller.adapters.season_log.trips import TripFile, trips_beside
@@ -16,6 +17,7 @@ from controller.adapters.season_log.writer import SeasonLogWriter
 __all__ = [
     "NO_ENDING",
     "Asked",
+    "Carried",
     "DirectSeasonLog",
     "Ending",
     "Frame",
@@ -27,6 +29,7 @@ __all__ = [
     "SeasonLogWriter",
     "TripFile",
     "UnusableLogError",
+    "carry_records",
     "decoded",
     "inspect_log",
     "is_former",
