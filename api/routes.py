@@ -5,7 +5,7 @@ What may live here: from a look at the bench to a view of it.
 
 from fastapi import APIRouter, Depends
 
-from api import control, history
+from api import control, events, history
 from api.context import LookHere, MatHere, TrayHere, no_query
 from api.mat_views import mat_view, why_view
 from api.problems import ProblemError
@@ -103,3 +103,4 @@ v1 = APIRouter(prefix="/v1")
 v1.include_router(_now)
 v1.include_router(history.router)
 v1.include_router(control.router)
+v1.include_router(events.router)

@@ -24,6 +24,7 @@ from controller.adapters.season_log import (
     inspect_log,
     is_former,
     migrated,
+    migration,
 )
 from controller.adapters.season_log.backup import back_up, check_backup
 from controller.adapters.season_log.tables import TABLES
@@ -304,8 +305,6 @@ def test_a_power_cut_while_schema_3_is_brought_up_leaves_one_or_the_other(
             states.append(shot)
             return found
 
-    from controller.adapters.season_log import migration
-
     def connect(path):
         return sqlite3.connect(path, isolation_level=None, factory=Watched)
 
@@ -322,8 +321,6 @@ def test_a_power_cut_while_schema_3_is_brought_up_leaves_one_or_the_other(
 
 
 def test_without_room_schema_3_stands_as_it_was(schema_3, path, monkeypatch):
-    from controller.adapters.season_log import migration
-
     before = path.read_bytes()
 
     def full(*_):
