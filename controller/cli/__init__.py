@@ -23,6 +23,7 @@ GROUPS = (
         "every day",
         (
             ("trays", "show the bench now, as a table"),
+            ("event", "tell what was done at the bench: watered, turned, moved, …"),
             ("run", "run the controller of a bench"),
         ),
     ),

@@ -2,6 +2,7 @@
 
 from controller.adapters.season_log.decoding import Asked, Frame, decoded
 from controller.adapters.season_log.direct import DirectSeasonLog
+from controller.adapters.season_log.direct_records import DirectRecords
 from controller.adapters.season_log.files import LogLock, set_aside
 from controller.adapters.season_log.inspection import inspect_log
 from controller.adapters.season_log.logfile import NO_ENDING, LogFile
@@ -18,6 +19,7 @@ __all__ = [
     "NO_ENDING",
     "Asked",
     "Carried",
+    "DirectRecords",
     "DirectSeasonLog",
     "Ending",
     "Frame",
