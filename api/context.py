@@ -14,6 +14,7 @@ from anyio import CapacityLimiter
 from fastapi import Depends, Query, Request
 from pydantic import BaseModel, ConfigDict
 
+from api.hours_memory import HoursMemory
 from api.mat_views import find_mat
 from api.moment import Moment, moment
 from api.problems import ProblemError, quoted
@@ -44,6 +45,7 @@ class Context:
         clock: The present.
         limiter: Bounds the threads that read the season log.
         records: What people saw and did.
+        hours: Thermal time of batches that was counted already.
         asked: The scan in which each wish was asked for, by its number.
     """
 
@@ -52,6 +54,7 @@ class Context:
     clock: Clock
     limiter: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(READERS))
     records: Records = field(default_factory=lambda: Records(None, None))
+    hours: HoursMemory = field(default_factory=HoursMemory)
     asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
 
 

@@ -6,44 +6,21 @@ changes.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import APIRouter, Depends, Query, Response
 
-from api.context import Context, ContextHere, LookHere, no_query, who_asks
-from api.moment import Moment
+from api.context import Context, ContextHere, LookHere, no_query
 from api.problems import ProblemError, quoted
 from api.record_bodies import EventBody, EventFields, EventsQuery
 from api.record_shapes import EventsView, EventView
-from api.record_values import corrected_event, new_event
+from api.record_values import corrected, new_value
 from api.record_views import event_view, events_view
+from api.record_writer import Writer
 from api.tray_views import find_tray, mat_of
-from controller.core.plan import all_probes, all_trays
-from controller.records.book import NoSuchRecordError
-from controller.records.changes import Kind
-from controller.records.desk import Bench, Stamp, add_event, revise_event
+from controller.record_wire import event_of
+from controller.records.book import NoSuchRecordError, event_in
+from controller.records.desk import add_event, revise_event
 
 router = APIRouter()
-
-
-class _Writer:
-    """Who writes, when, and about what bench; made anew for each request."""
-
-    def __init__(self, request: Request, context: ContextHere, look: LookHere) -> None:
-        now = context.clock.now()
-        self.records = context.records
-        self.clock_ok = now.clock_ok
-        self.stamp = Stamp(now.utc_ms, who_asks(request), _bench(look), now.clock_ok)
-
-
-Writer = Annotated[_Writer, Depends()]
-
-
-def _bench(look: Moment) -> Bench:
-    plan = look.snapshot.plan
-    return Bench(
-        frozenset(tray.name for tray in all_trays(plan)),
-        frozenset(mat.name for mat in plan.mats),
-        frozenset(probe.name for probe in all_probes(plan)),
-    )
 
 
 @router.get("/events")
@@ -66,10 +43,8 @@ async def get_event(context: ContextHere, number: int) -> EventView:
 @router.post("/events", status_code=201, dependencies=[Depends(no_query)])
 async def post_event(writer: Writer, response: Response, body: EventBody) -> EventView:
     """Tell what was done, now or some time ago; 201: it is on the disk."""
-    if body.at is None and not writer.clock_ok:
-        detail = "the bench's clock is not known to be right: say when, with at"
-        raise ProblemError(422, detail)
-    event = new_event(body, writer.stamp.utc_ms)
+    writer.check_time(body.at)
+    event = new_value(event_of, body, utc_ms=writer.stamp.utc_ms)
     book, changes = await writer.records.write(
         lambda book: add_event(book, event, writer.stamp)
     )
@@ -86,7 +61,7 @@ async def patch_event(writer: Writer, number: int, body: EventFields) -> EventVi
         lambda book: revise_event(
             book,
             subject,
-            corrected_event(book.history(Kind.EVENT, subject)[-1].value, body),
+            corrected(event_of, event_in(book, subject), body),
             writer.stamp,
         )
     )

@@ -3,7 +3,8 @@
 What may live here: that renaming, and how faults of records become answers. Pure.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from typing import TypeVar
 
 from pydantic import BaseModel
 
@@ -11,88 +12,102 @@ from api.formats import utc_text
 from api.problems import Fault as ProblemFault
 from api.problems import ProblemError
 from api.queries import instant_ms
-from controller.record_wire import event_fields, event_of
-from controller.records.events import BenchEvent
+from controller.record_wire import fields_of
+from controller.records.changes import Value
 from controller.records.faults import Fault, RecordError
 from controller.wire import Json
 
-_TIMES = {"at": "utc_ms"}
-_TEMPS: Mapping[str, str] = {}
-_OUTSIDE = {ours: theirs for theirs, ours in (_TIMES | dict(_TEMPS)).items()}
+_TIMES = {"at": "utc_ms", "stuck_at": "stuck_utc_ms"}
+_TEMPS = {"base_c": "base_mc", "upper_c": "upper_mc"}
+_INSIDE = _TIMES | _TEMPS
+_OUTSIDE = {ours: theirs for theirs, ours in _INSIDE.items()}
+
+_ALWAYS = ("utc_ms", "kind", "how", "looked_at")
+"""What every record that has it always has: null does not take it away."""
+
+T = TypeVar("T", bound=Value)
 
 
-def inside(body: Mapping[str, object]) -> Json:
-    """Return a body's keys and values as records have them."""
+def new_value(decode: Callable[[object], T], body: BaseModel, **also: object) -> T:
+    """Return the record of a body.
+
+    Args:
+        decode: Makes the record of its fields.
+        body: What was told.
+        also: Fields that are not told, or only where they are missing: a utc_ms
+            stands in for a time that was not told.
+    """
+    fields = _inside(_told(body))
+    if fields.get("utc_ms", 0) is None:
+        del fields["utc_ms"]
+    return decode({**also, **fields})
+
+
+def corrected(decode: Callable[[object], T], value: T, body: BaseModel) -> T:
+    """Return a record with what a body tells in place of what was so.
+
+    Null takes away what may be missing (RFC 7396); an object stands in place of
+    the whole one before.
+
+    Args:
+        decode: Makes the record of its fields.
+        value: As it was.
+        body: What is to be corrected.
+    """
+    told = _inside(_told(body))
+    told = {k: v for k, v in told.items() if v is not None or k not in _ALWAYS}
+    return decode(fields_of(value) | told)
+
+
+def as_body(value: Value) -> Json:
+    """Return a record as a body has it."""
     found: Json = {}
-    for key, value in body.items():
-        if value is None:
-            found[_TIMES.get(key) or _TEMPS.get(key) or key] = None
-        elif key in _TIMES:
-            found[_TIMES[key]] = instant_ms(str(value))
-        elif key in _TEMPS and isinstance(value, int | float):
-            found[_TEMPS[key]] = round(value * 1000)
+    for key, field in fields_of(value).items():
+        name = _OUTSIDE.get(key, key)
+        if key == "batch":
+            continue  # the address tells of which
+        if name in _TIMES and isinstance(field, int):
+            found[name] = utc_text(field)
+        elif name in _TEMPS and isinstance(field, int):
+            found[name] = field / 1000
         else:
-            found[key] = value
+            found[name] = field
     return found
 
 
-def outside(fields: object) -> Json:
-    """Return a record's keys and values as bodies have them."""
+def _told(body: BaseModel) -> Json:
+    return body.model_dump(mode="json", exclude_unset=True)
+
+
+def _inside(body: Mapping[str, object]) -> Json:
     found: Json = {}
-    for key, value in (fields if isinstance(fields, dict) else {}).items():
-        name = _OUTSIDE.get(str(key), str(key))
-        if name in _TIMES and isinstance(value, int):
-            found[name] = utc_text(value)
-        elif name in _TEMPS and isinstance(value, int):
-            found[name] = value / 1000
+    for key, value in body.items():
+        name = _INSIDE.get(key, key)
+        if key in _TIMES and value is not None:
+            found[name] = instant_ms(str(value))
+        elif key in _TEMPS and isinstance(value, int | float):
+            found[name] = round(value * 1000)
         else:
             found[name] = value
     return found
 
 
-def told(body: BaseModel) -> Json:
-    """Return what a client told, and nothing that it left out."""
-    return body.model_dump(mode="json", exclude_unset=True)
-
-
-def new_event(body: BaseModel, now_utc_ms: int) -> BenchEvent:
-    """Return the event of a body; without a time, of now."""
-    fields = inside(told(body))
-    if fields.get("utc_ms") is None:
-        fields["utc_ms"] = now_utc_ms
-    return event_of(fields)
-
-
-def corrected_event(event: BenchEvent, body: BaseModel) -> BenchEvent:
-    """Return an event with what a body tells in place of what was so.
-
-    Null takes away what may be missing (RFC 7396); a time and a kind stay.
-    """
-    fields = event_fields(event)
-    before = dict(fields) if isinstance(fields, dict) else {}
-    changed = inside(told(body))
-    for always in ("utc_ms", "kind"):
-        if changed.get(always, "") is None:
-            del changed[always]
-    return event_of(before | changed)
-
-
-def event_outside(event: BenchEvent) -> Json:
-    """Return an event as a body has it."""
-    return outside(event_fields(event))
-
-
 # -------------------------------------------------------------------- what is wrong
 
 
-def refused(error: RecordError, under: str = "") -> ProblemError:
-    """Return the answer to a record that does not keep the rules.
+def refused(error: RecordError) -> ProblemError:
+    """Return the answer to a record that does not keep the rules."""
+    return refused_at([("", error)])
+
+
+def refused_at(errors: list[tuple[str, RecordError]]) -> ProblemError:
+    """Return the answer to records that do not keep the rules.
 
     Args:
-        error: What is wrong.
-        under: Where in the body the record stands, as a JSON Pointer.
+        errors: What is wrong, and where in the body that record stands, as a JSON
+            Pointer.
     """
-    faults = [_fault(one, under) for one in error.faults]
+    faults = [_fault(one, under) for under, error in errors for one in error.faults]
     places = ", ".join(f"{one['pointer']}: {one['detail']}" for one in faults[:3])
     return ProblemError(422, f"the body is not right: {places}", faults=faults)
 

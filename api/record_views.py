@@ -7,8 +7,8 @@ from api.formats import utc_text
 from api.queries import instant_ms
 from api.record_bodies import EventBody, EventsQuery
 from api.record_shapes import EventRevisionView, EventsView, EventView
-from api.record_values import event_outside
-from controller.records.book import Book, events
+from api.record_values import as_body
+from controller.records.book import Book, event_in, events
 from controller.records.changes import Change, Kind
 from controller.records.events import BenchEvent
 
@@ -20,7 +20,7 @@ def event_view(book: Book, number: str, *, whole: bool = False) -> EventView:
         NoSuchRecordError: There is none.
     """
     history = book.history(Kind.EVENT, number)
-    event, first, last = history[-1].value, history[0], history[-1]
+    event, first, last = event_in(book, number), history[0], history[-1]
     view = EventView(
         id=first.id,
         href=f"/v1/events/{first.id}",
@@ -50,7 +50,7 @@ def _revision(change: Change) -> EventRevisionView:
     return EventRevisionView(
         written_at=utc_text(change.utc_ms),
         written_by=change.who,
-        event=EventBody.model_validate(event_outside(change.value)),
+        event=EventBody.model_validate(as_body(change.value)),
     )
 
 

@@ -7,9 +7,12 @@ stays to be seen. What may live here: the shape of a change.
 from dataclasses import dataclass
 from enum import StrEnum
 
+from controller.records.batches import Batch
 from controller.records.events import BenchEvent
+from controller.records.looks import Look
+from controller.records.places import Closing, Move
 
-Value = BenchEvent
+Value = BenchEvent | Batch | Look | Move | Closing
 """A record as it is after a change."""
 
 
@@ -17,6 +20,10 @@ class Kind(StrEnum):
     """What a change is about."""
 
     EVENT = "event"
+    BATCH = "batch"
+    LOOK = "look"
+    MOVE = "move"
+    CLOSING = "closing"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +34,8 @@ class Change:
         id: Its number: 1, 2, 3 and so on, without holes.
         utc_ms: When it was written [ms since 1970-01-01T00:00:00Z].
         who: Who wrote it, or by what way it came.
-        subject: Which record: the number of its first change, as text.
+        subject: Which record: the number of its first change, as text; of a batch
+            and its closing the batch's code.
         value: The record from now on.
     """
 
@@ -43,7 +51,13 @@ class Change:
         return kind_of(self.value)
 
 
-_KINDS: dict[type[Value], Kind] = {BenchEvent: Kind.EVENT}
+_KINDS: dict[type[Value], Kind] = {
+    BenchEvent: Kind.EVENT,
+    Batch: Kind.BATCH,
+    Look: Kind.LOOK,
+    Move: Kind.MOVE,
+    Closing: Kind.CLOSING,
+}
 
 
 def kind_of(value: Value) -> Kind:

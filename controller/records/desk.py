@@ -1,14 +1,15 @@
 """The desk: what a person tells becomes a change, or is refused with a sentence.
 
 Whoever stores changes asks here first; nothing is written that the book would
-not take. What may live here: from a record and a book to changes.
+not take. What may live here: from an event and a book to changes, and what the
+desk for batches shares.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from controller.records.book import Book
-from controller.records.changes import Change, Kind, Value
+from controller.records.book import Book, event_in
+from controller.records.changes import Change, Value
 from controller.records.events import BenchEvent, check_event
 from controller.records.faults import Fault, fault, refuse
 
@@ -45,6 +46,9 @@ class Stamp:
     clock_ok: bool = True
 
 
+# -------------------------------------------------------------------------- events
+
+
 def add_event(book: Book, event: BenchEvent, stamp: Stamp) -> tuple[Change, ...]:
     """Return the change by which an event comes into the book.
 
@@ -52,7 +56,7 @@ def add_event(book: Book, event: BenchEvent, stamp: Stamp) -> tuple[Change, ...]
         RecordError: It does not keep the rules.
     """
     _check_event(event, stamp)
-    return (_change(book, str(book.newest + 1), event, stamp),)
+    return (change_of(book, str(book.newest + 1), event, stamp),)
 
 
 def revise_event(
@@ -64,9 +68,9 @@ def revise_event(
         NoSuchRecordError: There is no such event.
         RecordError: What it would be does not keep the rules.
     """
-    before = book.history(Kind.EVENT, number)[-1].value
+    before = event_in(book, number)
     _check_event(event, stamp)
-    return () if event == before else (_change(book, number, event, stamp),)
+    return () if event == before else (change_of(book, number, event, stamp),)
 
 
 def _check_event(event: BenchEvent, stamp: Stamp) -> None:
@@ -74,26 +78,39 @@ def _check_event(event: BenchEvent, stamp: Stamp) -> None:
     bench = stamp.bench
     refuse(
         (
-            *_future("utc_ms", event.utc_ms, stamp),
-            *_unknown("trays", "tray", event.trays, bench.trays),
-            *_unknown("mats", "mat", event.mats, bench.mats),
-            *_unknown("probes", "probe", event.probes, bench.probes),
+            *future_faults("utc_ms", event.utc_ms, stamp),
+            *unknown_faults("trays", "tray", event.trays, bench.trays),
+            *unknown_faults("mats", "mat", event.mats, bench.mats),
+            *unknown_faults("probes", "probe", event.probes, bench.probes),
         )
     )
 
 
-def _change(book: Book, subject: str, value: Value, stamp: Stamp) -> Change:
+# -------------------------------------------------------------------------- shared
+
+
+def change_of(book: Book, subject: str, value: Value, stamp: Stamp) -> Change:
+    """Return the next change of a book, about a record."""
     return Change(book.newest + 1, stamp.utc_ms, stamp.who, subject, value)
 
 
-def _future(field: str, utc_ms: int, stamp: Stamp) -> Iterator[Fault]:
+def future_faults(field: str, utc_ms: int, stamp: Stamp) -> Iterator[Fault]:
+    """Yield what is wrong with a time that has not come yet."""
     if stamp.clock_ok and utc_ms > stamp.utc_ms + AHEAD_MS:
         yield fault(field, utc_ms, "must not lie in the future")
 
 
-def _unknown(
+def unknown_faults(
     field: str, what: str, names: tuple[str, ...], known: frozenset[str] | None
 ) -> Iterator[Fault]:
+    """Yield which names the bench does not have.
+
+    Args:
+        field: Where they stand.
+        what: What they name, in a word.
+        names: The names.
+        known: Those that there are; None: nobody knows.
+    """
     for name in names:
         if known is not None and name not in known:
             there = ", ".join(sorted(known)) or "none"

@@ -35,6 +35,14 @@ WRITING = {
 RECORDS = {
     "/v1/events": {"get", "post"},
     "/v1/events/{number}": {"get", "patch"},
+    "/v1/batches": {"get", "post"},
+    "/v1/batches/import": {"post"},
+    "/v1/batches/{code}": {"get", "patch"},
+    "/v1/batches/{code}/looks": {"post"},
+    "/v1/batches/{code}/looks/{number}": {"patch"},
+    "/v1/batches/{code}/move": {"post"},
+    "/v1/batches/{code}/moves/{number}": {"patch"},
+    "/v1/batches/{code}/close": {"post"},
 }
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.record_wire import decode_value, encode_value, event_fields, event_of
+from controller.record_wire import decode_value, encode_value, event_of, fields_of
 from controller.records.book import Book, NoSuchRecordError, events, fold
 from controller.records.desk import ANY_BENCH, add_event, revise_event
 from controller.records.events import (
@@ -174,7 +174,7 @@ def test_without_a_clock_or_a_bench_nobody_knows_better(watered, stamp):
 def test_an_event_comes_back_from_json_exactly(watered):
     text = to_text(encode_value(watered))
     assert decode_value("event", from_text(text)) == watered
-    assert event_of(event_fields(watered)) == watered
+    assert event_of(fields_of(watered)) == watered
 
 
 @pytest.mark.parametrize(
@@ -187,4 +187,4 @@ def test_an_event_comes_back_from_json_exactly(watered):
 )
 def test_json_that_is_not_an_event_is_refused_with_its_place(watered, change, words):
     with pytest.raises(WireError, match=words):
-        event_of({**event_fields(watered), **change})
+        event_of({**fields_of(watered), **change})
