@@ -14,7 +14,14 @@ from controller.cli.log_words import utc_ms_said
 
 
 def timezone_of(args: argparse.Namespace) -> str:
-    """Return the bench's time zone, as its API tells."""
+    """Return the bench's time zone, as its API or its log tells; asked for once."""
+    known: str | None = getattr(args, "zone", None)
+    if known is None:
+        known = args.zone = _timezone(args)
+    return known
+
+
+def _timezone(args: argparse.Namespace) -> str:
     if args.log is not None:
         return zone_of(args.log)
     zone = ask(args, "GET", "/v1/bench").get("timezone")
