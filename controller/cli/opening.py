@@ -147,11 +147,11 @@ def _records_carried(aside: Path, path: Path) -> Iterator[str]:
         yield f"what people wrote could not be carried over: {error}"
         return
     if found.carried:
-        yield f"{found.carried} records of batches and events were carried over"
+        yield f"records of batches and events carried over: {found.carried}"
     if found.left:
         yield (
-            f"{found.left} records of batches and events could not be carried over;"
-            f" they stand in {aside.name}"
+            f"records of batches and events that could not be carried over:"
+            f" {found.left}; they stand in {aside.name}"
         )
 
 
