@@ -108,7 +108,8 @@ def refused_at(errors: list[tuple[str, RecordError]]) -> ProblemError:
             Pointer.
     """
     faults = [_fault(one, under) for under, error in errors for one in error.faults]
-    places = ", ".join(f"{one['pointer']}: {one['detail']}" for one in faults[:3])
+    told = [f"{one.get('pointer')}: {one['detail']}" for one in faults[:3]]
+    places = ", ".join(told)
     return ProblemError(422, f"the body is not right: {places}", faults=faults)
 
 

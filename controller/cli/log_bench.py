@@ -63,8 +63,7 @@ class LogBench:
 
     async def subscribe(self) -> AsyncIterator[Snapshot]:
         """Yield the one look that there is."""
-        if self._snapshot is not None:
-            yield self._snapshot
+        yield self._snapshot
 
     def now(self) -> Instant:
         """Return the present; the bench's clock stands where the log ends.
