@@ -17,6 +17,9 @@ from controller.records.places import Outcome
 MOST_BATCHES = 200
 """Chosen: in one import; a body of this size holds no more."""
 
+MOST_LISTED = 500
+"""Chosen: half a megabyte."""
+
 _BY_MISTAKE = "told by mistake: counts no longer, and stays to be seen"
 _Day = Annotated[date | None, Field(strict=False)]
 _Flag = Annotated[bool, Field(description=_BY_MISTAKE)]
@@ -209,6 +212,9 @@ class BatchesQuery(BaseModel):
 
     tray: str | None = Field(None, description="that stand in this tray now")
     crop: str | None = None
+    limit: int = Field(
+        MOST_LISTED, ge=1, le=MOST_LISTED, description="at most so many, the newest"
+    )
     open: bool = Field(
         False,  # noqa: FBT003
         description="only those that are not closed",

@@ -31,9 +31,10 @@ class BatchView(TypedDict):
 
 
 class BatchesView(TypedDict):
-    """Batches in the order in which they were told."""
+    """Batches in the order in which they were told; more: older are left out."""
 
     batches: list[BatchView]
+    more: bool
 
 
 class StayView(TypedDict):
@@ -153,6 +154,27 @@ class BatchFileView(BatchView):
     dead: DeadView
     history: list[BatchRevisionView]
     thermal: NotRequired[BatchThermalView]
+
+
+class BatchChangeView(TypedDict):
+    """One change: what was told of a batch, a look, a move or the end, and when.
+
+    subject is the number of the look or move, or the batch's code.
+    """
+
+    id: int
+    kind: Literal["batch", "look", "move", "closing"]
+    subject: str
+    written_at: str
+    written_by: str
+    told: BatchBody | LookBody | MoveBody | CloseBody
+
+
+class BatchHistoryView(TypedDict):
+    """Everything that was ever told of a batch, oldest first."""
+
+    code: str
+    changes: list[BatchChangeView]
 
 
 class TrayBatchView(TypedDict):

@@ -3,6 +3,8 @@
 What may live here: from records to plain dicts. No requests.
 """
 
+from typing import Literal
+
 from api.batch_bodies import (
     BatchBody,
     BatchesQuery,
@@ -11,8 +13,10 @@ from api.batch_bodies import (
     MoveBody,
 )
 from api.batch_shapes import (
+    BatchChangeView,
     BatchesView,
     BatchFileView,
+    BatchHistoryView,
     BatchRevisionView,
     BatchState,
     BatchView,
@@ -28,11 +32,11 @@ from api.batch_shapes import (
 from api.formats import utc_text
 from api.record_values import as_body
 from controller.core.units import DAY_MS
-from controller.records.book import BatchFile, Book, History, batches
-from controller.records.changes import Kind
+from controller.records.book import BatchFile, Book, History, batches, changes_of
+from controller.records.changes import Change, Kind
 from controller.records.evidence import dead_in, rooted_in, rootings, tugged_in
 from controller.records.looks import Look
-from controller.records.places import Move, Stay
+from controller.records.places import Closing, Move, Stay
 
 
 def batch_view(file: BatchFile, now_utc_ms: int) -> BatchView:
@@ -80,7 +84,41 @@ def batches_view(book: Book, asked: BatchesQuery, now_utc_ms: int) -> BatchesVie
         and (asked.crop is None or file.batch.crop == asked.crop)
         and not (asked.open and file.closing is not None)
     ]
-    return BatchesView(batches=[batch_view(file, now_utc_ms) for file in found])
+    listed = found[-asked.limit :]
+    return BatchesView(
+        batches=[batch_view(file, now_utc_ms) for file in listed],
+        more=len(found) > len(listed),
+    )
+
+
+def history_view(book: Book, file: BatchFile) -> BatchHistoryView:
+    """Return everything that was ever told of a batch, withdrawn things included."""
+    return BatchHistoryView(
+        code=file.code,
+        changes=[_change_view(change) for change in changes_of(book, file.code)],
+    )
+
+
+def _change_view(change: Change) -> BatchChangeView:
+    told = as_body(change.value)
+    body: BatchBody | LookBody | MoveBody | CloseBody
+    kind: Literal["batch", "look", "move", "closing"]
+    if isinstance(change.value, Look):
+        kind, body = "look", LookBody.model_validate(told)
+    elif isinstance(change.value, Move):
+        kind, body = "move", MoveBody.model_validate(told)
+    elif isinstance(change.value, Closing):
+        kind, body = "closing", CloseBody.model_validate(told)
+    else:
+        kind, body = "batch", BatchBody.model_validate(told)
+    return BatchChangeView(
+        id=change.id,
+        kind=kind,
+        subject=change.subject,
+        written_at=utc_text(change.utc_ms),
+        written_by=change.who,
+        told=body,
+    )
 
 
 def batch_file_view(book: Book, file: BatchFile, now_utc_ms: int) -> BatchFileView:

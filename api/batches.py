@@ -21,9 +21,14 @@ from api.batch_bodies import (
     MoveFields,
     NewBatchBody,
 )
-from api.batch_shapes import BatchesView, BatchFileView
+from api.batch_shapes import BatchesView, BatchFileView, BatchHistoryView
 from api.batch_thermal import count_batch, settled_ms, thermal_view, thresholds_of
-from api.batch_views import batch_file_view, batch_view, batches_view
+from api.batch_views import (
+    batch_file_view,
+    batch_view,
+    batches_view,
+    history_view,
+)
 from api.context import ContextHere, LookHere, no_query
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value, refused_at
@@ -43,6 +48,7 @@ from controller.records.batch_desk import (
 )
 from controller.records.batches import Batch
 from controller.records.book import (
+    BatchFile,
     Book,
     NoSuchRecordError,
     batch_in,
@@ -92,7 +98,8 @@ class _Desk:
         book, changes = await self._records.write(decide)
         now_ms = self._clock.now().utc_ms
         files = [batch_in(book, change.subject) for change in changes]
-        return BatchesView(batches=[batch_view(file, now_ms) for file in files])
+        views = [batch_view(file, now_ms) for file in files]
+        return BatchesView(batches=views, more=False)
 
     def _view(self, book: Book, code: str) -> BatchFileView:
         file = batch_in(book, code)
@@ -119,10 +126,7 @@ async def get_batch(context: ContextHere, look: LookHere, code: str) -> BatchFil
     not stuck, and in answers to what was told.
     """
     book = await context.records.book()
-    try:
-        file = batch_in(book, code)
-    except NoSuchRecordError as error:
-        raise ProblemError(404, quoted(str(error))) from None
+    file = _file(book, code)
     now_ms = context.clock.now().utc_ms
     view = batch_file_view(book, file, now_ms)
     if file.stays:
@@ -133,6 +137,15 @@ async def get_batch(context: ContextHere, look: LookHere, code: str) -> BatchFil
         )
         view["thermal"] = thermal_view(look, file, hours, limits, until_ms)
     return view
+
+
+@_told.get("/batches/{code}/history")
+async def get_history(
+    context: ContextHere, _look: LookHere, code: str
+) -> BatchHistoryView:
+    """Everything that was ever told of a batch, corrections and mistakes included."""
+    book = await context.records.book()
+    return history_view(book, _file(book, code))
 
 
 @_told.post("/batches", status_code=201)
@@ -246,6 +259,13 @@ router.include_router(_told)
 def _batch(body: NewBatchBody) -> Batch:
     told = body.model_dump(exclude={"code"}, exclude_unset=True)
     return new_value(batch_of, BatchBody.model_validate(told))
+
+
+def _file(book: Book, code: str) -> BatchFile:
+    try:
+        return batch_in(book, code)
+    except NoSuchRecordError as error:
+        raise ProblemError(404, quoted(str(error))) from None
 
 
 def _check_own(book: Book, code: str, owner: str) -> None:

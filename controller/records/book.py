@@ -211,6 +211,17 @@ def batches(book: Book, *, withdrawn: bool = False) -> list[BatchFile]:
     ]
 
 
+def changes_of(book: Book, code: str) -> list[Change]:
+    """Return every change that tells of a batch, in the order of writing."""
+    found = [
+        change
+        for (kind, subject), history in book.histories.items()
+        for change in history
+        if _batch_of(change.value) == code or (kind, subject) == (Kind.BATCH, code)
+    ]
+    return sorted(found, key=lambda change: change.id)
+
+
 def batch_in(book: Book, code: str) -> BatchFile:
     """Return a batch by its label code, which may be written carelessly.
 

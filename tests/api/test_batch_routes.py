@@ -192,6 +192,42 @@ async def test_a_batch_is_closed_put_right_and_opened_again(client, as_problem):
     assert (await tell(client, f"/{ONE}/close", **undo)).json()["state"] == "stuck"
 
 
+async def test_everything_that_was_ever_told_of_a_batch_can_be_seen(client):
+    await tell(client, **GOOSEBERRY)
+    await tell(client, **GOOSEBERRY)
+    found = (await tell(client, f"/{ONE}/looks", **LOOK)).json()
+    href = found["looks"][0]["href"]
+    await client.patch(href, json={"withdrawn": True})
+    await client.patch(f"/v1/batches/{ONE}", json={"count": 21})
+    await tell(client, f"/{ONE}/move", tray="N2", at="2026-02-13T00:00:00Z")
+    await tell(client, f"/{ONE}/close", outcome="failed", at="2026-02-13T10:00:00Z")
+    await tell(client, f"/{TWO}/move", tray="N2", at="2026-02-13T00:00:00Z")
+    found = (await client.get(f"/v1/batches/{ONE}/history")).json()
+    assert [(one["id"], one["kind"]) for one in found["changes"]] == [
+        (1, "batch"),
+        (3, "look"),
+        (4, "look"),
+        (5, "batch"),
+        (6, "move"),
+        (7, "closing"),
+    ]
+    assert [one["told"]["withdrawn"] for one in found["changes"]][:4] == [
+        False,
+        False,
+        True,
+        False,
+    ]
+    assert found["changes"][3]["told"]["count"] == 21
+
+
+async def test_of_many_batches_the_newest_are_listed(client):
+    for _ in range(3):
+        await tell(client, **GOOSEBERRY)
+    found = (await client.get("/v1/batches?limit=2")).json()
+    assert [one["code"] for one in found["batches"]] == [TWO, code_of(3)]
+    assert found["more"] is True
+
+
 async def test_batches_are_listed_by_tray_crop_and_whether_they_are_open(client):
     await tell(client, **GOOSEBERRY)
     await tell(client, **{**GOOSEBERRY, "crop": "quince", "tray": "S1"})

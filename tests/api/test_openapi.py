@@ -38,6 +38,7 @@ RECORDS = {
     "/v1/batches": {"get", "post"},
     "/v1/batches/import": {"post"},
     "/v1/batches/{code}": {"get", "patch"},
+    "/v1/batches/{code}/history": {"get"},
     "/v1/batches/{code}/looks": {"post"},
     "/v1/batches/{code}/looks/{number}": {"patch"},
     "/v1/batches/{code}/move": {"post"},

@@ -7,7 +7,11 @@ from pathlib import Path
 import pytest
 
 from controller.adapters.memory_records import MemoryRecords
-from controller.adapters.season_log import SeasonLogReader, SeasonLogWriter
+from controller.adapters.season_log import (
+    DirectRecords,
+    SeasonLogReader,
+    SeasonLogWriter,
+)
 from controller.ports import MovedOnError, NotKeptError, RecordKeeper, RecordReader
 from controller.records.changes import Change
 from controller.records.events import BenchEvent, EventKind
@@ -29,7 +33,7 @@ class Store:
         self.refuse = refuse
 
 
-@pytest.fixture(params=["memory", "disk"])
+@pytest.fixture(params=["memory", "disk", "disk at rest"])
 def store(request, tmp_path: Path) -> Iterator[Store]:
     if request.param == "memory":
         memory = MemoryRecords()
@@ -40,7 +44,10 @@ def store(request, tmp_path: Path) -> Iterator[Store]:
         yield Store(memory, memory, refuse)
         return
     path = tmp_path / "season.db"
-    writer = SeasonLogWriter(path, retry_s=3_600.0)
+    writer: SeasonLogWriter | DirectRecords = SeasonLogWriter(path, retry_s=3_600.0)
+    if request.param == "disk at rest":
+        writer.close()
+        writer = DirectRecords(path)
 
     def taken_away() -> None:
         path.rename(tmp_path / "elsewhere.db")

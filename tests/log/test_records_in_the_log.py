@@ -25,6 +25,7 @@ from controller.adapters.season_log import (
     is_former,
     migrated,
     migration,
+    record_queue,
 )
 from controller.adapters.season_log.backup import back_up, check_backup
 from controller.adapters.season_log.tables import TABLES
@@ -134,6 +135,34 @@ def test_a_disk_that_hangs_is_waited_for_so_long_and_no_longer(path):
     hang.set()
     writer.close()
     assert SeasonLogReader(path).changes() == [change(1)]
+
+
+def test_of_a_commit_that_ended_in_an_io_error_nobody_can_say(path):
+    """SQLITE_IOERR_FSYNC, as a card gives it that dies (sqlite.org, "Result Codes")."""
+
+    class Dying(LogFile):
+        def commit(self):
+            if self._db.in_transaction:
+                error = sqlite3.OperationalError("disk I/O error")
+                error.sqlite_errorcode = sqlite3.SQLITE_IOERR_FSYNC
+                raise error
+
+    def open_log(path, *, run, may_create):
+        return Dying(path, run=run, may_create=may_create)
+
+    writer = SeasonLogWriter(path, open_log=open_log, retry_s=3_600.0)
+    with pytest.raises(NotKeptError, match="disk I/O error") as refused:
+        asyncio.run(writer.keep([change(1)]))
+    assert not refused.value.certain
+    writer.close()
+
+
+def test_more_than_so_many_do_not_wait(path, monkeypatch):
+    monkeypatch.setattr(record_queue, "MOST_WAITING", 0)
+    writer = SeasonLogWriter(path)
+    with pytest.raises(NotKeptError, match="too many records wait"):
+        asyncio.run(writer.keep([change(1)]))
+    writer.close()
 
 
 def test_what_cannot_be_stored_is_its_own_fault_and_no_ill_health(path):

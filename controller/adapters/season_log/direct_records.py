@@ -6,9 +6,9 @@ from pathlib import Path
 
 from controller.adapters.season_log.files import LogLock
 from controller.adapters.season_log.logfile import LogFile
+from controller.adapters.season_log.record_queue import not_kept
 from controller.adapters.season_log.record_rows import change_row
 from controller.adapters.season_log.schema import LogError
-from controller.ports import NotKeptError
 from controller.records.changes import Change
 
 
@@ -36,7 +36,7 @@ class DirectRecords:
         try:
             self._file.add_records([change_row(change) for change in changes])
         except (sqlite3.Error, OSError, LogError, OverflowError, ValueError) as error:
-            raise NotKeptError(f"the season log cannot be written: {error}") from error
+            raise not_kept(error) from error
 
     def close(self) -> None:
         """Give the file up; what was kept is on the disk."""

@@ -6,12 +6,16 @@ itself: the writer holds its lock around every call. What may live here: waiting
 """
 
 import asyncio
+import sqlite3
 from collections import deque
 from collections.abc import Sequence
 from contextlib import suppress
 
 from controller.adapters.season_log.rows import Row
 from controller.ports import NotKeptError
+
+_PRIMARY = 255
+"""SQLite's extended error codes carry the plain one in their lowest byte."""
 
 MOST_WAITING = 100
 """Chosen: far more than people write at once; the rest is turned away."""
@@ -42,6 +46,19 @@ def _settle(future: "asyncio.Future[None]", error: Exception | None) -> None:
         future.set_result(None)
     else:
         future.set_exception(error)
+
+
+def not_kept(error: Exception) -> NotKeptError:
+    """Return what to tell of changes that a disk did not take.
+
+    Of a commit that ended in an input or output error nobody can say: what stands
+    in the "-wal" may be found there when it is read anew (sqlite.org, "Write-Ahead
+    Logging", "The WAL File": whatever has a commit record and sound checksums
+    counts).
+    """
+    code = getattr(error, "sqlite_errorcode", 0) & _PRIMARY
+    words = f"the season log cannot be written: {error}"
+    return NotKeptError(words, certain=code != sqlite3.SQLITE_IOERR)
 
 
 class RecordQueue:

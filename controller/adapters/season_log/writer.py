@@ -13,7 +13,7 @@ from pathlib import Path
 
 from controller.adapters.season_log.keeper import Keeper, OpenLog
 from controller.adapters.season_log.logfile import LogFile
-from controller.adapters.season_log.record_queue import Asked, RecordQueue
+from controller.adapters.season_log.record_queue import Asked, RecordQueue, not_kept
 from controller.adapters.season_log.record_rows import change_row
 from controller.adapters.season_log.rows import Ending, header_row, printable
 from controller.adapters.season_log.schema import LogError
@@ -334,7 +334,7 @@ class SeasonLogWriter:
                 asked.settle(NotKeptError(f"it cannot be stored: {error}"))
             except _UNWILLING as error:
                 self._refused([], error)
-                asked.settle(NotKeptError(f"the season log cannot be written: {error}"))
+                asked.settle(not_kept(error))
             else:
                 asked.settle()
         self._tell_trouble()
