@@ -7,10 +7,12 @@ cells and columns.
 
 import argparse
 import csv
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from api.batch_bodies import MOST_BATCHES, BatchBody, CloseBody, LookBody, MoveBody
+from api.door import LARGEST_BODY
 from api.record_bodies import Body, EventBody
 from api.record_values import as_body
 from controller.adapters.exchange import ExchangeError
@@ -180,8 +182,11 @@ def taken(args: argparse.Namespace, path: Path) -> list[str]:
             wrong.append(f"line {line}: {error}")
     if wrong:
         raise FileRefusedError(wrong)
+    whole = {"batches": bodies}
+    if len(json.dumps(whole)) > LARGEST_BODY:
+        raise FileRefusedError([f"makes more than {LARGEST_BODY} bytes: split it"])
     try:
-        found = ask(args, "POST", "/v1/batches/import", {"batches": bodies})
+        found = ask(args, "POST", "/v1/batches/import", whole)
     except AskError as error:
         if not error.faults:
             raise

@@ -3,7 +3,7 @@
 What may live here: from a batch, a look, a move or an end, and a book, to changes.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from controller.records.batches import Batch, check_batch
 from controller.records.book import (
@@ -72,22 +72,27 @@ def add_batches(
         told: Batches, each with a code that it has already, or with "".
         stamp: Who writes, and when.
 
+    Returns:
+        A change for each, in their order.
+
     Raises:
         RowsError: Some do not keep the rules.
     """
     wrong: list[tuple[int, RecordError]] = []
     changes: list[Change] = []
-    # Labels that exist already first: the others get what is free.
-    for at, (batch, code) in sorted(enumerate(told), key=lambda row: not row[1][1]):
+    # What is on labels already is not given to others that come before them.
+    free = _next_number(book, [code for _, code in told])
+    for at, (batch, code) in enumerate(told):
         try:
-            more = add_batch(book, batch, stamp, code)
+            more = add_batch(book, batch, stamp, code or code_of(free))
         except RecordError as error:
             wrong.append((at, error))
         else:
             book = fold(book, more)
             changes += more
+            free += not code
     if wrong:
-        raise RowsError(sorted(wrong, key=lambda row: row[0]))
+        raise RowsError(wrong)
     return tuple(changes)
 
 
@@ -131,10 +136,18 @@ def _code_faults(book: Book, code: str) -> Iterator[Fault]:
         yield fault("code", code, "another batch has this code already")
 
 
-def _next_number(book: Book) -> int:
-    """Return the number after the highest of any code."""
-    taken = [number_of(history[0].subject) for history in book.all_of(Kind.BATCH)]
-    return max(taken, default=0) + 1
+def _next_number(book: Book, labels: Iterable[str] = ()) -> int:
+    """Return the number after the highest of any code, and of some labels."""
+    taken = [history[0].subject for history in book.all_of(Kind.BATCH)]
+    numbers = [number for code in (*taken, *labels) if (number := _number(code))]
+    return max(numbers, default=0) + 1
+
+
+def _number(code: str) -> int:
+    try:
+        return number_of(code)
+    except CodeError:
+        return 0
 
 
 def _earlier_faults(file: BatchFile, batch: Batch) -> Iterator[Fault]:

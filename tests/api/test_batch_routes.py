@@ -264,7 +264,7 @@ async def test_a_tray_names_the_batches_that_stand_in_it(client, kept):
 async def test_many_come_at_once_or_not_at_all(client, kept, as_problem):
     told = [GOOSEBERRY, {**GOOSEBERRY, "code": code_of(9)}]
     found = (await tell(client, "/import", batches=told)).json()["batches"]
-    assert [one["code"] for one in found] == [code_of(9), code_of(10)]
+    assert [one["code"] for one in found] == [code_of(10), code_of(9)]
     wrong = [GOOSEBERRY, {**GOOSEBERRY, "count": 0}, {**GOOSEBERRY, "code": "X"}]
     answer = await client.post("/v1/batches/import", json={"batches": wrong})
     faults = as_problem(answer, 422)["errors"]

@@ -275,6 +275,7 @@ def test_a_file_that_a_person_wrote_is_taken(tmp_path, url, kept, capsys):
         (HEAD + '"open', "is no CSV as in RFC 4180"),
         (HEAD + GOOD * 201, "has 201 rows; at most 200 come at once"),
         (HEAD + GOOD.replace("gel,", "gel,perhaps"), "write true or false"),
+        ("crop,kind,text\r\n" + f"x,seed,{'y' * 1_990}\r\n" * 40, "more than 65536"),
     ],
 )
 def test_a_file_with_a_fault_is_refused_as_a_whole(
