@@ -23,6 +23,8 @@ GROUPS = (
         "every day",
         (
             ("trays", "show the bench now, as a table"),
+            ("batch", "batches of cuttings or seed: add, list, look, move, close"),
+            ("event", "tell what was done at the bench: watered, turned, moved, …"),
             ("run", "run the controller of a bench"),
         ),
     ),
