@@ -1,0 +1,239 @@
+"""`bottomheat tune LOG`: settings for the next season, from this one's log."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from controller.cli.extras import ExtraMissingError, have, need
+
+if TYPE_CHECKING:
+    from controller.cli.modelled import Modelled
+    from controller.cli.tune_write import Configured
+    from controller.cli.tuned import Tuned
+
+_CANDIDATES = 1_024
+_WITHOUT_NUMBA = 24
+"""Chosen: plain Python takes about a second for each candidate and week."""
+
+_MOST_CANDIDATES = 100_000
+_HALF_KELVINS = tuple(range(-4_000, 4_001, 500))
+_FAHRENHEITS = tuple(range(-7, 8))
+
+
+def add_parser(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+) -> None:
+    """Add the command to the command line."""
+    from sim.tuning.wishes import GRAMMAR
+
+    parser = commands.add_parser(
+        "tune",
+        help="search settings for the next season in the model of a log",
+        description=(
+            "Fits a thermal model to a mat's season log, runs other ways of keeping"
+            " it in a closed loop with that model, and recommends one for a wish:"
+            f" {GRAMMAR}. Every figure is of the model and comes with the model's"
+            " error; nothing is recommended far outside of what the log covers. Exit"
+            " 0: done; 1: the wish cannot be had; 2: it cannot be done."
+        ),
+    )
+    parser.add_argument("log", metavar="LOG", type=Path, help="the season log")
+    parser.add_argument("--mat", metavar="MAT", help="which mat, if there are several")
+    parser.add_argument("--wish", metavar="WISH", help="what the next season shall be")
+    parser.add_argument(
+        "--rooting",
+        metavar="SUM",
+        help='what stands for rooted, such as "3200 K·h above 10 °C"',
+    )
+    parser.add_argument(
+        "--price", metavar="PRICE", help='of energy, such as "0.30 per kWh"'
+    )
+    parser.add_argument(
+        "--rated",
+        metavar="N",
+        type=int,
+        default=100_000,
+        help="operations that the relay is made for (100000)",
+    )
+    parser.add_argument(
+        "--candidates",
+        metavar="N",
+        type=int,
+        help=f"how many to try ({_CANDIDATES}; without numba {_WITHOUT_NUMBA})",
+    )
+    parser.add_argument(
+        "--seed", metavar="N", type=int, default=1, help="candidates are drawn from (1)"
+    )
+    parser.add_argument(
+        "--config", metavar="FILE", type=Path, help="the configuration to change"
+    )
+    parser.add_argument(
+        "--write",
+        metavar="FILE",
+        type=Path,
+        help="write it, with nothing but the recommended settings changed",
+    )
+    parser.add_argument(
+        "--overwrite", action="store_true", help="replace a file that is there"
+    )
+    parser.add_argument(
+        "--pictures", metavar="FOLDER", type=Path, help="draw what was found into it"
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command; return its exit status."""
+    try:
+        need("replay", "a thermal model", "numpy", "scipy")
+        if args.pictures:
+            need("pictures", "--pictures", "matplotlib")
+        return _run(args)
+    except ExtraMissingError as error:
+        print(f"bottomheat tune: {error}", file=sys.stderr)
+        return 2
+
+
+def _run(args: argparse.Namespace) -> int:
+    from controller.cli.asked import AskedError
+    from controller.cli.tune_json import as_json
+    from controller.cli.tune_words import in_words
+    from sim.tuning.wishes import WishError
+
+    try:
+        found, configuration = _found(args)
+        written = _written(args, found, configuration)
+    except (AskedError, WishError) as error:
+        print(f"bottomheat tune: {error}", file=sys.stderr)
+        return 2
+    if args.json:
+        record = {**as_json(found), "settings": written}
+        print(json.dumps(record, ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(in_words(found)))
+        if written:
+            print("\n" + "\n".join(written))
+    if args.pictures:
+        _draw(args, found)
+    return 1 if found.wish is not None and found.chosen is None else 0
+
+
+def _found(args: argparse.Namespace) -> "tuple[Tuned, Configured | None]":
+    """Return what a search found, and the configuration that was named."""
+    from controller.cli import asked
+    from controller.cli.modelled import modelled, progress
+    from controller.cli.tune_write import configured
+    from controller.cli.tuned import Terms, Tuned
+    from sim.fitting.evening import evening
+    from sim.tuning.candidates import candidates, knobs_of
+    from sim.tuning.coverage import coverage
+    from sim.tuning.granting import OWN, grant
+    from sim.tuning.searching import proof, search
+    from sim.tuning.wishes import read_wish
+
+    _sensible(args)
+    wish = None if args.wish is None else read_wish(args.wish)
+    rooting = None if args.rooting is None else asked.rooting(args.rooting)
+    price = None if args.price is None else asked.price(args.price)
+    of = modelled(args.log, args.mat)
+    configuration = configured(args.config, of.own.name) if args.config else None
+    fahrenheit = configuration is not None and configuration.fahrenheit
+    count = args.candidates or (_CANDIDATES if have("numba") else _WITHOUT_NUMBA)
+    knobs = knobs_of(of.asked, of.worlds[0].model, _grid(fahrenheit=fahrenheit))
+    plans = candidates(knobs, count, args.seed)
+    result = search(
+        of.record, of.worlds, plans, of.season, rooting, progress("candidates")
+    )
+    answer = None if wish is None else grant(wish, result.figures, result.allowed)
+    seen = coverage(of.record, of.asked)
+    tonight = evening(of.record, of.own, of.fits).steps if seen.narrow else ()
+    found = Tuned(
+        log=str(args.log),
+        of=of,
+        search=result,
+        tried=len(plans),
+        seed=args.seed,
+        wish=wish,
+        answer=answer,
+        proofs={},
+        notes=(*of.notes, *_notes(args, of)),
+        evening=tonight,
+        terms=Terms(price=price, rated=args.rated, fahrenheit=fahrenheit),
+    )
+    finalists = dict.fromkeys(n for n in (OWN, found.chosen) if n is not None)
+    for index in finalists if found.chosen is not None else ():
+        plan = result.figures.plans[index]
+        found.proofs[index] = proof(of.worlds[0], plan, of.scan_s)
+    return found, configuration
+
+
+def _sensible(args: argparse.Namespace) -> None:
+    from controller.adapters.exchange.whole_file import check_free
+    from controller.cli.asked import AskedError
+
+    if args.candidates is not None and not 1 <= args.candidates <= _MOST_CANDIDATES:
+        raise AskedError(
+            f"--candidates {args.candidates}: from 1 to {_MOST_CANDIDATES:,}"
+        )
+    if args.rated < 1:
+        raise AskedError(f"--rated {args.rated}: at least 1")
+    if args.write:
+        if not args.config or not args.wish:
+            raise AskedError(
+                "--write needs --config, the file to change, and --wish, what for"
+            )
+        check_free(args.write, overwrite=args.overwrite)
+
+
+def _grid(*, fahrenheit: bool) -> tuple[int, ...]:
+    """Return steps around the present setpoint that its writer would write [mK]."""
+    if not fahrenheit:
+        return _HALF_KELVINS
+    return tuple(round(step * 5_000 / 9) for step in _FAHRENHEITS)
+
+
+def _notes(args: argparse.Namespace, of: "Modelled") -> list[str]:
+    notes = []
+    if not have("numba"):
+        notes.append(
+            "numba is not installed, so that fewer candidates are tried, in plain"
+            ' Python: pip install "bottomheat[replay]"'
+        )
+    if len(of.own.programme) > 1:
+        notes.append(
+            "the mat has a programme of steps: its setpoints stay, the rest is tried"
+        )
+    if args.rooting:
+        notes.append(
+            "dates count from the first hour of the log and go on at its mean rate,"
+            " as if all days were like those of the log"
+        )
+    return notes
+
+
+def _written(
+    args: argparse.Namespace, found: "Tuned", configuration: "Configured | None"
+) -> list[str]:
+    """Return the recommended settings as lines; write them where asked for."""
+    from controller.cli.tune_write import changed_text, lines_of, patch, write
+
+    if found.chosen is None:
+        return []
+    wanted = found.figures.plans[found.chosen]
+    if configuration is None:
+        return lines_of(found.of.own, wanted, fahrenheit=False)
+    text = changed_text(configuration, wanted)
+    lines = patch(configuration, text, args.write)
+    if args.write:
+        write(configuration, text, wanted, args.write, overwrite=args.overwrite)
+    return lines
+
+
+def _draw(args: argparse.Namespace, found: "Tuned") -> None:
+    from controller.cli.tune_pictures import draw
+
+    for path in draw(found, args.pictures):
+        print(path, file=sys.stderr)

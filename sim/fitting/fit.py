@@ -1,0 +1,206 @@
+"""A thermal model of each zone of a mat, from a record.
+
+What may live here: the order of it: look for jumps, fit, judge what can be
+told, leave out days.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from controller.review.simc import half_rule
+from sim.fitting.fitted import PARAMETERS, Estimate, Fitted, FittedMat
+from sim.fitting.identifiable import (
+    SINGULAR,
+    Collinearity,
+    collinearity,
+    hopeless,
+    together,
+)
+from sim.fitting.innovations import Found, best, sensitivities
+from sim.fitting.jackknife import (
+    LEAST_BLOCKS,
+    blocks,
+    jackknife_covariance,
+    jackknife_error,
+)
+from sim.fitting.jumps import jumps
+from sim.fitting.record import Record
+from sim.fitting.residuals import residuals
+from sim.fitting.sight import Sight, sight
+from sim.thermal import Matrix, Vector
+from sim.zone_model import Zone
+
+DAY_S = 86_400
+
+WILD = 0.5
+"""Chosen: a figure whose logarithm errs by this (a factor of 1.6) is none."""
+
+WILD_K = 3.0
+"""Chosen: an offset that errs by this is none."""
+
+_RATIO = 4
+"""Its column in the sensitivities."""
+
+_GAIN, _SLOW, _FAST, _DELAY, _OFFSET = range(5)
+
+_LEANS_ON = {0: (_GAIN,), 1: (_OFFSET,), 2: (_FAST, _DELAY), 3: (_SLOW,)}
+"""Which figures are in doubt with a column of the sensitivities."""
+
+
+def fit_mat(record: Record) -> FittedMat:
+    """Return the fit of each zone of a mat.
+
+    Args:
+        record: What the log tells; jumps are looked for here.
+    """
+    found = with_jumps(record)
+    return FittedMat(
+        mat=record.mat,
+        start_utc_ms=record.start_utc_ms,
+        step_s=record.step_s,
+        steps=len(record),
+        on_share=float(record.on_share.mean()),
+        windows=found.windows,
+        zones=tuple(fit_zone(found, index) for index in range(len(found.zones))),
+    )
+
+
+def with_jumps(record: Record) -> Record:
+    """Return a record with windows where readings jump as no heat explains.
+
+    A zone that cannot be fitted at all is left as it is; so are surface probes,
+    of which two lags say too little to tell a jump.
+    """
+    starts = list(record.windows)
+    for index, name in enumerate(record.zones):
+        if not record.at_mat[index] and np.isfinite(record.room_c).any():
+            seen = sight(record, index)
+            if not hopeless(record, index, seen):
+                starts += jumps(name, seen, best(seen))
+    starts.sort(key=lambda start: start.step)
+    return replace(record, windows=tuple(starts))
+
+
+def fit_zone(record: Record, index: int) -> Fitted:
+    """Return the model of one zone, its errors, and what cannot be told.
+
+    Args:
+        record: What the log tells of its mat.
+        index: Which of the record's zones.
+    """
+    if not np.isfinite(record.room_c).any():
+        why = "nobody measured the room: warmer than what, no one can say"
+        return _untold(record, index, why)
+    seen = sight(record, index)
+    leave_out = blocks(record.local_day, seen.counts, DAY_S / record.step_s)
+    why = hopeless(record, index, seen)
+    if not why and len(leave_out) < LEAST_BLOCKS:
+        why = f"only {len(leave_out)} days with readings; {LEAST_BLOCKS} are needed"
+    if why:
+        return _untold(record, index, why)
+    found = best(seen)
+    if not found.gain_k > 0:
+        return _untold(record, index, _NOT_FELT)
+    anew = [best(seen.without(block), found.where) for block in leave_out]
+    if any(not one.gain_k > 0 for one in anew):
+        return _untold(record, index, _NOT_FELT)
+    return _fitted(record, index, seen, found, anew)
+
+
+_NOT_FELT = (
+    "it does not get warmer when the mat is on: is the probe in the air, or in a"
+    " tray of another mat?"
+)
+
+
+def _fitted(
+    record: Record, index: int, seen: Sight, found: Found, anew: list[Found]
+) -> Fitted:
+    name, at_mat = record.zones[index], record.at_mat[index]
+    zone = found.zone(name, at_mat=at_mat)
+    replicates = tuple(one.zone(name, at_mat=at_mat) for one in anew)
+    # The noise ratio is no parameter of the bench, and told apart easily.
+    apart = collinearity(np.delete(sensitivities(seen, found), _RATIO, axis=1))
+    told = np.array([_figures(one) for one in replicates])
+    figures, errors = _figures(zone), jackknife_error(told)
+    whys = _whys(apart, figures, jackknife_error(_logarithms(told)))
+    estimates = [
+        Estimate(None, None, why) if why else Estimate(float(figure), float(error))
+        for figure, error, why in zip(figures, errors, whys, strict=True)
+    ]
+    return Fitted(
+        name=name,
+        at_mat=at_mat,
+        zone=zone,
+        noise=found.noise,
+        gain_k=estimates[_GAIN],
+        slow_s=estimates[_SLOW],
+        fast_s=estimates[_FAST],
+        delay_s=estimates[_DELAY],
+        offset_k=estimates[_OFFSET],
+        covariance=jackknife_covariance(
+            np.array([_parameters(one) for one in replicates])
+        ),
+        replicates=replicates,
+        condition=apart.condition,
+        verdicts=tuple(dict.fromkeys(why for why in whys if why)),
+        residuals=residuals(
+            found.errors[seen.in_windows(seen.counts)], len(found.where) + 2
+        ),
+        room_known=float(np.isfinite(record.room_c).mean()),
+    )
+
+
+def _figures(zone: Zone) -> Vector:
+    """Return gain [K], slow and fast lag [s], dead time [s] and offset [K]."""
+    slow_s, fast_s = zone.lags_s
+    delay_s = half_rule(zone.gain_k, (slow_s, fast_s)).delay_s
+    return np.array([zone.gain_k, slow_s, fast_s, delay_s, zone.offset_k])
+
+
+def _parameters(zone: Zone) -> Vector:
+    logs = np.log([zone.gain_k, zone.mat_s, zone.medium_s, zone.coupling])
+    return np.array([*logs, zone.offset_k])
+
+
+def _logarithms(figures: Matrix) -> Matrix:
+    return np.column_stack([np.log(figures[:, :_OFFSET]), figures[:, _OFFSET]])
+
+
+def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
+    """Return for each figure why it cannot be told; empty: it can."""
+    whys = [""] * len(figures)
+    for column in apart.shared:
+        for figure in _LEANS_ON.get(column, ()):
+            whys[figure] = together(apart.shared)
+    if apart.condition > SINGULAR:
+        whys = [together(apart.shared)] * len(figures)
+    for figure, error in enumerate(errors):
+        if not whys[figure] and error > (WILD_K if figure == _OFFSET else WILD):
+            whys[figure] = (
+                "the days contradict each other: without one of them the answer is"
+                " quite another"
+            )
+    return whys
+
+
+def _untold(record: Record, index: int, why: str) -> Fitted:
+    none = Estimate(None, None, why)
+    return Fitted(
+        name=record.zones[index],
+        at_mat=record.at_mat[index],
+        zone=None,
+        noise=None,
+        gain_k=none,
+        slow_s=none,
+        fast_s=none,
+        delay_s=none,
+        offset_k=none,
+        covariance=np.full((len(PARAMETERS), len(PARAMETERS)), np.nan),
+        replicates=(),
+        condition=float("inf"),
+        verdicts=(why,),
+        residuals=None,
+        room_known=float(np.isfinite(record.room_c).mean()),
+    )

@@ -1,0 +1,142 @@
+"""Which candidate grants a wish, which are as good, and what to say if none does.
+
+What may live here: that choice. A constraint holds when the unfavourable end of
+its interval does; among candidates that the log does not tell apart the one that
+changes the least is taken.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.tuning.changes import changes
+from sim.tuning.figures import Figures
+from sim.tuning.jackknifed import Predicted, half_width, tied_with
+from sim.tuning.slack import slack
+from sim.tuning.wishes import Constraint, Wish
+
+OWN = 0
+"""Index of the mat as it is kept now, among its candidates."""
+
+Truths = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Granted:
+    """A wish that can be had.
+
+    Attributes:
+        chosen: The candidate that is recommended.
+        best: The one with least of what there shall be least of.
+        tied: Candidates that the log does not tell from the best, it included,
+            best first.
+        meeting: How many candidates meet all that must hold.
+    """
+
+    chosen: int
+    best: int
+    tied: tuple[int, ...]
+    meeting: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """A constraint, and how near candidates come to it.
+
+    Attributes:
+        constraint: What must hold.
+        best: The candidate that comes nearest to this one by itself.
+        best_slack: By how much it meets it, at the unfavourable end.
+        nearest_slack: By how much the nearest to all of them meets it.
+    """
+
+    constraint: Constraint
+    best: int
+    best_slack: float
+    nearest_slack: float
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    """A wish that cannot be had.
+
+    Attributes:
+        nearest: The candidate that misses by least; None: there is none at all.
+        shortfalls: For each constraint how near one comes to it.
+    """
+
+    nearest: int | None
+    shortfalls: tuple[Shortfall, ...]
+
+
+def grant(wish: Wish, figures: Figures, allowed: Truths) -> Granted | Impossible:
+    """Return what grants a wish, or how near one comes to it.
+
+    Args:
+        wish: The wish.
+        figures: What became of each candidate; the first is the present way.
+        allowed: Which candidates may be recommended, shape (C,).
+
+    Raises:
+        WishError: It asks for what is not there.
+    """
+    slacks = [_surely(slack(figures, one)) for one in wish.constraints]
+    meeting = allowed.copy()
+    for left in slacks:
+        meeting &= left >= 0
+    if not meeting.any():
+        return _impossible(wish, slacks, allowed)
+    cost = figures.costs(wish.goal)
+    best = int(np.argmin(np.where(meeting, cost[:, 0], np.inf)))
+    tied = np.flatnonzero(tied_with(cost, best) & meeting)
+    ordered = sorted(tied.tolist(), key=lambda index: float(cost[index, 0]))
+    chosen = _least_changed(ordered, figures)
+    return Granted(chosen, best, tuple(ordered), int(meeting.sum()))
+
+
+def best_of_kind(
+    wish: Wish, figures: Figures, allowed: Truths, kind: str
+) -> int | None:
+    """Return the best candidate of a policy for a wish; None: none grants it."""
+    of_kind = np.array([plan.policy.kind == kind for plan in figures.plans])
+    found = grant(wish, figures, allowed & of_kind)
+    return found.best if isinstance(found, Granted) else None
+
+
+def _surely(left: Predicted) -> NDArray[np.float64]:
+    """Return the unfavourable end of each slack; without replicates the slack."""
+    half = half_width(left)
+    lower: NDArray[np.float64] = left[:, 0] - np.where(np.isfinite(half), half, 0.0)
+    return lower
+
+
+def _least_changed(tied: Sequence[int], figures: Figures) -> int:
+    own = figures.plans[OWN]
+
+    def turned(index: int) -> tuple[int, float, int]:
+        keys = changes(own, figures.plans[index])
+        operations = float(figures.operations[index, 0])
+        return len(keys), operations, tied.index(index)
+
+    return min(tied, key=turned)
+
+
+def _impossible(
+    wish: Wish, slacks: Sequence[NDArray[np.float64]], allowed: Truths
+) -> Impossible:
+    if not allowed.any():
+        return Impossible(None, ())
+    missed = np.zeros(len(allowed))
+    for left in slacks:
+        # Each in parts of what the candidates differ by in it: kWh and K together.
+        spread = float(np.std(left[allowed])) or 1.0
+        missed = np.maximum(missed, np.maximum(-left, 0) / spread)
+    nearest = int(np.argmin(np.where(allowed, missed, np.inf)))
+    found = []
+    for constraint, left in zip(wish.constraints, slacks, strict=True):
+        best = int(np.argmax(np.where(allowed, left, -np.inf)))
+        best_slack, near_slack = float(left[best]), float(left[nearest])
+        found.append(Shortfall(constraint, best, best_slack, near_slack))
+    return Impossible(nearest, tuple(found))

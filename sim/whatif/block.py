@@ -1,0 +1,170 @@
+"""A block of lanes from the first scan to the last.
+
+What may live here: the order of things in a step. A lane for which nothing
+changes in a scan is passed over: whatever decides, decides lane by lane.
+"""
+
+from controller.core.response import LOOK_MS
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS
+from sim.thermal import Matrix, Vector
+from sim.whatif.demands import cycled, on_off, regulate, regulate_all
+from sim.whatif.felt import begin, weigh
+from sim.whatif.jit import inlined
+from sim.whatif.looks import climb, last, remember
+from sim.whatif.relay import obey
+from sim.whatif.rows import (
+    MOST,
+    CYCLE_HAS,
+    CYCLE_ON,
+    CYCLE_START,
+    CYCLE,
+    DAY_ON,
+    DEMAND,
+    HOT,
+    HOT_LINE,
+    NEED,
+    NEXT,
+    ON,
+    ON_MS,
+    SETPOINT,
+    SINCE,
+    SURFACE_HOT,
+    SURFACE_LINE,
+    TEMP,
+    WATCH,
+    ZONE,
+    ZONES,
+)
+from sim.whatif.shape import Heat, Shape
+from sim.whatif.steady import keep
+from sim.whatif.verdicts import CLEAR, refuse, verdict
+from sim.whatif.warmth import advance, cross, follow, sample, tally
+from sim.whatif.wishes import take_up
+
+DAY, HOUR, LOOK = float(DAY_MS), float(HOUR_MS), float(LOOK_MS)
+SAMPLE_EVERY = 10.0 * MINUTE_MS
+
+
+@inlined
+def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
+    s: Vector,
+    heat: Heat,
+    shape: Shape,
+    change_at: Vector,
+    change_to: Vector,
+    daily: Matrix,
+    told: Matrix,
+) -> None:
+    """Run a block; the lanes' rows are those of a first scan to come."""
+    steps, lanes = len(heat.room_c), shape.lanes
+    looked, marked, marks, day = 0.0, 0.0, 0, 1
+    apart = max(1, int(SAMPLE_EVERY / shape.step))
+    soonest = -1.0
+    for k in range(steps):
+        now = k * shape.step
+        if k > 0:
+            advance(s, heat, shape, k - 1)
+        if soonest <= k:
+            soonest = wished(s, lanes, k, now, change_at, change_to)
+        tally(s, shape)
+        keep(s, shape)
+        if k > 0 and shape.crosses:
+            cross(s, shape)
+        if shape.tracks and k > 0:
+            follow(s, shape, now)
+        elif k % apart == 0:
+            sample(s, shape)
+        if k == 0 or now - looked >= LOOK:
+            if k == 0 or now - marked >= HOUR:
+                remember(s, lanes, marks, now)
+                marks, marked = marks + 1, now
+            if k == 0:
+                begin(s, lanes, now, heat.heard[k])
+            else:
+                weigh(s, lanes, now, now - looked, heat.heard[k], shape.heard)
+            climb(s, lanes, now, k == 0)
+            last(s, lanes, now)
+            looked = now
+        if now >= day * DAY:
+            close_day(s, lanes, day, now, daily)
+            day += 1
+        decide(s, shape, k, now)
+        if len(told) > 0:
+            tell(s, shape, told[k])
+    close_day(s, lanes, day, steps * shape.step, daily)
+
+
+@inlined
+def wished(  # noqa: PLR0913 (as above)
+    s: Vector, lanes: int, k: int, now: float, change_at: Vector, change_to: Vector
+) -> float:
+    """Take up setpoints that may have changed; return the next step for any."""
+    soonest = 1e18
+    for v in range(lanes & MOST):
+        if s[NEXT + v] <= k:
+            take_up(s, v, k, now, change_at, change_to)
+        soonest = min(soonest, s[NEXT + v])
+    return soonest
+
+
+@inlined
+def close_day(s: Vector, lanes: int, day: int, now: float, daily: Matrix) -> None:
+    """Write down the time on of a day that is over."""
+    for v in range(lanes & MOST):
+        on_ms = s[ON_MS + v] + s[ON + v] * (now - s[SINCE + v])
+        daily[v, day - 1] = on_ms - s[DAY_ON + v]
+        s[DAY_ON + v] = on_ms
+
+
+@inlined
+def tell(s: Vector, shape: Shape, told: Vector) -> None:
+    """Write down what the first lane reads, wants and does."""
+    for i in range(shape.zones):
+        told[i] = s[ZONES + i * ZONE + TEMP]
+    told[shape.zones], told[shape.zones + 1] = s[SETPOINT], s[ON]
+
+
+@inlined
+def decide(s: Vector, shape: Shape, k: int, now: float) -> None:
+    """Find the lanes for which something changes now, and change it."""
+    lanes, asks = shape.lanes, 0
+    for v in range(lanes & MOST):
+        hot = (s[HOT + v] >= s[HOT_LINE + v]) | (
+            s[SURFACE_HOT + v] >= s[SURFACE_LINE + v]
+        )
+        s[NEED + v] = 2.0 if hot | (s[WATCH + v] > 0.0) else 0.0
+    if shape.is_pid:
+        regulate_all(s, shape, now)
+        for v in range(lanes & MOST):
+            due = (s[CYCLE_HAS + v] == 0.0) | (
+                now - s[CYCLE_START + v] >= s[CYCLE + v]
+            )
+            demand = 1.0 if now - s[CYCLE_START + v] < s[CYCLE_ON + v] else 0.0
+            need = due | (demand != s[ON + v])
+            s[NEED + v] = 1.0 if need & (s[NEED + v] == 0.0) else s[NEED + v]
+            asks += 1 if s[NEED + v] > 0.0 else 0
+    else:
+        for v in range(lanes & MOST):
+            demand, free = on_off(s, v), s[NEED + v] == 0.0
+            s[DEMAND + v] = demand if free else s[DEMAND + v]
+            s[NEED + v] = 1.0 if free & (demand != s[ON + v]) else s[NEED + v]
+            asks += 1 if s[NEED + v] > 0.0 else 0
+    if asks > 0:
+        for v in range(lanes & MOST):
+            if s[NEED + v] > 0.0:
+                _settle(s, v, shape, k, now)
+
+
+@inlined
+def _settle(s: Vector, v: int, shape: Shape, k: int, now: float) -> None:
+    """Decide for one lane, as the core does for a mat."""
+    if s[NEED + v] > 1.0:
+        cause = verdict(s, v, k, now, shape.trays, shape.zones)
+        if cause != CLEAR:
+            refuse(s, v, cause, now)
+            return
+        if shape.is_pid:
+            regulate(s, v, now)
+        else:
+            s[DEMAND + v] = on_off(s, v)
+    obey(s, v, cycled(s, v, now) if shape.is_pid else s[DEMAND + v], now)

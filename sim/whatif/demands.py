@@ -1,0 +1,193 @@
+"""What a lane's policy asks for: the twin of regulate and of cycles in modulate.
+
+simple-pid's own sums are written out in its order, since its answers must come
+out to the last bit. What may live here: demand. No limits.
+"""
+
+from math import ceil
+
+from controller.core.regulate import (
+    COMPUTE_EVERY_MS,
+    FILTER_SHARE,
+    LONGEST_STEP_MS,
+    TRACKING_SHARE,
+)
+from sim.thermal import Vector
+from sim.whatif.jit import inlined
+from sim.whatif.relay import mean_duty
+from sim.whatif.rows import (
+    CYCLE,
+    CYCLE_CARRY,
+    CYCLE_HAS,
+    CYCLE_ON,
+    CYCLE_START,
+    DEMAND,
+    DERIVATIVE_S,
+    FILTER,
+    GAIN,
+    GAIN_BY_RATE,
+    GAIN_PER_S,
+    HIGH,
+    INTEGRAL_S,
+    LOW,
+    MEAN_DUTY,
+    MIN_OFF,
+    MIN_ON,
+    MOST,
+    NEED,
+    ON,
+    OTHER,
+    PID_AT,
+    PID_DUTY,
+    PID_FILTERED,
+    PID_HAS,
+    PID_INTEGRAL,
+    PID_SETPOINT,
+    RAMP,
+    ROOT,
+    SETPOINT,
+    SETPOINT_C,
+    SINCE,
+    TRACKING,
+)
+from sim.whatif.shape import Shape
+
+COMPUTE_EVERY = float(COMPUTE_EVERY_MS)
+LONGEST_STEP = float(LONGEST_STEP_MS)
+ROUND = 1.5 * 2.0**52
+"""Added and taken away again it rounds half to even, as round does: for what
+is below 2**51, which all here is, and with no call that a compiler cannot put
+in several lanes at once."""
+
+
+@inlined
+def whole(value: float) -> float:
+    """Round to a whole number, half to even."""
+    return (value + ROUND) - ROUND
+
+
+@inlined
+def on_off(s: Vector, v: int) -> float:
+    """Return what on-off regulation demands of a lane."""
+    root = s[ROOT + v]
+    demand = 0.0 if root > s[HIGH + v] else s[DEMAND + v]
+    return 1.0 if root < s[LOW + v] else demand
+
+
+@inlined
+def summed(s: Vector, v: int, integral: float, step_s: float, rate: float) -> None:
+    """Add the parts up as simple-pid does, clamp and track the whole sum."""
+    gain, setpoint_c = s[GAIN + v], s[SETPOINT_C + v]
+    error_k = (s[SETPOINT + v] - s[ROOT + v]) / 1000.0
+    error = setpoint_c - (setpoint_c - error_k)
+    proportional = gain * error
+    # Without a step the core gives simple-pid no integral gain and one second.
+    by = s[GAIN_PER_S + v] if step_s > 0.0 else 0.0
+    lasting = step_s if step_s > 0.0 else 1.0
+    integral += by * error * lasting
+    total = proportional + integral - s[GAIN_BY_RATE + v] * rate
+    duty = min(1.0, max(0.0, total))
+    tracking = min(1.0, step_s / (s[INTEGRAL_S + v] * TRACKING_SHARE))
+    tracked = integral + (duty - total) * tracking
+    s[PID_INTEGRAL + v] = tracked if step_s > 0.0 else integral
+    s[PID_DUTY + v] = duty
+
+
+@inlined
+def regulate(s: Vector, v: int, now: float) -> None:
+    """Let a lane's PID compute, if it is time to."""
+    root, setpoint = s[ROOT + v], s[SETPOINT + v]
+    if s[PID_HAS + v] == 0.0:
+        start = mean_duty(s[ON + v], s[SINCE + v], s[MEAN_DUTY + v], now)
+        s[PID_HAS + v], s[PID_AT + v], s[PID_SETPOINT + v] = 1.0, now, setpoint
+        s[PID_FILTERED + v] = root
+        summed(s, v, start, 0.0, 0.0)
+        return
+    lasting = now - s[PID_AT + v]
+    before = s[PID_SETPOINT + v]
+    if lasting < COMPUTE_EVERY and before == setpoint:
+        return
+    known = lasting <= LONGEST_STEP
+    step_s = lasting / 1000.0 if known else 0.0
+    rate, filtered = 0.0, root
+    if s[DERIVATIVE_S + v] > 0.0 and step_s > 0.0:
+        share = step_s / (s[DERIVATIVE_S + v] / FILTER_SHARE + step_s)
+        moved = (root - s[PID_FILTERED + v]) * share
+        filtered = s[PID_FILTERED + v] + moved
+        rate = moved / 1000.0 / step_s
+    taken = 0.0
+    if known:
+        held = setpoint if s[RAMP + v] > 0.0 else before
+        taken = s[GAIN + v] * ((held - root) / 1000.0)
+        taken -= s[GAIN + v] * ((setpoint - root) / 1000.0)
+    s[PID_AT + v], s[PID_SETPOINT + v], s[PID_FILTERED + v] = now, setpoint, filtered
+    summed(s, v, s[PID_INTEGRAL + v] + taken, step_s, rate)
+
+
+@inlined
+def usual_step(step: float) -> float:
+    """Return from one computation to the next, as a rule [ms]."""
+    return ceil(COMPUTE_EVERY / step) * step
+
+
+@inlined
+def regulate_all(s: Vector, shape: Shape, now: float) -> None:
+    """Let the PIDs of all lanes that need nothing else compute.
+
+    Those that go on as usual are done without a branch and with what a usual
+    step makes constant; the values are those of regulate, which does the rest.
+    """
+    usual = usual_step(shape.step)
+    step_s = usual / 1000.0
+    others = 0
+    for v in range(shape.lanes & MOST):
+        root, setpoint, gain = s[ROOT + v], s[SETPOINT + v], s[GAIN + v]
+        free, lasting = s[NEED + v] == 0.0, now - s[PID_AT + v]
+        same = (s[PID_HAS + v] > 0.0) & (s[PID_SETPOINT + v] == setpoint)
+        plain = free & same & (lasting == usual)
+        filtered, rate = root, 0.0
+        if shape.derives:
+            moved = (root - s[PID_FILTERED + v]) * s[FILTER + v]
+            rate = moved / 1000.0 / step_s
+            filtered = s[PID_FILTERED + v] + moved
+            rate = rate if s[DERIVATIVE_S + v] > 0.0 else 0.0
+            filtered = filtered if s[DERIVATIVE_S + v] > 0.0 else root
+        setpoint_c = s[SETPOINT_C + v]
+        error = setpoint_c - (setpoint_c - (setpoint - root) / 1000.0)
+        integral = s[PID_INTEGRAL + v] + s[GAIN_PER_S + v] * error * step_s
+        total = gain * error + integral - s[GAIN_BY_RATE + v] * rate
+        duty = min(1.0, max(0.0, total))
+        integral += (duty - total) * s[TRACKING + v]
+        s[PID_AT + v] = now if plain else s[PID_AT + v]
+        s[PID_INTEGRAL + v] = integral if plain else s[PID_INTEGRAL + v]
+        s[PID_FILTERED + v] = filtered if plain else s[PID_FILTERED + v]
+        s[PID_DUTY + v] = duty if plain else s[PID_DUTY + v]
+        waits = same & (lasting < COMPUTE_EVERY)
+        other = free & (not plain) & (not waits)
+        s[OTHER + v] = 1.0 if other else 0.0
+        others += 1 if other else 0
+    if others > 0:
+        for v in range(shape.lanes & MOST):
+            if s[OTHER + v] > 0.0:
+                regulate(s, v, now)
+
+
+@inlined
+def cycled(s: Vector, v: int, now: float) -> float:
+    """Return what a lane's time-proportioning cycle demands; begin a new one."""
+    length, start, carry = s[CYCLE + v], s[CYCLE_START + v], s[CYCLE_CARRY + v]
+    if s[CYCLE_HAS + v] == 0.0:
+        start, carry = now - 2.0 * length, 0.0
+    if now - start >= length:
+        s[CYCLE_HAS + v] = 1.0
+        s[CYCLE_START + v] = start + length if now - start < 2.0 * length else now
+        duty = s[PID_DUTY + v]
+        asked = whole(duty * length) + (carry if 0.0 < duty < 1.0 else 0.0)
+        short = length - asked < s[MIN_OFF + v]
+        if asked < s[MIN_ON + v] or (short and 2.0 * asked < length):
+            s[CYCLE_ON + v], s[CYCLE_CARRY + v] = 0.0, asked
+        elif short:
+            s[CYCLE_ON + v], s[CYCLE_CARRY + v] = length, asked - length
+        else:
+            s[CYCLE_ON + v], s[CYCLE_CARRY + v] = asked, 0.0
+    return 1.0 if now - s[CYCLE_START + v] < s[CYCLE_ON + v] else 0.0

@@ -1,0 +1,228 @@
+"""Candidates run together: the way in.
+
+    outcomes = run(model, span, plans)
+    one = trace(model, span, plans[3])
+
+What may live here: which candidates go through the compiled twin, which to the
+core, and what is made of their numbers.
+"""
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import fields
+
+import numpy as np
+
+from controller.core.plan import MatPlan
+from controller.core.units import DAY_MS
+from sim.whatif.bounds import doubtless, reach
+from sim.whatif.candidate import check, heard
+from sim.whatif.compute import Work, run_block, run_compiled
+from sim.whatif.heat import coefficients
+from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
+from sim.whatif.rows import LANES
+from sim.whatif.shape import Heat
+from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
+from sim.whatif.steady import SUMS
+from sim.whatif.table import Table, tabulate
+from sim.zone_model import MatModel
+
+BAND_MK = 500
+"""Chosen: half a kelvin either side of the setpoint."""
+
+
+def run(
+    model: MatModel,
+    span: Span,
+    plans: Sequence[MatPlan],
+    *,
+    band_mk: int = BAND_MK,
+    bare: bool = False,
+) -> Outcomes:
+    """Run candidates in a closed loop with a model; every switch is the core's.
+
+    Args:
+        model: The mat.
+        span: The time.
+        plans: The candidates.
+        band_mk: How near to the setpoint counts as in band [mK].
+        bare: Without numba even where it is installed: slow, the same numbers.
+
+    Raises:
+        ValueError: There is no plan, or one does not fit the model, or the
+            model does not fit the span.
+    """
+    loop = _Loop(model, span, plans, band_mk, bare=bare)
+    outcomes = loop.outcomes()
+    for number in np.flatnonzero(outcomes.by_core):
+        one = core_outcomes(model, span, plans[number], band_mk=band_mk)
+        for field in fields(one):
+            if field.name != "band_mk":
+                getattr(outcomes, field.name)[number] = getattr(one, field.name)[0]
+    return outcomes
+
+
+def trace(
+    model: MatModel, span: Span, plan: MatPlan, *, bare: bool = False
+) -> Trace:
+    """Run one candidate and tell every scan of it.
+
+    Raises:
+        ValueError: As for run.
+    """
+    told = np.zeros((span.steps, len(model.zones) + 2))
+    loop = _Loop(model, span, [plan], BAND_MK, bare=bare)
+    if loop.outcomes(told).by_core[0]:
+        return core_trace(model, span, plan)
+    whole = told.astype(np.int64)
+    return Trace(temps_mc=whole[:, :-2], setpoint_mc=whole[:, -2], on=told[:, -1] > 0)
+
+
+class _Loop:
+    """Candidates that share a model and a span."""
+
+    def __init__(
+        self,
+        model: MatModel,
+        span: Span,
+        plans: Sequence[MatPlan],
+        band_mk: int,
+        *,
+        bare: bool,
+    ) -> None:
+        if not plans:
+            raise ValueError("plans: at least one candidate is needed")
+        for plan in plans:
+            check(model, plan)
+        by = coefficients(model, span)
+        self._heat = Heat(
+            span.room_c,
+            np.rint(span.room_c * 1000),
+            span.push,
+            by.decay,
+            by.by_heat,
+            by.by_room,
+            by.by_push,
+            by.offset_c,
+            by.shown,
+            by.mat,
+            by.start,
+        )
+        self._plans, self._span, self._band_mk = plans, span, band_mk
+        self._bare, self._trays = bare, len(heard(plans[0]))
+        self._table = tabulate(span, plans)
+        far = reach(self._heat, bare=bare)
+        self._doubtless = doubtless(model, span, far)
+        low, high = far.low_mc[: self._trays], far.high_mc[: self._trays]
+        self._crosses = np.array(
+            ((self._table.base > low) | (self._table.upper < high)).any(axis=1)
+        )
+
+    def outcomes(self, told: np.ndarray | None = None) -> Outcomes:  # type: ignore[type-arg]
+        """Run all; those that only the core can do are marked, not done."""
+        if told is None:
+            told = np.zeros((0, 0))
+        everyone = np.arange(len(self._plans))
+        work = self._run(everyone, told, tracks=not self._doubtless)
+        suspects = np.flatnonzero(work.result[:, 5] > 0)
+        if len(suspects):
+            again = self._run(suspects, told, tracks=True)
+            for name in ("result", "peak", "heat", "in_band", "refused", "daily", "steady"):
+                getattr(work, name)[suspects] = getattr(again, name)
+        return self._told(work)
+
+    def _run(self, wanted: Counts, told: np.ndarray, *, tracks: bool) -> Work:  # type: ignore[type-arg]
+        """Run some candidates; the answers are in their order."""
+        table = self._table
+        kind = np.column_stack([table.kind, self._crosses])[wanted]
+        order = np.lexsort(kind.T[::-1])
+        blocks = np.array(
+            [
+                [first, lanes, *kind[order[first]], tracks]
+                for first, lanes in _blocks(kind[order])
+            ]
+        )
+        work = self._work(blocks, table, wanted[order], told)
+        self._through(work)
+        back = np.argsort(order)
+        return work._replace(
+            result=work.result[back],
+            peak=work.peak[back],
+            heat=work.heat[back],
+            in_band=work.in_band[back],
+            refused=work.refused[back],
+            daily=work.daily[back],
+            steady=work.steady[back],
+        )
+
+    def _through(self, work: Work) -> None:
+        span = self._span
+        band, step = float(self._band_mk), float(span.step_ms)
+        loop = run_block if self._bare else run_compiled
+
+        def one(number: int) -> None:
+            loop(work, number, self._heat, band, step, span.room_heard)
+
+        cores = 1 if self._bare else len(os.sched_getaffinity(0))
+        with ThreadPoolExecutor(cores) as threads:  # compiled code holds no lock
+            for _ in threads.map(one, range(len(work.blocks))):
+                pass
+
+    def _work(self, blocks: Counts, table: Table, lanes: Counts, told: np.ndarray) -> Work:  # type: ignore[type-arg]
+        span = self._span
+        count, zones = len(lanes), span.push.shape[1]
+        days = -(-span.steps * span.step_ms // DAY_MS)
+        return Work(
+            blocks,
+            table.plans[lanes],
+            table.base[lanes],
+            table.upper[lanes],
+            table.first[lanes],
+            table.change_at,
+            table.change_to,
+            np.zeros((count, 7)),
+            np.zeros((count, zones)),
+            np.zeros((count, self._trays)),
+            np.zeros((count, self._trays)),
+            np.zeros((count, len(REFUSALS))),
+            np.zeros((count, days)),
+            np.zeros((count, SUMS + self._trays)),
+            told,
+        )
+
+    def _told(self, work: Work) -> Outcomes:
+        step_s, trays = self._span.step_s, self._trays
+        switches, on_ms, driving, trip, trip_ms = work.result[:, :5].T
+        peak = work.peak.astype(np.int64)
+        return Outcomes(
+            switches=switches.astype(np.int64),
+            operations=(switches.astype(np.int64) + 1) // 2,
+            on_s=on_ms / 1000,
+            daily_on_s=work.daily / 1000,
+            heat_mk_ms=work.heat.astype(np.int64),
+            in_band_s=work.in_band * step_s,
+            driving_in_band_s=driving * step_s,
+            band_mk=self._band_mk,
+            peak_mc=peak,
+            margin_mk=margins(peak[:, :trays], peak[:, trays:], self._plans),
+            refused_s=work.refused * step_s,
+            trip=trip.astype(np.int64),
+            trip_s=np.where(trip >= 0, trip_ms / 1000, -1.0),
+            by_core=work.result[:, 6] > 0,
+            warm_s=work.steady[:, 0] * step_s,
+            deviation_k=root_mean(work.steady[:, 1], work.steady[:, 0]),
+            uneven_k=mean(work.steady[:, 2], work.steady[:, 0]),
+            low_mc=work.steady[:, SUMS:].astype(np.int64),
+        )
+
+
+def _blocks(kind: Counts) -> list[tuple[int, int]]:
+    """Return first lane and lanes of each block; all lanes of one are of a kind."""
+    ends = np.flatnonzero((kind[1:] != kind[:-1]).any(axis=1)) + 1
+    found = []
+    for first, end in zip([0, *ends], [*ends, len(kind)], strict=True):
+        found += [
+            (lane, min(LANES, end - lane)) for lane in range(first, end, LANES)
+        ]
+    return found

@@ -1,0 +1,132 @@
+"""Where the numbers of a candidate lie in a block of candidates.
+
+A block is one flat array; a row of it is one quantity of all its lanes, and
+the names here are where rows begin. Truths are 0 or 1, times are ms of the run
+clock, temperatures m°C. What may live here: this layout.
+"""
+
+LANES = 64
+
+MOST, FAR = 127, 0xFFFFF
+"""Masks of lanes and rows: a compiler that sees no index below 0 asks for none,
+and does eight lanes at once.
+"""
+
+# the candidate's plan
+LOW_BY = 0 * LANES  # Half the differential, down [mK].
+DIFFERENTIAL = 1 * LANES  # [mK]
+MIN_ON = 2 * LANES  # [ms]
+MIN_OFF = 3 * LANES  # [ms]
+RAMP = 4 * LANES  # [mK/h]; below 0: none
+TRAY_LIMIT = 5 * LANES  # [mK]
+CUTOUT = 6 * LANES  # [m°C]
+SURFACE_LIMIT = 7 * LANES  # [m°C]
+SURFACE_CUTOUT = 8 * LANES  # [m°C]
+SETTLE = 9 * LANES  # [ms]
+HALF_ALLOWANCE = 10 * LANES  # [mK]
+MOST_RISE = 11 * LANES  # [mK]
+RISE_LIMIT = 12 * LANES  # [mK]
+LONGEST_ON = 13 * LANES  # [ms]
+DAILY_ON = 14 * LANES  # [ms]
+ALLOWANCE = 15 * LANES  # Full heat for the heat allowance [ms]
+LAG = 16 * LANES  # [ms]
+STUCK_AFTER = 17 * LANES  # [ms]
+GAIN = 18 * LANES  # [1/K]
+GAIN_PER_S = 19 * LANES  # Gain over integral time [1/(K s)]
+INTEGRAL_S = 20 * LANES  # [s]
+GAIN_BY_RATE = 21 * LANES  # Gain times derivative time [s/K]
+DERIVATIVE_S = 22 * LANES  # [s]
+CYCLE = 23 * LANES  # [ms]
+TRACKING = 24 * LANES  # share of a usual step in the tracking time
+FILTER = 25 * LANES  # the same in the derivative filter
+
+PARAMETERS = 26
+
+# what the core's state holds, as far as it decides here
+SETPOINT = 26 * LANES  # in force [m°C]
+SETPOINT_C = 27 * LANES  # the same [°C]
+LOW = 28 * LANES  # on below [m°C]
+HIGH = 29 * LANES  # off above [m°C]
+HOT_LINE = 30 * LANES  # no limit acts on a tray below [m°C]
+SURFACE_LINE = 31 * LANES  # nor on a surface below [m°C]
+NEXT = 32 * LANES  # step at which the setpoint may change
+TARGET = 33 * LANES  # index of the present target
+RAMP_FROM = 34 * LANES
+RAMP_AT = 35 * LANES
+RAMP_TO = 36 * LANES
+LIMIT_FROM = 37 * LANES
+LIMIT_AT = 38 * LANES
+LIMIT_TO = 39 * LANES
+ON = 40 * LANES  # the relay is on
+SINCE = 41 * LANES  # [ms]
+ON_MS = 42 * LANES  # time on up to SINCE [ms]
+SWITCHES = 43 * LANES
+MEAN_DUTY = 44 * LANES  # up to SINCE
+DEMAND = 45 * LANES
+PID_HAS = 46 * LANES
+PID_AT = 47 * LANES
+PID_INTEGRAL = 48 * LANES
+PID_SETPOINT = 49 * LANES
+PID_FILTERED = 50 * LANES
+PID_DUTY = 51 * LANES
+CYCLE_HAS = 52 * LANES
+CYCLE_START = 53 * LANES
+CYCLE_ON = 54 * LANES
+CYCLE_CARRY = 55 * LANES
+ROOT = 56 * LANES  # driving temperature [m°C]
+HOT = 57 * LANES  # hottest tray [m°C]
+SURFACE_HOT = 58 * LANES  # hottest surface [m°C]
+SUM = 59 * LANES  # of the trays, a scratch row
+CLIMB_AT = 60 * LANES
+CLIMB_FROM = 61 * LANES
+CLIMB_UNTIL = 62 * LANES  # -1: it did not climb too fast
+REST_UNTIL = 63 * LANES  # -1: no rest
+SPENT = 64 * LANES
+MARK = 65 * LANES  # time on a day ago [ms]
+WATCH = 66 * LANES  # protect must look at every scan
+NEED = 67 * LANES  # this scan decides something
+OTHER = 68 * LANES  # a PID that does not go on as usual
+UP_SINCE = 69 * LANES
+UP_FROM = 70 * LANES
+UP_PROVEN = 71 * LANES
+UP_ON = 72 * LANES
+UP_EXCESS = 73 * LANES
+UP_LOWEST = 74 * LANES
+UP_COOLED = 75 * LANES
+UP_ROOM = 76 * LANES
+UP_MARK_AT = 77 * LANES
+UP_MARK_FROM = 78 * LANES
+UP_FELL = 79 * LANES
+UP_MISSED = 80 * LANES
+FROZEN = 81 * LANES
+SUSPECT = 82 * LANES  # may have a probe that stands still
+STRANGE = 83 * LANES  # the core must do it
+TRIP = 84 * LANES  # -1: none
+TRIP_AT = 85 * LANES
+COUNTED_AT = 86 * LANES  # step of the last count over the cut-outs
+DRIVING_IN_BAND = 87 * LANES
+DAY_ON = 88 * LANES  # on at midnight
+PAD_LOW = 89 * LANES  # colder than anything
+PAD_HIGH = 90 * LANES  # warmer than anything
+
+MARKS = 91 * LANES  # time on at the last full hours, the oldest first
+MARK_ROWS = 25
+REFUSED = 116 * LANES  # steps refused, by cause
+ZONES = 130 * LANES  # the first zone's rows begin here
+
+# within a zone's rows
+Z0 = 0 * LANES
+Z1 = 1 * LANES
+TEMP = 2 * LANES  # reading [m°C]
+PEAK = 3 * LANES
+HEAT = 4 * LANES
+FIX = 5 * LANES
+IN_BAND = 6 * LANES
+BASE = 7 * LANES
+UPPER = 8 * LANES
+BEFORE = 9 * LANES  # the reading before [m°C]
+SAME_SINCE = 10 * LANES
+SAMPLE = 11 * LANES
+ALIKE = 12 * LANES
+OVER = 13 * LANES
+ZONE = 14 * LANES  # from zone to zone

@@ -1,0 +1,110 @@
+"""Whether a lane's mat may be heated: the twin of protect.
+
+Only lanes for which something may refuse heat come here. Probes are heard in
+every scan and nobody has hands on the bench, so that limits, cut-outs and the
+response guards are all there is. What may live here: reasons to refuse, the
+strongest first. Nothing here asks for heat.
+"""
+
+from controller.core.judge import SECOND
+from sim.thermal import Vector
+from sim.whatif.jit import inlined
+from sim.whatif.relay import switch
+from sim.whatif.rows import (
+    CLIMB_UNTIL,
+    COUNTED_AT,
+    CUTOUT,
+    CYCLE_HAS,
+    DEMAND,
+    HOT,
+    LANES,
+    ON,
+    OVER,
+    REFUSED,
+    REST_UNTIL,
+    SETTLE,
+    SINCE,
+    SPENT,
+    SURFACE_CUTOUT,
+    SURFACE_HOT,
+    SURFACE_LIMIT,
+    TEMP,
+    TRIP,
+    TRIP_AT,
+    UP_MISSED,
+    WATCH,
+    ZONE,
+    ZONES,
+)
+from sim.whatif.wishes import tray_limit
+
+CLEAR = -1
+TRIPPED, NOT_FELT, CUT, TRAY, SURFACE_CUT, SURFACE, ABOVE, CLIMBS, LONG, DAY = range(10)
+"""Indices of span.REFUSALS."""
+
+
+@inlined
+def verdict(s: Vector, v: int, k: int, now: float, trays: int, zones: int) -> int:
+    """Return the strongest reason to refuse a lane heat, or CLEAR."""
+    if s[TRIP + v] >= 0.0:
+        return int(s[TRIP + v])
+    twice = _counted(s, v, k, trays, zones)
+    from_above = s[ON + v] == 0.0 and now - s[SINCE + v] > s[SETTLE + v]
+    trip = CLEAR
+    if twice:
+        trip = CLEAR if from_above else TRIPPED
+    elif s[UP_MISSED + v] > 0.0:
+        trip = NOT_FELT
+    if trip != CLEAR:
+        s[TRIP + v], s[TRIP_AT + v], s[WATCH + v] = float(trip), now, 1.0
+        return trip
+    limited = _limited(s, v, now)
+    if limited != CLEAR:
+        return ABOVE if from_above else limited
+    return _answered(s, v, now)
+
+
+@inlined
+def _counted(s: Vector, v: int, k: int, trays: int, zones: int) -> bool:
+    """Count readings in a row over each cut-out; whether one is the second.
+
+    In a scan that did not come here every probe was below its cut-out.
+    """
+    in_a_row = s[COUNTED_AT + v] == k - 1.0
+    s[COUNTED_AT + v] = float(k)
+    twice = False
+    for i in range(zones):
+        at = ZONES + i * ZONE + v
+        cutout = s[CUTOUT + v] if i < trays else s[SURFACE_CUTOUT + v]
+        count = s[at + OVER] + 1.0 if in_a_row else 1.0
+        s[at + OVER] = count if s[at + TEMP] >= cutout else 0.0
+        twice = twice or s[at + OVER] >= SECOND
+    return twice
+
+
+@inlined
+def _limited(s: Vector, v: int, now: float) -> int:
+    hot, surface = s[HOT + v], s[SURFACE_HOT + v]
+    if hot >= tray_limit(s, v, now):
+        return CUT if hot >= s[CUTOUT + v] else TRAY
+    if surface >= s[SURFACE_LIMIT + v]:
+        return SURFACE_CUT if surface >= s[SURFACE_CUTOUT + v] else SURFACE
+    return CLEAR
+
+
+@inlined
+def _answered(s: Vector, v: int, now: float) -> int:
+    """Return what the response guards refuse for."""
+    if s[CLIMB_UNTIL + v] >= 0.0:
+        return CLIMBS
+    if s[REST_UNTIL + v] >= 0.0 and now < s[REST_UNTIL + v]:
+        return LONG
+    return DAY if s[SPENT + v] > 0.0 else CLEAR
+
+
+@inlined
+def refuse(s: Vector, v: int, cause: int, now: float) -> None:
+    """Keep a lane off for a cause; minimum times do not delay it."""
+    s[REFUSED + cause * LANES + v] += 1.0
+    s[DEMAND + v], s[CYCLE_HAS + v] = 0.0, 0.0
+    switch(s, v, 0.0, now)
