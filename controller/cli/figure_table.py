@@ -5,6 +5,7 @@ What may live here: which figures are shown, in which order and with what unit.
 
 from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
+from math import isfinite
 
 from controller.cli.output import table
 from controller.cli.tuned import Terms, driven_by, kept_at, kept_by, told
@@ -117,6 +118,8 @@ def ranged(
     found: Interval, digits: int, unit: str = "", *, signed: bool = False
 ) -> str:
     """Return a figure with half of its interval."""
+    if not isfinite(found.value):
+        return "-"
     value = f"{found.value:{'+' if signed else ''},.{digits}f}"
     if found.high is None:
         return f"{value}{unit}"

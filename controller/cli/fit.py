@@ -17,6 +17,7 @@ from controller.review.recounted import Span
 
 if TYPE_CHECKING:
     from sim.fitting.fitted import FittedMat
+    from sim.fitting.record import Record
 
 NEEDS = ("numpy", "scipy")
 
@@ -59,6 +60,11 @@ def add_parser(
     parser.add_argument(
         "--out", metavar="FILE", type=Path, help="write the models to a new JSON file"
     )
+    parser.add_argument(
+        "--plan",
+        action="store_true",
+        help="instead, what to do tonight so that the log tells more",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run)
 
@@ -67,10 +73,16 @@ def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     try:
         _refuse(args)
-        fits = _fitted(args)
+        headers, records = _records(args)
     except (_NoUseError, ExchangeError) as error:
         print(f"bottomheat fit: {error}", file=sys.stderr)
         return 2
+    fits = _fits(records)
+    if args.plan:
+        from controller.cli.evening import tell_evenings
+
+        tell_evenings(headers, records, fits, as_json=args.json)
+        return 0
     _tell(args, fits)
     told = all(zone.usable for fit in fits for zone in fit.zones)
     return 0 if told else 1
@@ -104,8 +116,16 @@ def _tell(args: argparse.Namespace, fits: "tuple[FittedMat, ...]") -> None:
         print("\n\n".join(block for fit in fits for block in in_words(fit)))
 
 
-def _fitted(args: argparse.Namespace) -> "tuple[FittedMat, ...]":
+def _fits(records: "Sequence[Record]") -> "tuple[FittedMat, ...]":
     from sim.fitting.fit import fit_mat
+
+    return tuple(fit_mat(record) for record in records)
+
+
+def _records(
+    args: argparse.Namespace,
+) -> "tuple[Sequence[RunHeader], list[Record]]":
+    """Return the runs of the log, and a record of each mat."""
     from sim.fitting.gridded import record_of
 
     reader = SeasonLogReader(args.log)
@@ -118,7 +138,7 @@ def _fitted(args: argparse.Namespace) -> "tuple[FittedMat, ...]":
     except ValueError as error:
         message = f"{args.log}: {error}"
         raise _NoUseError(message) from None
-    return tuple(fit_mat(record) for record in records)
+    return headers, records
 
 
 def _histories(

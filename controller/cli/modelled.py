@@ -6,7 +6,7 @@ there is to say of both, and progress on a terminal.
 
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -26,7 +26,6 @@ from sim.fitting.gridded import record_of
 from sim.fitting.record import Record
 from sim.tuning.figures import Season
 from sim.tuning.worlds import (
-    NoModelError,
     Tell,
     World,
     without_unmodelled,
@@ -92,10 +91,12 @@ def modelled(path: Path, mat: str | None) -> Modelled:
     if history is None:
         raise AskedError(f"{path}: no scan of mat {own.name} is in it")
     try:
-        record, fits = fit_mat(record_of(history))
-        asked, lost = without_unmodelled(own, fits)
-    except NoModelError as error:
+        plain = record_of(history)
+        fitted = fit_mat(plain)
+        asked, lost = without_unmodelled(own, fitted.zones)
+    except ValueError as error:
         raise AskedError(f"{path}: {error}") from None
+    record, fits = replace(plain, windows=fitted.windows), fitted.zones
     hours = len(record) * record.step_s / 3600
     if hours < _SHORTEST_H:
         raise AskedError(

@@ -4,6 +4,8 @@ What may live here: the keys and their units. Every figure comes with both ends
 of its interval, null where there is none.
 """
 
+from math import isfinite
+
 from controller.cli.modelled import IN_THE_MODEL, Modelled
 from controller.cli.tuned import Tuned, told, way_text
 from sim.fitting.fitted import Fitted
@@ -30,7 +32,8 @@ def as_json(found: Tuned) -> dict[str, object]:
             for name, index in found.ways()
         ],
         "nondominated": [
-            way(found.figures, index, found) for index in found.front(len(search.front))
+            way(found.figures, index, found)
+            for index in found.some_of_front(len(search.reasons))
         ],
         "notes": list(found.notes),
         "evening": list(found.evening),
@@ -122,7 +125,11 @@ def _tray(figures: Figures, tray: int, index: int) -> dict[str, object]:
 
 def _ends(predicted: Predicted, index: int) -> dict[str, float | None]:
     found = told(predicted, index)
-    return {"value": found.value, "low": found.low, "high": found.high}
+    ends = {"value": found.value, "low": found.low, "high": found.high}
+    return {
+        key: value if value is not None and isfinite(value) else None
+        for key, value in ends.items()
+    }
 
 
 def _answer(found: Tuned) -> dict[str, object] | None:

@@ -4,12 +4,11 @@ What may live here: these three pictures with their words.
 """
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.dates import ConciseDateFormatter, date2num
 
 from controller.adapters.exchange import ExchangeError
 from controller.cli.modelled import IN_THE_MODEL, Modelled
@@ -20,13 +19,18 @@ from sim.fitting.smoother import stepped
 from sim.thermal import Vector
 from sim.tuning.granting import OWN
 from sim.tuning.jackknifed import Predicted, half_width
-from sim.tuning.worlds import World
 from sim.whatif.engine import trace
 from sim.whatif.span import Trace
 from sim.zone_model import steps
 
 _WEEK_D = 7
+_DAY_S = 86_400
+_MOST_TICKS = 10
+_MEAN_STEPS = 30
+_APART_K = 0.25
+_RIGHT = ("axes fraction", "data")
 _MARKS = {"on-off": "o", "pid": "^"}
+_KINDS = {"on-off": "on-off", "pid": "PID"}
 
 
 def draw(found: Tuned, folder: Path) -> list[Path]:
@@ -56,6 +60,7 @@ def _trade_off(found: Tuned, path: Path) -> list[Path]:
     left, right = figure.subplots(1, 2, sharey=True)
     _cloud(left, found, figures.operations)
     left.set_xscale("log")
+    _plain_numbers(left, figures.operations[found.search.allowed, 0])
     plain(
         left, "relay operations (logarithmic)", "deviation from the setpoint, rms [K]"
     )
@@ -67,12 +72,24 @@ def _trade_off(found: Tuned, path: Path) -> list[Path]:
     return kept(figure, path, _trade_off_words(found))
 
 
+def _plain_numbers(axes: Axes, values: Vector) -> None:
+    """Mark a logarithmic axis with numbers as people write them."""
+    ticks = [
+        step * 10**power
+        for power in range(7)
+        for step in (1, 2, 5)
+        if values.min() / 2 <= step * 10**power <= values.max() * 2
+    ]
+    axes.set_xticks(ticks, [f"{tick:,}" for tick in ticks])
+    axes.minorticks_off()
+
+
 def _cloud(axes: Axes, found: Tuned, across: Predicted) -> None:
     up = found.figures.deviation_k
     kinds = np.array([plan.policy.kind for plan in found.figures.plans])
     for kind, mark in _MARKS.items():
-        other = found.search.allowed & ~found.search.front & (kinds == kind)
-        front = found.search.front & (kinds == kind)
+        other = found.search.allowed & ~found.front & (kinds == kind)
+        front = found.front & (kinds == kind)
         axes.plot(
             across[other, 0],
             up[other, 0],
@@ -82,7 +99,7 @@ def _cloud(axes: Axes, found: Tuned, across: Predicted) -> None:
             markeredgecolor=PALE,
             markeredgewidth=0.6,
             linestyle="none",
-            label=f"{kind}: beaten by others",
+            label=f"{_KINDS[kind]}, beaten",
         )
         axes.plot(
             across[front, 0],
@@ -91,7 +108,7 @@ def _cloud(axes: Axes, found: Tuned, across: Predicted) -> None:
             markersize=3.5,
             color=INK,
             linestyle="none",
-            label=f"{kind}: beaten by none",
+            label=f"{_KINDS[kind]}, beaten by none",
         )
     _point(axes, across, up, OWN, "s", "as now")
     if found.chosen is not None:
@@ -131,7 +148,7 @@ def _trade_off_words(found: Tuned) -> str:
         f"Two scatter plots of {len(figures.plans)} ways of keeping mat"
         f" {found.of.own.name}, {IN_THE_MODEL}: deviation from the setpoint against"
         " relay operations, and against energy. On-off ways are circles, PID ways"
-        f" triangles; {int(found.search.front.sum())} that none beats are filled."
+        f" triangles; {int(found.front.sum())} that none beats are filled."
     ]
     marked = [("As now (square)", OWN), ("Recommended (star)", found.chosen)]
     for name, index in marked:
@@ -153,66 +170,92 @@ def _weeks(found: Tuned, path: Path) -> list[Path]:
     ways = [("as now", OWN)]
     if found.chosen not in {None, OWN}:
         ways.append(("recommended", found.chosen or OWN))
+    traces = [trace(world.model, world.span, plans[index]) for _, index in ways]
     figure = a_figure(
         f"Mat {found.of.own.name}: the last days of the log, {IN_THE_MODEL}",
         9.0,
-        2.9 * len(ways) + 0.6,
+        2.7 * len(ways) + 0.6,
     )
     rows = figure.subplots(
         2 * len(ways), 1, sharex=True, height_ratios=[5, 1] * len(ways)
     )
     said = [f"Line plots of mat {found.of.own.name}, {IN_THE_MODEL}."]
-    lowest: list[float] = []
     for place, (name, index) in enumerate(ways):
-        told_of = trace(world.model, world.span, plans[index])
         way = way_text(plans[index], fahrenheit=found.terms.fahrenheit)
         above, below = rows[2 * place], rows[2 * place + 1]
-        _week(above, below, found, world, told_of)
+        _week(above, below, found, traces[place])
         above.set_title(f"{name}: {way}", fontsize=8, loc="left")
-        said.append(f"{name.capitalize()}: {way}: {_week_words(found, told_of)}.")
-        lowest += above.get_ylim()
-    for place in range(len(ways)):
-        rows[2 * place].set_ylim(min(lowest), max(lowest))
-    rows[0].legend(fontsize=7, ncols=6, loc="upper right", frameon=True)
+        above.set_ylim(*_reach(found, traces))
+        said.append(f"{name.capitalize()}: {way}: {_week_words(found, traces[place])}.")
+    handles, labels = rows[0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside upper right", ncols=8, fontsize=7)
     return kept(figure, path, " ".join(said))
 
 
-def _week(above: Axes, below: Axes, found: Tuned, world: World, told_of: Trace) -> None:
-    first = _last_week(world)
-    at = _moments(found.of, len(told_of.on))[first:]
-    trays = found.figures.trays
-    for n, name in enumerate(trays):
-        dash = DASHES[n % len(DASHES)]
+def _reach(found: Tuned, traces: Sequence[Trace]) -> tuple[float, float]:
+    """Return the temperatures to show: all but what came before it was warm."""
+    count = len(found.figures.trays)
+    ends = []
+    for one in traces:
+        temps = one.temps_mc[_last_week(found.of) :, :count] / 1000
+        ends += [float(np.percentile(temps, 3)), float(temps.max())]
+    return min(ends) - 0.5, max(ends) + 0.3
+
+
+def _week(above: Axes, below: Axes, found: Tuned, told_of: Trace) -> None:
+    first = _last_week(found.of)
+    at = _days(found.of)[first:]
+    for n, name in enumerate(found.figures.trays):
         temps = told_of.temps_mc[first:, n] / 1000
+        dash = DASHES[n % len(DASHES)]
         above.plot(at, temps, color=INK, linewidth=0.8, linestyle=dash, label=name)
+    _names(above, found, told_of)
     setpoint = told_of.setpoint_mc[first:] / 1000
     above.plot(at, setpoint, color=PALE, linewidth=2.2, label="setpoint", zorder=1)
     plain(above, "", "root zone [°C]")
     below.fill_between(at, told_of.on[first:], step="post", color=INK, linewidth=0)
     below.set_yticks([0, 1], ["off", "on"])
     plain(below, "", "mat")
-    locator = below.xaxis.get_major_locator()
-    below.xaxis_date(found.of.season.starts.tzinfo)
-    locator = below.xaxis.get_major_locator()
-    below.xaxis.set_major_formatter(
-        ConciseDateFormatter(locator, tz=found.of.season.starts.tzinfo)
-    )
+    _midnights(below, found.of, at)
 
 
-def _last_week(world: World) -> int:
-    span = world.span
+def _names(above: Axes, found: Tuned, told_of: Trace) -> None:
+    """Write each tray's name where its line ends, none over another."""
+    last = told_of.temps_mc[-DAY_MS // found.of.worlds[0].span.step_ms :] / 1000
+    means = [float(last[:, n].mean()) for n in range(len(found.figures.trays))]
+    lowest = -np.inf
+    for n in np.argsort(means):
+        lowest = max(means[n], lowest + _APART_K)
+        above.annotate(
+            found.figures.trays[n], (1.0, lowest), xycoords=_RIGHT, fontsize=7
+        )
+
+
+def _last_week(of: Modelled) -> int:
+    span = of.worlds[0].span
     return max(0, span.steps - _WEEK_D * DAY_MS // span.step_ms)
 
 
-def _moments(of: Modelled, count: int) -> Vector:
-    starts: datetime = of.season.starts
-    first = date2num(starts)
-    step = timedelta(seconds=of.record.step_s) / timedelta(days=1)
-    return np.asarray(first + step * np.arange(count), dtype=np.float64)
+def _days(of: Modelled) -> Vector:
+    """Return where each step begins, in days since the first one's midnight."""
+    starts = of.season.starts
+    into = timedelta(hours=starts.hour, minutes=starts.minute, seconds=starts.second)
+    count = of.worlds[0].span.steps
+    days = (into / timedelta(days=1)) + np.arange(count) * of.record.step_s / _DAY_S
+    return np.asarray(days, dtype=np.float64)
+
+
+def _midnights(axes: Axes, of: Modelled, at: Vector) -> None:
+    """Mark midnights with the day that begins, some of them in a long log."""
+    first, last = int(np.ceil(at[0])), int(at[-1])
+    every = max(1, (last - first) // _MOST_TICKS + 1)
+    days = list(range(first, last + 1, every))
+    dates = [of.season.starts.date() + timedelta(days=n) for n in days]
+    axes.set_xticks(days, [f"{one.day} {one:%b}" for one in dates])
 
 
 def _week_words(found: Tuned, told_of: Trace) -> str:
-    first = _last_week(found.of.worlds[0])
+    first = _last_week(found.of)
     ranges = []
     for n, name in enumerate(found.figures.trays):
         temps = told_of.temps_mc[first:, n] / 1000
@@ -225,38 +268,44 @@ def _week_words(found: Tuned, told_of: Trace) -> str:
 
 
 def _fit(of: Modelled, path: Path) -> list[Path]:
-    world = of.worlds[0]
-    zones = world.model.zones
+    zones = of.worlds[0].model.zones
     figure = a_figure(
         f"Mat {of.own.name}: what was measured, and the model with heat and room alone",
         9.0,
-        1.7 * len(zones) + 0.6,
+        1.6 * len(zones) + 0.6,
     )
     rows: Sequence[Axes] = list(
         np.atleast_1d(figure.subplots(len(zones), 1, sharex=True))
     )
-    at = _moments(of, len(of.record))
+    at = _days(of)
     said = [
         f"Line plots of mat {of.own.name}: measured temperature and the fitted model"
-        " given only heat and room, without what no model knows."
+        " given only heat and room, without what no model knows; means over"
+        f" {_MEAN_STEPS} minutes."
     ]
     for n, (zone, axes) in enumerate(zip(zones, rows, strict=True)):
         measured = of.record.temps_c[:, of.record.zones.index(zone.name)]
         alone = _alone(of, n)
-        axes.plot(at, measured, color=PALE, linewidth=2.2, label="measured")
-        axes.plot(at, alone, color=INK, linewidth=0.7, label="model")
-        off = alone - measured
-        rms = float(np.sqrt(np.nanmean(np.square(off))))
+        rms = float(np.sqrt(np.nanmean(np.square(alone - measured))))
+        axes.plot(at, _smooth(measured), color=PALE, linewidth=2.4, label="measured")
+        axes.plot(at, _smooth(alone), color=INK, linewidth=0.8, label="model")
         axes.set_title(f"{zone.name}: {rms:.2f} K apart (rms)", fontsize=8, loc="left")
         plain(axes, "", "[°C]")
         said.append(f"{zone.name}: {rms:.2f} K apart (root mean square).")
-    rows[0].legend(fontsize=7, ncols=2, loc="upper right")
-    rows[-1].xaxis_date(of.season.starts.tzinfo)
-    locator = rows[-1].xaxis.get_major_locator()
-    rows[-1].xaxis.set_major_formatter(
-        ConciseDateFormatter(locator, tz=of.season.starts.tzinfo)
-    )
+    _midnights(rows[-1], of, at)
+    handles, labels = rows[0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside upper right", ncols=2, fontsize=7)
     return kept(figure, path, " ".join(said))
+
+
+def _smooth(values: Vector) -> Vector:
+    """Return means over half an hour; NaN where one of them is missing."""
+    if len(values) < _MEAN_STEPS:
+        return values
+    inner = np.convolve(values, np.full(_MEAN_STEPS, 1 / _MEAN_STEPS), mode="valid")
+    before = (len(values) - len(inner)) // 2
+    after = len(values) - len(inner) - before
+    return np.concatenate([np.full(before, np.nan), inner, np.full(after, np.nan)])
 
 
 def _alone(of: Modelled, index: int) -> Vector:

@@ -253,11 +253,11 @@ def _power_w(found: Tuned, index: int) -> float:
 
 
 def _front(found: Tuned) -> Iterator[str]:
-    count = int(found.search.front.sum())
-    indices = found.front(SHOWN_FRONT)
+    count = int(found.front.sum())
+    indices = found.some_of_front(SHOWN_FRONT)
     yield from _wrapped(
-        f"{count:,} candidates are beaten by none in energy, relay operations,"
-        f" deviation and warmth together; {len(indices)} of them, by energy:",
+        f"At the present setpoints {count:,} candidates are beaten by none in energy,"
+        f" relay operations and deviation together; {len(indices)} of them, by energy:",
         "",
     )
     ways = [(str(place), index) for place, index in enumerate(indices, start=1)]

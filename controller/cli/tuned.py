@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.cli.asked import Price, temperature_text
 from controller.cli.modelled import Modelled
@@ -17,7 +18,7 @@ from sim.tuning.candidates import DIFFERENTIALS_MK
 from sim.tuning.figures import Figures
 from sim.tuning.granting import OWN, Granted, Impossible, best_of_kind
 from sim.tuning.jackknifed import Interval, Predicted, interval
-from sim.tuning.searching import Proof, Search
+from sim.tuning.searching import Proof, Search, front
 from sim.tuning.wishes import Wish
 
 
@@ -109,9 +110,14 @@ class Tuned:
                 return index
         return None
 
-    def front(self, most: int) -> list[int]:
+    @property
+    def front(self) -> NDArray[np.bool_]:
+        """Which candidates nothing beats."""
+        return front(self.search, self.wish)
+
+    def some_of_front(self, most: int) -> list[int]:
         """Return candidates that nothing beats, some of them, by energy."""
-        indices = np.flatnonzero(self.search.front)
+        indices = np.flatnonzero(self.front)
         order = np.argsort(self.figures.energy_kwh[indices, 0], kind="stable")
         indices = indices[order]
         if len(indices) <= most:

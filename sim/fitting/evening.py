@@ -28,7 +28,7 @@ ENOUGH_RANGE_K = 2.0
 ENOUGH_ROOM_K = 2.0
 """Chosen: below it gain and offset are hardly told apart [K]."""
 
-ENOUGH_OFF_H = 2.0
+ENOUGH_OFF_H = 1.0
 """Chosen: several times the lag of the mat itself [h]."""
 
 ENOUGH_DAYS = 4
@@ -36,6 +36,8 @@ ENOUGH_DAYS = 4
 
 _MISSING = 0.2
 _USUAL_HOURS = 6.0
+_LONGEST_HOURS = 10.0
+_A_LITTLE = 0.05
 _START_HOUR = 20
 
 
@@ -100,7 +102,7 @@ def evening(record: Record, mat: MatPlan, fits: Sequence[Fitted] = ()) -> Evenin
     """
     seen = covered(record, mat)
     setback = _setback(seen, mat, fits)
-    steps = [*setback.steps, *_others(seen, done=bool(setback.steps))]
+    steps = [*setback.steps, *_others(seen, done=bool(setback.settings))]
     return Evening(tuple(steps), setback.settings, tuple(_why(seen)))
 
 
@@ -196,7 +198,7 @@ def _night(day_c: float, night_c: float, hours: float) -> Evening:
 
 
 def _hours(seen: Covered, day_c: float, fits: Sequence[Fitted]) -> float:
-    """Return how long a tray takes to cool by the setback, from 4 to 10 [h].
+    """Return how long a tray takes to cool by the setback, from 6 to 10 [h].
 
     As one lag does, by the slow time constant as far as a fit tells it.
     """
@@ -207,7 +209,7 @@ def _hours(seen: Covered, day_c: float, fits: Sequence[Fitted]) -> float:
     if lift_k <= SETBACK_K:
         return _USUAL_HOURS
     hours = max(slow_s) * log(lift_k / (lift_k - SETBACK_K)) / 3600
-    return min(10.0, max(4.0, hours + 1))
+    return min(_LONGEST_HOURS, max(_USUAL_HOURS, hours + 1))
 
 
 # ------------------------------------------------------------------------ the rest
@@ -233,15 +235,15 @@ def _others(seen: Covered, *, done: bool) -> Iterator[str]:
         )
     if not done and seen.longest_off_h < ENOUGH_OFF_H:
         yield (
-            f"Leave the heat off for {ENOUGH_OFF_H:g} h in the evening: it was never"
-            f" off for longer than {seen.longest_off_h:.1f} h."
+            "Leave the heat off for two hours in the evening: it was never off for"
+            f" longer than {seen.longest_off_h:.1f} h."
         )
     if seen.missing > _MISSING:
         yield (
             f"See to the driving probe: {seen.missing:.0%} of the time it told nothing."
         )
-    if seen.days < ENOUGH_DAYS:
-        more = ENOUGH_DAYS - seen.days
+    more = ENOUGH_DAYS - seen.days
+    if more > _A_LITTLE:
         yield (
             f"Log for {more:.1f} more days: how sure a fit is comes from leaving out"
             " one day after the other."

@@ -100,17 +100,17 @@ def fit_zone(record: Record, index: int) -> Fitted:
     if why:
         return _untold(record, index, why)
     found = best(seen)
-    if not found.gain_k > 0:
+    if not found.credible:
         return _untold(record, index, _NOT_FELT)
     anew = [best(seen.without(block), found.where) for block in leave_out]
-    if any(not one.gain_k > 0 for one in anew):
+    if not all(one.credible for one in anew):
         return _untold(record, index, _NOT_FELT)
     return _fitted(record, index, seen, found, anew)
 
 
 _NOT_FELT = (
-    "it does not get warmer when the mat is on: is the probe in the air, or in a"
-    " tray of another mat?"
+    "its temperature does not follow the mat as that of a tray on it would: is the"
+    " probe in the air, or in a tray of another mat?"
 )
 
 

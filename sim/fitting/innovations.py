@@ -40,6 +40,12 @@ _MOST = np.log([2e4, 4e5, 0.3, 5.0])
 
 _START_RATIO = 1e-3
 
+_EDGE = 1e-3
+"""Chosen: so near a limit (logarithm) is at it."""
+
+LEAST_GAIN_K = 1.0
+"""Chosen: a tray that full power warms by less does not stand on the mat."""
+
 
 @dataclass(frozen=True, slots=True)
 class Filters:
@@ -85,6 +91,13 @@ class Found:
     offset_k: float
     noise: Noise
     errors: Vector
+
+    @property
+    def credible(self) -> bool:
+        """Whether a bench can be so: it warms, and no time lies at its limit."""
+        times = self.where[:2]
+        inside = np.all((times > _LEAST[:2] + _EDGE) & (times < _MOST[:2] - _EDGE))
+        return self.gain_k >= LEAST_GAIN_K and bool(inside)
 
     def zone(self, name: str, *, at_mat: bool) -> Zone:
         """Return it as a zone.

@@ -33,8 +33,9 @@ REACH_MK = 4_000
 NIGHTS_MK = (0, 0, 1_000, 2_000, 3_000, 4_000)
 """Chosen: what the night is cooler [mK]; none comes twice as often."""
 
-PID_RAMP_MK_PER_H = 3_000
-"""What a mat under a PID has unless its settings say otherwise [mK/h]."""
+_SEVERAL = (DrivenBy.MEDIAN, DrivenBy.MEAN, DrivenBy.WARMEST)
+"""Not the coolest, unless a person chose it: that may be the tray whose probe
+slipped out, and nobody should be led there by a search."""
 
 _FIVE_MIN_S = 300.0
 
@@ -70,8 +71,9 @@ def knobs_of(own: MatPlan, model: MatModel, grid_mk: Sequence[int]) -> Knobs:
     trays = [tray.name for tray in own.trays if tray.probes and tray.name in named]
     ways: list[tuple[DrivenBy, str | None]] = [(DrivenBy.TRAY, name) for name in trays]
     if len(trays) > 1:
-        several = (DrivenBy.MEDIAN, DrivenBy.MEAN, DrivenBy.COOLEST, DrivenBy.WARMEST)
-        ways += [(way, None) for way in several]
+        ways += [(way, None) for way in _SEVERAL]
+        if own.driven_by is DrivenBy.COOLEST:
+            ways.append((DrivenBy.COOLEST, None))
     present = own.programme[0].setpoint_mc
     around = [MilliC(present + step) for step in grid_mk if abs(step) <= REACH_MK]
     possible = [mc for mc in around if _accepted(_at(own, mc, None))]
@@ -101,21 +103,21 @@ def candidates(knobs: Knobs, count: int, seed: int) -> tuple[MatPlan, ...]:
 def _endless(knobs: Knobs, rng: Random, tries: int) -> Iterator[MatPlan]:
     own = knobs.own
     yield own
-    yield _as_on_off(own, OnOff(MilliK(100)), 2 * MINUTE_MS)
-    yield _as_pid(own, simc_pid(knobs, own, 1.0, 10 * MINUTE_MS), MINUTE_MS)
+    yield _kept_by(own, OnOff(MilliK(100)), 2 * MINUTE_MS)
+    yield _kept_by(own, simc_pid(knobs, own, 1.0, 10 * MINUTE_MS), MINUTE_MS)
     for number in range(tries):
         plan = _driven(knobs, _warm(knobs, own, rng), rng)
         minimum_ms = rng.choice(MINIMUMS_MIN) * MINUTE_MS
         if number % 2:
             differential = MilliK(rng.choice(DIFFERENTIALS_MK))
-            yield _as_on_off(plan, OnOff(differential), minimum_ms)
+            yield _kept_by(plan, OnOff(differential), minimum_ms)
         else:
             cycle_ms = rng.choice(CYCLES_MIN) * MINUTE_MS
             pid = simc_pid(knobs, plan, rng.choice(SLIDER), cycle_ms)
             if isinstance(own.policy, Pid) and rng.random() < 1 / 3:
                 pid = replace(own.policy, cycle_ms=Millis(cycle_ms))
             half_ms = cycle_ms // (2 * MINUTE_MS) * MINUTE_MS
-            yield _as_pid(plan, pid, min(minimum_ms, half_ms))
+            yield _kept_by(plan, pid, min(minimum_ms, half_ms))
 
 
 def simc_pid(knobs: Knobs, plan: MatPlan, slider: float, cycle_ms: int) -> Pid:
@@ -172,24 +174,10 @@ def _driven(knobs: Knobs, plan: MatPlan, rng: Random) -> MatPlan:
     return replace(plan, driven_by=way, driving_tray=tray)
 
 
-def _as_on_off(plan: MatPlan, policy: OnOff, minimum_ms: int) -> MatPlan:
-    ramp = plan.ramp_mk_per_h if isinstance(plan.policy, OnOff) else None
-    return _kept_by(plan, policy, minimum_ms, ramp)
-
-
-def _as_pid(plan: MatPlan, policy: Pid, minimum_ms: int) -> MatPlan:
-    same = isinstance(plan.policy, Pid)
-    ramp = plan.ramp_mk_per_h if same else PID_RAMP_MK_PER_H
-    return _kept_by(plan, policy, minimum_ms, ramp)
-
-
-def _kept_by(
-    plan: MatPlan, policy: OnOff | Pid, minimum_ms: int, ramp: int | None
-) -> MatPlan:
+def _kept_by(plan: MatPlan, policy: OnOff | Pid, minimum_ms: int) -> MatPlan:
+    """Return a mat under another policy; its ramp stays, so that all are alike."""
     short = Millis(minimum_ms)
-    return replace(
-        plan, policy=policy, min_on_ms=short, min_off_ms=short, ramp_mk_per_h=ramp
-    )
+    return replace(plan, policy=policy, min_on_ms=short, min_off_ms=short)
 
 
 def _accepted(plan: MatPlan) -> bool:

@@ -82,18 +82,27 @@ def grant(wish: Wish, figures: Figures, allowed: Truths) -> Granted | Impossible
     Raises:
         WishError: It asks for what is not there.
     """
-    slacks = [_surely(slack(figures, one)) for one in wish.constraints]
-    meeting = allowed.copy()
-    for left in slacks:
-        meeting &= left >= 0
-    if not meeting.any():
-        return _impossible(wish, slacks, allowed)
+    among = allowed & meeting(wish, figures)
+    if not among.any():
+        return _impossible(wish, figures, allowed)
     cost = figures.costs(wish.goal)
-    best = int(np.argmin(np.where(meeting, cost[:, 0], np.inf)))
-    tied = np.flatnonzero(tied_with(cost, best) & meeting)
+    best = int(np.argmin(np.where(among, cost[:, 0], np.inf)))
+    tied = np.flatnonzero(tied_with(cost, best) & among)
     ordered = sorted(tied.tolist(), key=lambda index: float(cost[index, 0]))
     chosen = _least_changed(ordered, figures)
-    return Granted(chosen, best, tuple(ordered), int(meeting.sum()))
+    return Granted(chosen, best, tuple(ordered), int(among.sum()))
+
+
+def meeting(wish: Wish, figures: Figures) -> Truths:
+    """Return which candidates meet all that must hold, shape (C,).
+
+    Raises:
+        WishError: It asks for what is not there.
+    """
+    found = np.ones(len(figures.plans), dtype=np.bool_)
+    for constraint in wish.constraints:
+        found &= _surely(slack(figures, constraint)) >= 0
+    return found
 
 
 def best_of_kind(
@@ -123,11 +132,10 @@ def _least_changed(tied: Sequence[int], figures: Figures) -> int:
     return min(tied, key=turned)
 
 
-def _impossible(
-    wish: Wish, slacks: Sequence[NDArray[np.float64]], allowed: Truths
-) -> Impossible:
+def _impossible(wish: Wish, figures: Figures, allowed: Truths) -> Impossible:
     if not allowed.any():
         return Impossible(None, ())
+    slacks = [_surely(slack(figures, one)) for one in wish.constraints]
     missed = np.zeros(len(allowed))
     for left in slacks:
         # Each in parts of what the candidates differ by in it: kWh and K together.

@@ -16,8 +16,9 @@ from sim.fitting.record import Record
 from sim.thermal import Matrix
 from sim.tuning.coverage import Coverage, coverages, outside, too_much_heat
 from sim.tuning.figures import Figures, Rooting, Season, figures_of
-from sim.tuning.granting import OWN
+from sim.tuning.granting import OWN, meeting
 from sim.tuning.nondominated import nondominated
+from sim.tuning.wishes import Wish
 from sim.tuning.worlds import Tell, World
 from sim.whatif.engine import BAND_MK, run
 from sim.whatif.reference import core_outcomes
@@ -43,14 +44,11 @@ class Search:
         figures: Of every candidate that was run.
         reasons: Why each of them may not be recommended; empty: it may.
         unrun: Reasons for which candidates were not even run, with how many.
-        front: Which of those that may be recommended nothing beats in energy,
-            relay operations and deviation together with warmth.
     """
 
     figures: Figures
     reasons: tuple[str, ...]
     unrun: dict[str, int]
-    front: NDArray[np.bool_]
 
     @property
     def allowed(self) -> NDArray[np.bool_]:
@@ -111,7 +109,7 @@ def search(
     for n, reason in enumerate(before):
         if n not in inside:
             unrun[reason] = unrun.get(reason, 0) + 1
-    return Search(figures, reasons, unrun, _front(figures, reasons))
+    return Search(figures, reasons, unrun)
 
 
 def _run(
@@ -154,27 +152,31 @@ def _by_heat(figures: Figures, place: int, seen: Coverage) -> str:
 
 
 def costs(figures: Figures) -> Matrix:
-    """Return what is weighed against each other, less is better, shape (C, 4).
+    """Return what is weighed against each other, less is better, shape (C, 3).
 
-    Energy, relay operations, deviation from the setpoint, and warmth: degree-
-    hours of the tray that gathers fewest, negative.
+    Energy, relay operations, and deviation from the setpoint.
     """
-    least = np.stack([heat[:, 0] for heat in figures.heat_k_h]).min(axis=0)
-    return np.column_stack(
-        [
-            figures.energy_kwh[:, 0],
-            figures.operations[:, 0],
-            figures.deviation_k[:, 0],
-            -least,
-        ]
-    )
+    weighed = figures.energy_kwh, figures.operations, figures.deviation_k
+    return np.column_stack([figure[:, 0] for figure in weighed])
 
 
-def _front(figures: Figures, reasons: Sequence[str]) -> NDArray[np.bool_]:
-    allowed = np.array([not reason for reason in reasons])
-    front = np.zeros(len(allowed), dtype=np.bool_)
-    front[allowed] = nondominated(costs(figures)[allowed])
-    return front
+def front(found: Search, wish: Wish | None) -> NDArray[np.bool_]:
+    """Return which candidates nothing beats in costs, shape (C,).
+
+    Among those that meet what must hold by a wish. Where nothing must, among
+    those that keep the present setpoints: a colder one costs less, and gives
+    less.
+    """
+    figures = found.figures
+    among = found.allowed
+    if wish is not None and wish.constraints:
+        among = among & meeting(wish, figures)
+    else:
+        own = figures.plans[OWN].programme
+        among = among & np.array([plan.programme == own for plan in figures.plans])
+    result = np.zeros(len(among), dtype=np.bool_)
+    result[among] = nondominated(costs(figures)[among])
+    return result
 
 
 def proof(world: World, plan: MatPlan, scan_s: float) -> Proof:

@@ -38,7 +38,14 @@ from sim.whatif.rows import (
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.steady import keep
 from sim.whatif.verdicts import CLEAR, refuse, verdict
-from sim.whatif.warmth import advance, cross, follow, sample, tally
+from sim.whatif.warmth import (
+    advance,
+    begin_reading,
+    cross,
+    follow,
+    sample,
+    weigh_up,
+)
 from sim.whatif.wishes import take_up
 
 DAY, HOUR, LOOK = float(DAY_MS), float(HOUR_MS), float(LOOK_MS)
@@ -62,11 +69,13 @@ def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
     soonest = -1.0
     for k in range(steps):
         now = k * shape.step
-        if k > 0:
-            advance(s, heat, shape, k - 1)
         if soonest <= k:
             soonest = wished(s, lanes, k, now, change_at, change_to)
-        tally(s, shape)
+        if k > 0:
+            advance(s, heat, shape, k - 1)
+        else:
+            begin_reading(s, heat, shape)
+        weigh_up(s, shape)
         keep(s, shape)
         if k > 0 and shape.crosses:
             cross(s, shape)

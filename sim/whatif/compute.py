@@ -91,7 +91,7 @@ def run_block(  # noqa: PLR0913 (compiled code takes no keywords)
         step,
     )
     s = np.zeros(ZONES + zones * ZONE + rows_of(trays))
-    _fill(s, work, lane, shape, heat)
+    _fill(s, work, lane, shape)
     ready(s, shape)
     season(
         s,
@@ -102,11 +102,11 @@ def run_block(  # noqa: PLR0913 (compiled code takes no keywords)
         work.daily[lane : lane + lanes],
         work.told,
     )
-    _empty(s, work, lane, shape)
+    _empty(s, work, lane, shape, heat)
 
 
 @inlined
-def _fill(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
+def _fill(s: Vector, work: Work, lane: int, shape: Shape) -> None:
     for v in range(shape.lanes & MOST):
         for row in range(PARAMETERS):
             s[row * LANES + v] = work.plans[lane + v, row]
@@ -117,30 +117,21 @@ def _fill(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
         s[rows.CLIMB_UNTIL + v] = s[rows.REST_UNTIL + v] = s[rows.TRIP + v] = -1.0
         s[rows.COUNTED_AT + v] = -2.0
         s[rows.PAD_LOW + v], s[rows.PAD_HIGH + v] = -NEVER, NEVER
-    for i in range(shape.zones):
-        at = (ZONES + i * ZONE) & FAR
-        for v in range(shape.lanes & MOST):
-            z0, z1 = heat.start[i, 0], heat.start[i, 1]
-            s[at + rows.Z0 + v], s[at + rows.Z1 + v] = z0, z1
-            shown = heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1
-            s[at + rows.TEMP + v] = whole(shown)
-            s[at + rows.PEAK + v] = -NEVER
-            if i < shape.trays:
-                s[at + rows.BASE + v] = work.base[lane + v, i]
-                s[at + rows.UPPER + v] = work.upper[lane + v, i]
-                s[at + rows.FIX + v] = -_half(s, at + v, shape.step)
+    for i in range(shape.trays):
+        at = ZONES + i * ZONE
+        for v in range(shape.lanes):
+            s[at + rows.BASE + v] = work.base[lane + v, i]
+            s[at + rows.UPPER + v] = work.upper[lane + v, i]
 
 
 @inlined
-def _half(s: Vector, at: int, step: float) -> float:
-    """Return half a step of a tray's present height above base [mK ms]."""
-    base = s[at + rows.BASE]
-    height = min(max(s[at + rows.TEMP], base), s[at + rows.UPPER]) - base
-    return height * step / 2.0
+def _between(s: Vector, at: int, temp: float) -> float:
+    """Return a tray's temperature, not below its base, nor above its upper."""
+    return min(max(temp, s[at + rows.BASE]), s[at + rows.UPPER])
 
 
 @inlined
-def _empty(s: Vector, work: Work, lane: int, shape: Shape) -> None:
+def _empty(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
     for v in range(shape.lanes & MOST):
         result = work.result[lane + v]
         result[0], result[1] = s[rows.SWITCHES + v], s[rows.DAY_ON + v]
@@ -154,7 +145,12 @@ def _empty(s: Vector, work: Work, lane: int, shape: Shape) -> None:
             at = ZONES + i * ZONE + v
             work.peak[lane + v, i] = s[at + rows.PEAK]
             if i < shape.trays:
-                plain = s[at + rows.HEAT] * shape.step - _half(s, at, shape.step)
+                # Each step has the mean of its ends: of all, less half the outer two.
+                z0, z1 = heat.start[i, 0], heat.start[i, 1]
+                first = whole(heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1)
+                ends = _between(s, at, first) + _between(s, at, s[at + rows.TEMP])
+                base = (len(heat.room_c) - 1) * s[at + rows.BASE]
+                plain = (s[at + rows.HEAT] - ends / 2.0 - base) * shape.step
                 work.heat[lane + v, i] = plain + s[at + rows.FIX]
                 work.in_band[lane + v, i] = s[at + rows.IN_BAND]
 

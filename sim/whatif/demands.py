@@ -24,6 +24,7 @@ from sim.whatif.rows import (
     DEMAND,
     DERIVATIVE_S,
     FILTER,
+    FILTERED,
     GAIN,
     GAIN_BY_RATE,
     GAIN_PER_S,
@@ -44,6 +45,7 @@ from sim.whatif.rows import (
     PID_INTEGRAL,
     PID_SETPOINT,
     RAMP,
+    RATE,
     ROOT,
     SETPOINT,
     SETPOINT_C,
@@ -139,19 +141,19 @@ def regulate_all(s: Vector, shape: Shape, now: float) -> None:
     """
     usual = usual_step(shape.step)
     step_s = usual / 1000.0
+    if shape.derives:
+        for v in range(shape.lanes & MOST):
+            moved = (s[ROOT + v] - s[PID_FILTERED + v]) * s[FILTER + v]
+            s[RATE + v] = moved / 1000.0 / step_s
+            s[FILTERED + v] = s[PID_FILTERED + v] + moved
     others = 0
     for v in range(shape.lanes & MOST):
         root, setpoint, gain = s[ROOT + v], s[SETPOINT + v], s[GAIN + v]
         free, lasting = s[NEED + v] == 0.0, now - s[PID_AT + v]
         same = (s[PID_HAS + v] > 0.0) & (s[PID_SETPOINT + v] == setpoint)
         plain = free & same & (lasting == usual)
-        filtered, rate = root, 0.0
-        if shape.derives:
-            moved = (root - s[PID_FILTERED + v]) * s[FILTER + v]
-            rate = moved / 1000.0 / step_s
-            filtered = s[PID_FILTERED + v] + moved
-            rate = rate if s[DERIVATIVE_S + v] > 0.0 else 0.0
-            filtered = filtered if s[DERIVATIVE_S + v] > 0.0 else root
+        filtered = s[FILTERED + v] if shape.derives else root
+        rate = s[RATE + v] if shape.derives else 0.0
         setpoint_c = s[SETPOINT_C + v]
         error = setpoint_c - (setpoint_c - (setpoint - root) / 1000.0)
         integral = s[PID_INTEGRAL + v] + s[GAIN_PER_S + v] * error * step_s

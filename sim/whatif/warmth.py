@@ -10,7 +10,7 @@ from sim.thermal import Vector
 from sim.whatif.demands import whole
 from sim.whatif.driving import drive
 from sim.whatif.jit import inlined
-from sim.whatif.shape import Heat, Shape
+from sim.whatif.shape import MEAN, Heat, Shape
 from sim.whatif.rows import (
     FAR,
     MOST,
@@ -52,14 +52,16 @@ hour in which a probe stood still."""
 
 @inlined
 def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
-    """Let step k pass; the readings are those at its end."""
+    """Let step k pass; read and count what is there at its end."""
+    for v in range(shape.lanes & MOST):
+        s[HOT + v], s[SURFACE_HOT + v], s[SUM + v] = COLDEST, COLDEST, 0.0
     for i in range(shape.zones):
         room = heat.room_c[k] + heat.offset_c[i]
         push = heat.push[k, i]
-        d0, d1 = heat.decay[i, 0], heat.decay[i, 1]
         off0 = heat.by_room[i, 0] * room + heat.by_push[i, 0] * push
         off1 = heat.by_room[i, 1] * room + heat.by_push[i, 1] * push
         on0, on1 = heat.by_heat[i, 0] + off0, heat.by_heat[i, 1] + off1
+        d0, d1 = heat.decay[i, 0], heat.decay[i, 1]
         m0, m1 = heat.shown[i, 0], heat.shown[i, 1]
         at = (ZONES + i * ZONE) & FAR
         if shape.crosses or shape.tracks:
@@ -70,36 +72,59 @@ def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
             z0 = d0 * s[at + Z0 + v] + (on0 if on else off0)
             z1 = d1 * s[at + Z1 + v] + (on1 if on else off1)
             s[at + Z0 + v], s[at + Z1 + v] = z0, z1
-            s[at + TEMP + v] = whole(m0 * z0 + m1 * z1)
+            temp = whole(m0 * z0 + m1 * z1)
+            s[at + TEMP + v] = temp
+            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
+        count(s, shape, i)
 
 
 @inlined
-def tally(s: Vector, shape: Shape) -> None:
-    """Count the present readings, and find the driving and hottest ones."""
-    lanes, band = shape.lanes, shape.band
-    for v in range(lanes & MOST):
-        s[HOT + v], s[SURFACE_HOT + v], s[SUM + v] = COLDEST, COLDEST, 0.0
-    for i in range(shape.trays):
-        at = (ZONES + i * ZONE) & FAR
-        for v in range(lanes & MOST):
-            temp = s[at + TEMP + v]
-            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
-            s[HOT + v] = max(s[HOT + v], temp)
-            s[SUM + v] += temp
+def count(s: Vector, shape: Shape, i: int) -> None:
+    """Count a zone's present readings."""
+    at, band = (ZONES + i * ZONE) & FAR, shape.band
+    if i >= shape.trays:
+        for v in range(shape.lanes & MOST):
+            s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], s[at + TEMP + v])
+        return
+    for v in range(shape.lanes & MOST):
+        temp = s[at + TEMP + v]
+        s[HOT + v] = max(s[HOT + v], temp)
+        near = abs(temp - s[SETPOINT + v]) <= band
+        s[at + IN_BAND + v] += 1.0 if near else 0.0
+    if shape.way == MEAN:
+        for v in range(shape.lanes & MOST):
+            s[SUM + v] += s[at + TEMP + v]
+    if shape.crosses:
+        for v in range(shape.lanes & MOST):
             base = s[at + BASE + v]
-            s[at + HEAT + v] += min(max(temp, base), s[at + UPPER + v]) - base
-            near = abs(temp - s[SETPOINT + v]) <= band
-            s[at + IN_BAND + v] += 1.0 if near else 0.0
-    for i in range(shape.trays, shape.zones):
-        at = (ZONES + i * ZONE) & FAR
-        for v in range(lanes & MOST):
-            temp = s[at + TEMP + v]
-            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
-            s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], temp)
+            s[at + HEAT + v] += min(max(s[at + TEMP + v], base), s[at + UPPER + v])
+    else:
+        for v in range(shape.lanes & MOST):
+            s[at + HEAT + v] += s[at + TEMP + v]
+
+
+@inlined
+def weigh_up(s: Vector, shape: Shape) -> None:
+    """Find the driving temperature, and count it."""
     drive(s, shape)
-    for v in range(lanes & MOST):
-        near = abs(s[ROOT + v] - s[SETPOINT + v]) <= band
+    for v in range(shape.lanes & MOST):
+        near = abs(s[ROOT + v] - s[SETPOINT + v]) <= shape.band
         s[DRIVING_IN_BAND + v] += 1.0 if near else 0.0
+
+
+@inlined
+def begin_reading(s: Vector, heat: Heat, shape: Shape) -> None:
+    """Read and count what is there at the first scan."""
+    for v in range(shape.lanes & MOST):
+        s[HOT + v], s[SURFACE_HOT + v], s[SUM + v] = COLDEST, COLDEST, 0.0
+    for i in range(shape.zones):
+        at = (ZONES + i * ZONE) & FAR
+        z0, z1 = heat.start[i, 0], heat.start[i, 1]
+        temp = whole(heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1)
+        for v in range(shape.lanes & MOST):
+            s[at + Z0 + v], s[at + Z1 + v] = z0, z1
+            s[at + TEMP + v] = s[at + PEAK + v] = temp
+        count(s, shape, i)
 
 
 @inlined

@@ -153,7 +153,11 @@ def a_tray(name: str, rng: random.Random, depth_mm: int, stuck_ms: int) -> TrayP
     upper_mc = rng.choice([None, None, base_mc + 1, base_mc + 2_000, 33_000])
     probe = ProbePlan(name=f"p{name}", stuck_after_ms=stuck_ms)
     return TrayPlan(
-        name=name, depth_mm=depth_mm, base_mc=base_mc, upper_mc=upper_mc, probes=(probe,)
+        name=name,
+        depth_mm=depth_mm,
+        base_mc=base_mc,
+        upper_mc=upper_mc,
+        probes=(probe,),
     )
 
 

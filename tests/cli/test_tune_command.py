@@ -1,0 +1,186 @@
+"""`tune` and `whatif` as a person runs them, on an invented season."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from controller.cli import main
+from controller.cli.paths import config_dir
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]  # the first use compiles
+
+BENCH = (config_dir() / "bench.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def config(tmp_path_factory) -> Path:
+    """The invented bench, with a setback by night and scans further apart."""
+    text = BENCH.replace(
+        'setpoint = "21 °C"  ', 'night_setpoint = "18 °C"\nsetpoint = "21 °C"  '
+    )
+    assert text != BENCH
+    path = tmp_path_factory.mktemp("config") / "bench.toml"
+    path.write_text(text.replace('scan = "5 s"', 'scan = "30 s"'))
+    return path
+
+
+@pytest.fixture(scope="module")
+def season(config, tmp_path_factory) -> str:
+    """Four simulated days of it."""
+    out = tmp_path_factory.mktemp("season") / "season.db"
+    assert main(["simulate", str(config), "--days", "4", "--out", str(out)]) == 0
+    return str(out)
+
+
+def tune(season, *words):
+    return main(["tune", season, "--mat", "north", "--candidates", "150", *words])
+
+
+def told(capsys):
+    return json.loads(capsys.readouterr().out)
+
+
+def test_a_wish_is_granted_with_figures_and_their_errors(season, capsys):
+    wish = "fewest relay operations, coolest tray never below 17 °C"
+    assert tune(season, "--wish", wish, "--price", "0.30 EUR per kWh") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "every figure is of a closed loop in the fitted model" in said
+    assert "Recommended: " in said
+    assert "on the core itself for 3 days the very same" in said
+    assert "OTHERWISE" not in said
+    assert " EUR" in said
+
+
+def test_json_has_every_figure_with_its_interval(season, capsys):
+    wish = "least energy, N2 has 1000 K·h by 2027-02-10"
+    assert (
+        tune(season, "--wish", wish, "--rooting", "2000 K·h above 10 °C", "--json") == 0
+    )
+    found = told(capsys)
+    assert found["figures_are"] == "closed loop in the fitted model"
+    assert found["interval"]["level"] == 0.9
+    assert found["interval"]["models"] >= 3
+    now, chosen = found["ways"][0], found["answer"]["recommended"]
+    assert now["name"].startswith("as now")
+    recorded = found["recorded_duty"]
+    assert now["duty"]["value"] == pytest.approx(recorded, abs=0.01)
+    best = next(way for way in found["ways"] if way["candidate"] == chosen)
+    assert best["energy_kwh"]["high"] <= now["energy_kwh"]["high"]
+    assert best["trays"]["N2"]["rooted_at"].startswith("2027-02-")
+    assert all(
+        proof["core_says_the_same"] for proof in found["answer"]["proved"].values()
+    )
+
+
+def test_without_a_wish_nothing_is_recommended(season, capsys):
+    assert tune(season) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Nothing was wished, so nothing is recommended" in said
+    assert "beaten by none in energy, relay operations and deviation" in said
+
+
+def test_an_impossible_wish_says_what_is_nearest(season, capsys):
+    assert tune(season, "--wish", "steadiest, at most 1 kWh") == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Impossible within what the log covers" in said
+    assert 'it misses "at most 1 kWh" by' in said
+
+
+def test_nothing_beyond_the_log_is_recommended(season, capsys):
+    assert tune(season, "--wish", "steadiest", "--json") == 0
+    found = told(capsys)
+    assert found["candidates"]["left_out"]["a setpoint warmer than the log covers"] > 5
+    high_c = found["covers"]["driving_c"][1] + found["covers"]["margin_k"]
+    for way in found["nondominated"]:
+        assert float(way["way"].split(" ")[0]) <= high_c
+
+
+def test_the_configuration_is_written_with_only_its_mat_changed(
+    season, config, tmp_path, capsys
+):
+    out = tmp_path / "tuned.toml"
+    wish = "fewest relay operations, coolest tray never below 17 °C"
+    words = ["--wish", wish, "--config", str(config), "--write", str(out)]
+    assert tune(season, *words) == 0
+    said = capsys.readouterr().out
+    before, after = config.read_text(), out.read_text()
+    for line in said.splitlines():
+        if line.startswith("+") and not line.startswith("+++"):
+            assert line[1:] in after.splitlines()
+    was, now = tomllib.loads(before), tomllib.loads(after)
+    assert was["mat"][0] != now["mat"][0]
+    assert {**was, "mat": was["mat"][1:]} == {**now, "mat": now["mat"][1:]}
+    assert main(["check", str(out)]) == main(["check", str(config)])
+    capsys.readouterr()
+    assert tune(season, *words) == 2
+    assert "is there already; name another file, or say --overwrite" in (
+        capsys.readouterr().err
+    )
+    assert tune(season, *words, "--overwrite") == 0
+    assert out.read_text() == after
+
+
+def test_pictures_come_with_words(season, tmp_path, capsys):
+    folder = tmp_path / "pictures"
+    assert tune(season, "--wish", "steadiest", "--pictures", str(folder)) == 0
+    for name in ("trade-off", "weeks", "fit"):
+        picture = folder / f"north-{name}.png"
+        assert picture.read_bytes().startswith(b"\x89PNG")
+        assert "mat north" in picture.with_suffix(".txt").read_text(encoding="utf-8")
+
+
+def test_what_if_shows_both_ways(season, capsys):
+    words = ["whatif", season, "--mat", "north"]
+    more = ["--set", "policy=on-off", "--set", "differential=0.5 K", "--json"]
+    assert main([*words, *more]) == 0
+    found = told(capsys)
+    now, other = found["as_now"], found["other"]
+    assert now["relay_operations"]["value"] > other["relay_operations"]["value"]
+    assert "on-off 0.5 K" in other["way"]
+
+
+def test_what_if_says_where_the_log_ends(season, capsys):
+    words = ["whatif", season, "--mat", "north", "--set", "setpoint=26 °C"]
+    assert main(words) == 1
+    assert "BEYOND THE LOG: a setpoint warmer than the log covers" in (
+        capsys.readouterr().out
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (
+            ["tune", "--mat", "east"],
+            "--mat east: the log has no such mat; there are: n",
+        ),
+        (["tune"], "say which mat with --mat; there are: north, south"),
+        (["tune", "--mat", "north", "--wish", "cheap"], "not understood from 'cheap'"),
+        (["tune", "--mat", "north", "--price", "x"], "--price 'x': write what a kilo"),
+        (["tune", "--mat", "north", "--rated", "0"], "--rated 0: at least 1"),
+        (["tune", "--mat", "north", "--candidates", "0"], "--candidates 0: from 1 to"),
+        (["tune", "--mat", "north", "--write", "x.toml"], "--write needs --config"),
+        (
+            ["tune", "--mat", "north", "--wish", "least energy, rooted by 2027-03-20"],
+            "'rooted by' needs to know what stands for rooted",
+        ),
+        (["whatif", "--mat", "north", "--set", "setpoint=22"], "with its unit"),
+        (["whatif", "--mat", "north", "--set", "setpoint=32 °C"], "from 5 °C to 30 °C"),
+        (["whatif", "--mat", "north", "--set", "driven_by=S1"], "a tray on this mat"),
+    ],
+)
+def test_what_makes_no_sense_is_refused(words, says, season, capsys):
+    command, *rest = words
+    assert main([command, season, *rest]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_the_evening_asks_for_what_the_log_lacks(season, capsys):
+    assert main(["fit", season, "--mat", "north", "--plan"]) == 0
+    assert "Mat north, tonight:" in capsys.readouterr().out
+    assert main(["fit", season, "--plan", "--json"]) == 0
+    north, south = told(capsys)["mats"]
+    assert not any("setback" in step for step in north["steps"])
+    assert any("26 °C -> 23 °C" in step for step in south["steps"])
