@@ -51,6 +51,7 @@ GROUPS = (
         "engineering",
         (
             ("tune", "search settings for the next season in the model of a log"),
+            ("sweep", "fit and tune the season logs of many benches"),
             ("whatif", "what another setting would have done, in that model"),
             ("simulate", "run a bench in virtual time and write its season log"),
             ("fit", "find a thermal model of each root zone in a season log"),

@@ -13,12 +13,12 @@ if TYPE_CHECKING:
     from controller.cli.tune_write import Configured
     from controller.cli.tuned import Tuned
 
-_CANDIDATES = 1_024
-_WITHOUT_NUMBA = 24
+CANDIDATES = 1_024
+WITHOUT_NUMBA = 24
 """Chosen: plain Python takes about a second for each candidate and week."""
 
-_MOST_CANDIDATES = 100_000
-_HALF_KELVINS = tuple(range(-4_000, 4_001, 500))
+MOST_CANDIDATES = 100_000
+HALF_KELVINS = tuple(range(-4_000, 4_001, 500))
 _FAHRENHEITS = tuple(range(-7, 8))
 
 
@@ -61,7 +61,7 @@ def add_parser(
         "--candidates",
         metavar="N",
         type=int,
-        help=f"how many to try ({_CANDIDATES}; without numba {_WITHOUT_NUMBA})",
+        help=f"how many to try ({CANDIDATES}; without numba {WITHOUT_NUMBA})",
     )
     parser.add_argument(
         "--seed", metavar="N", type=int, default=1, help="candidates are drawn from (1)"
@@ -141,7 +141,7 @@ def _found(args: argparse.Namespace) -> "tuple[Tuned, Configured | None]":
     of = modelled(args.log, args.mat)
     configuration = configured(args.config, of.own.name) if args.config else None
     fahrenheit = configuration is not None and configuration.fahrenheit
-    count = args.candidates or (_CANDIDATES if have("numba") else _WITHOUT_NUMBA)
+    count = args.candidates or (CANDIDATES if have("numba") else WITHOUT_NUMBA)
     knobs = knobs_of(of.asked, of.worlds[0].model, _grid(fahrenheit=fahrenheit))
     plans = candidates(knobs, count, args.seed)
     result = search(
@@ -174,9 +174,9 @@ def _sensible(args: argparse.Namespace) -> None:
     from controller.adapters.exchange.whole_file import check_free
     from controller.cli.asked import AskedError
 
-    if args.candidates is not None and not 1 <= args.candidates <= _MOST_CANDIDATES:
+    if args.candidates is not None and not 1 <= args.candidates <= MOST_CANDIDATES:
         raise AskedError(
-            f"--candidates {args.candidates}: from 1 to {_MOST_CANDIDATES:,}"
+            f"--candidates {args.candidates}: from 1 to {MOST_CANDIDATES:,}"
         )
     if args.rated < 1:
         raise AskedError(f"--rated {args.rated}: at least 1")
@@ -191,7 +191,7 @@ def _sensible(args: argparse.Namespace) -> None:
 def _grid(*, fahrenheit: bool) -> tuple[int, ...]:
     """Return steps around the present setpoint that its writer would write [mK]."""
     if not fahrenheit:
-        return _HALF_KELVINS
+        return HALF_KELVINS
     return tuple(round(step * 5_000 / 9) for step in _FAHRENHEITS)
 
 

@@ -5,8 +5,8 @@ import os
 import psutil
 import pytest
 
-from controller.adapters.fleet import Lost, pool
-from controller.adapters.fleet.on_dask import SchedulerError, cluster, scheduler
+from controller.adapters.fleet import Lost, SchedulerError, pool
+from controller.adapters.fleet.on_dask import cluster, scheduler
 from tests.fleet.work import Deadly, halved, inverse, whereabouts
 
 pytestmark = pytest.mark.slow

@@ -9,7 +9,7 @@ its own name, `controller.adapters.fleet.on_dask`: it is an extra.
 """
 
 from controller.adapters.fleet.journal import Journal, JournalError, begun, resumed
-from controller.adapters.fleet.mapping import Lost, Mapper, nobody
+from controller.adapters.fleet.mapping import Lost, Mapper, SchedulerError, nobody
 from controller.adapters.fleet.pool import pool
 from controller.adapters.fleet.same_process import Here
 
@@ -19,6 +19,7 @@ __all__ = [
     "JournalError",
     "Lost",
     "Mapper",
+    "SchedulerError",
     "begun",
     "nobody",
     "pool",

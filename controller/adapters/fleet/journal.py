@@ -11,8 +11,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
-
-from typing_extensions import Self
+from typing import Self
 
 
 class JournalError(Exception):

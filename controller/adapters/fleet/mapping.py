@@ -34,6 +34,10 @@ def nobody(_number: int, _result: object) -> None:
     """Tell nobody."""
 
 
+class SchedulerError(Exception):
+    """A scheduler cannot be reached, or went away; the message says which."""
+
+
 class Mapper(Protocol):
     """Does the same work over many items."""
 

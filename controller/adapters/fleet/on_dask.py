@@ -8,8 +8,8 @@ import logging
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-import dask
-from distributed import Client, Future, KilledWorker, LocalCluster, as_completed
+import dask.config
+from distributed import Client, KilledWorker, LocalCluster, as_completed
 
 from controller.adapters.fleet.mapping import (
     Came,
@@ -17,18 +17,27 @@ from controller.adapters.fleet.mapping import (
     Item,
     Lost,
     Result,
+    SchedulerError,
     given_up,
     nobody,
 )
 
 LOOPBACK = "127.0.0.1"
 
+_OURS = {
+    # After its first death an item is taken up again by us, alone.
+    "distributed.scheduler.allowed-failures": 0,
+    "distributed.scheduler.http.routes": [],
+    "distributed.worker.http.routes": [],
+}
+"""How a cluster of our own differs from what dask does otherwise."""
+
+_NO_DASHBOARD = {"dashboard": False, "dashboard_address": f"{LOOPBACK}:0"}
+"""A scheduler asked for no dashboard still opens its port, and looks for 8787
+first: let it take any."""
+
 ANSWER_S = 10.0
 """Chosen: so long a scheduler may take to answer at first [s]."""
-
-
-class SchedulerError(Exception):
-    """A scheduler cannot be reached, or went away; the message says which."""
 
 
 @contextmanager
@@ -38,15 +47,14 @@ def cluster(workers: int) -> Iterator["OnDask"]:
     Args:
         workers: How many processes, of one thread each.
     """
-    # After its first death an item is taken up again by us, alone.
     with (
-        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
+        dask.config.set(_OURS),
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
             host=LOOPBACK,
-            dashboard_address=None,
+            scheduler_kwargs=_NO_DASHBOARD,
             silence_logs=logging.CRITICAL,
         ) as here,
         Client(here) as client,
@@ -127,15 +135,12 @@ class OnDask:
             for number in numbers
         }
         for future in as_completed(list(submitted)):
-            number = submitted.pop(future)
-            yield number, self._result(future)
-
-    def _result(self, future: Future) -> Result | Lost | None:
-        if future.status == "cancelled":
-            message = f"the scheduler ({self._name}) went away"
-            raise SchedulerError(message)
-        try:
-            result: Result | Lost = future.result()
-        except KilledWorker:
-            return None
-        return result
+            if future.status == "cancelled":
+                message = f"the scheduler ({self._name}) went away"
+                raise SchedulerError(message)
+            result: Result | Lost | None
+            try:
+                result = future.result()
+            except KilledWorker:
+                result = None
+            yield submitted.pop(future), result
