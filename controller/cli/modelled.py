@@ -50,6 +50,8 @@ class Modelled:
         fits: What was fitted.
         worlds: The model, then its replicates.
         season: The time of the record.
+        recorded_operations: How often the log has the mat switched on.
+        one_plan: It was kept alike in all of the log.
         notes: What a person should know of both, a sentence each.
     """
 
@@ -60,6 +62,8 @@ class Modelled:
     fits: tuple[Fitted, ...]
     worlds: tuple[World, ...]
     season: Season
+    recorded_operations: int
+    one_plan: bool
     notes: tuple[str, ...]
 
     @property
@@ -113,6 +117,8 @@ def modelled(path: Path, mat: str | None) -> Modelled:
         fits=fits,
         worlds=worlds(record, fits, asked, progress("days of the log")),
         season=Season(starts, hours),
+        recorded_operations=sum(on for _, on in history.switchings),
+        one_plan=_alike(own, reader.runs()),
         notes=tuple(_notes(fits, lost)),
     )
 
@@ -133,10 +139,16 @@ def _planned(
     raise AskedError(f"--mat {mat}: the log has no such mat; there are: {names}")
 
 
+def _alike(own: MatPlan, headers: Sequence[RunHeader]) -> bool:
+    runs = (one.plan.mats for one in headers if one.origin != IMPORTED)
+    return all(mat == own for mats in runs for mat in mats if mat.name == own.name)
+
+
 def _notes(fits: Sequence[Fitted], lost: str) -> list[str]:
-    found = [f"without a model, and left out: {lost}"] if lost else []
-    doubtful = (fit for fit in fits if fit.zone is not None and fit.verdicts)
-    return found + [f"{fit.name}: {'; '.join(fit.verdicts)}" for fit in doubtful]
+    found = [f"{fit.name}: {'; '.join(fit.verdicts)}" for fit in fits if fit.verdicts]
+    if lost:
+        found.append(f"there is no model of {lost}: its limits cannot act here")
+    return found
 
 
 def progress(what: str) -> Tell:

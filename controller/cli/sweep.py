@@ -157,12 +157,12 @@ def _asked(args: argparse.Namespace) -> "Sweeping":
     from controller.cli import asked
     from controller.cli.swept import Sweeping
     from controller.cli.tune import CANDIDATES, MOST_CANDIDATES, WITHOUT_NUMBA
-    from sim.tuning.wishes import read_wish
+    from sim.tuning.wishes import ROOTING_ASK, WishError, read_wish
 
-    if args.wish is not None:
-        read_wish(args.wish)
-    if args.rooting is not None:
-        asked.rooting(args.rooting)
+    wish = None if args.wish is None else read_wish(args.wish)
+    rooting = None if args.rooting is None else asked.rooting(args.rooting)
+    if wish is not None and wish.needs_rooting and rooting is None:
+        raise WishError(ROOTING_ASK)
     if args.resume and args.out is None:
         raise _NoUseError("--continue needs --out, the file to go on with")
     if args.workers is not None and not 0 <= args.workers <= _MOST_WORKERS:

@@ -4,22 +4,27 @@ import argparse
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from controller.cli.extras import ExtraMissingError, have, need
 
 if TYPE_CHECKING:
+    from controller.cli.asked import Price
     from controller.cli.modelled import Modelled
     from controller.cli.tune_write import Configured
     from controller.cli.tuned import Tuned
+    from controller.core.plan import MatPlan
+    from sim.tuning.figures import Rooting
+    from sim.tuning.wishes import Wish
 
 CANDIDATES = 1_024
-WITHOUT_NUMBA = 24
-"""Chosen: plain Python takes about a second for each candidate and week."""
+WITHOUT_NUMBA = 12
+"""Chosen: plain Python takes some half a second for each candidate, model and week
+of the log."""
 
 MOST_CANDIDATES = 100_000
-HALF_KELVINS = tuple(range(-4_000, 4_001, 500))
-_FAHRENHEITS = tuple(range(-7, 8))
+HALF_KELVINS = tuple(range(-8_000, 4_001, 500))
+_FAHRENHEITS = tuple(range(-14, 8))
 
 
 def add_parser(
@@ -81,6 +86,11 @@ def add_parser(
     parser.add_argument(
         "--pictures", metavar="FOLDER", type=Path, help="draw what was found into it"
     )
+    parser.add_argument(
+        "--exact",
+        action="store_true",
+        help="run the recommended on the core for all days: minutes for each week",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run)
 
@@ -123,33 +133,56 @@ def _run(args: argparse.Namespace) -> int:
 
 def _found(args: argparse.Namespace) -> "tuple[Tuned, Configured | None]":
     """Return what a search found, and the configuration that was named."""
-    from controller.cli import asked
-    from controller.cli.modelled import modelled, progress
+    from controller.cli.modelled import modelled
     from controller.cli.tune_write import configured
+
+    asked = _asked(args)
+    of = modelled(args.log, args.mat)
+    configuration = configured(args.config, of.own.name) if args.config else None
+    fahrenheit = configuration is not None and configuration.fahrenheit
+    return _searched(args, of, asked, fahrenheit=fahrenheit), configuration
+
+
+class _Asked(NamedTuple):
+    """What was asked for, read."""
+
+    wish: "Wish | None"
+    rooting: "Rooting | None"
+    price: "Price | None"
+
+
+def _asked(args: argparse.Namespace) -> _Asked:
+    from controller.cli import asked
+    from sim.tuning.wishes import ROOTING_ASK, WishError, read_wish
+
+    _sensible(args)
+    wish = None if args.wish is None else read_wish(args.wish)
+    rooting = None if args.rooting is None else asked.rooting(args.rooting)
+    if wish is not None and wish.needs_rooting and rooting is None:
+        raise WishError(ROOTING_ASK)
+    price = None if args.price is None else asked.price(args.price)
+    return _Asked(wish, rooting, price)
+
+
+def _searched(
+    args: argparse.Namespace, of: "Modelled", asked: _Asked, *, fahrenheit: bool
+) -> "Tuned":
+    """Return what a search found, its finalists run again."""
+    from controller.cli.modelled import progress
     from controller.cli.tuned import Terms, Tuned
     from sim.fitting.evening import evening
     from sim.tuning.candidates import candidates, knobs_of
     from sim.tuning.coverage import coverage
     from sim.tuning.granting import OWN, grant
     from sim.tuning.searching import proof, search
-    from sim.tuning.wishes import read_wish
 
-    _sensible(args)
-    wish = None if args.wish is None else read_wish(args.wish)
-    rooting = None if args.rooting is None else asked.rooting(args.rooting)
-    price = None if args.price is None else asked.price(args.price)
-    of = modelled(args.log, args.mat)
-    configuration = configured(args.config, of.own.name) if args.config else None
-    fahrenheit = configuration is not None and configuration.fahrenheit
     count = args.candidates or (CANDIDATES if have("numba") else WITHOUT_NUMBA)
-    knobs = knobs_of(of.asked, of.worlds[0].model, _grid(fahrenheit=fahrenheit))
-    plans = candidates(knobs, count, args.seed)
-    result = search(
-        of.record, of.worlds, plans, of.season, rooting, progress("candidates")
-    )
-    answer = None if wish is None else grant(wish, result.figures, result.allowed)
-    seen = coverage(of.record, of.asked)
-    tonight = evening(of.record, of.own, of.fits).steps if seen.narrow else ()
+    grid = _grid(of.own, fahrenheit=fahrenheit)
+    plans = candidates(knobs_of(of.asked, of.worlds[0].model, grid), count, args.seed)
+    tell = progress("candidates")
+    result = search(of.record, of.worlds, plans, of.season, asked.rooting, tell)
+    wish, figures = asked.wish, result.figures
+    narrow = coverage(of.record, of.asked).narrow
     found = Tuned(
         log=str(args.log),
         of=of,
@@ -157,17 +190,17 @@ def _found(args: argparse.Namespace) -> "tuple[Tuned, Configured | None]":
         tried=len(plans),
         seed=args.seed,
         wish=wish,
-        answer=answer,
+        answer=None if wish is None else grant(wish, figures, result.allowed),
         proofs={},
         notes=(*of.notes, *_notes(args, of)),
-        evening=tonight,
-        terms=Terms(price=price, rated=args.rated, fahrenheit=fahrenheit),
+        evening=evening(of.record, of.own, of.fits).steps if narrow else (),
+        terms=Terms(price=asked.price, rated=args.rated, fahrenheit=fahrenheit),
     )
-    finalists = dict.fromkeys(n for n in (OWN, found.chosen) if n is not None)
-    for index in finalists if found.chosen is not None else ():
-        plan = result.figures.plans[index]
-        found.proofs[index] = proof(of.worlds[0], plan, of.scan_s)
-    return found, configuration
+    if found.chosen is not None:
+        for index in dict.fromkeys((OWN, found.chosen)):
+            plan = figures.plans[index]
+            found.proofs[index] = proof(of.worlds[0], plan, of.scan_s, exact=args.exact)
+    return found
 
 
 def _sensible(args: argparse.Namespace) -> None:
@@ -188,11 +221,14 @@ def _sensible(args: argparse.Namespace) -> None:
         check_free(args.write, overwrite=args.overwrite)
 
 
-def _grid(*, fahrenheit: bool) -> tuple[int, ...]:
+def _grid(own: "MatPlan", *, fahrenheit: bool) -> tuple[int, ...]:
     """Return steps around the present setpoint that its writer would write [mK]."""
     if not fahrenheit:
         return HALF_KELVINS
-    return tuple(round(step * 5_000 / 9) for step in _FAHRENHEITS)
+    present_mc = own.programme[0].setpoint_mc
+    present_f = round(present_mc * 9 / 5_000 + 32)
+    around = (round((present_f + step - 32) * 5_000 / 9) for step in _FAHRENHEITS)
+    return tuple(mc - present_mc for mc in around)
 
 
 def _notes(args: argparse.Namespace, of: "Modelled") -> list[str]:

@@ -63,7 +63,11 @@ def about(log: str, of: Modelled) -> dict[str, object]:
             "room_c": list(seen.room_c),
             "one_setpoint_only": seen.narrow,
         },
-        "recorded_duty": of.recorded_duty,
+        "recorded": {
+            "duty": of.recorded_duty,
+            "relay_operations": of.recorded_operations,
+            "kept_alike": of.one_plan,
+        },
     }
 
 

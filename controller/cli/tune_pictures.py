@@ -14,7 +14,7 @@ from controller.adapters.exchange import ExchangeError
 from controller.cli.modelled import IN_THE_MODEL, Modelled
 from controller.cli.pictures import DASHES, INK, PALE, a_figure, kept, plain
 from controller.cli.tuned import Tuned, told, way_text
-from controller.core.units import DAY_MS
+from controller.core.units import DAY_MS, HOUR_MS
 from sim.fitting.smoother import stepped
 from sim.thermal import Vector
 from sim.tuning.granting import OWN
@@ -99,7 +99,7 @@ def _cloud(axes: Axes, found: Tuned, across: Predicted) -> None:
             markeredgecolor=PALE,
             markeredgewidth=0.6,
             linestyle="none",
-            label=f"{_KINDS[kind]}, beaten",
+            label=f"other {_KINDS[kind]} ways",
         )
         axes.plot(
             across[front, 0],
@@ -221,13 +221,13 @@ def _week(above: Axes, below: Axes, found: Tuned, told_of: Trace) -> None:
 
 def _names(above: Axes, found: Tuned, told_of: Trace) -> None:
     """Write each tray's name where its line ends, none over another."""
-    last = told_of.temps_mc[-DAY_MS // found.of.worlds[0].span.step_ms :] / 1000
+    last = told_of.temps_mc[-2 * HOUR_MS // found.of.worlds[0].span.step_ms :] / 1000
     means = [float(last[:, n].mean()) for n in range(len(found.figures.trays))]
     lowest = -np.inf
     for n in np.argsort(means):
         lowest = max(means[n], lowest + _APART_K)
         above.annotate(
-            found.figures.trays[n], (1.0, lowest), xycoords=_RIGHT, fontsize=7
+            f" {found.figures.trays[n]}", (1.0, lowest), xycoords=_RIGHT, fontsize=7
         )
 
 
@@ -252,6 +252,7 @@ def _midnights(axes: Axes, of: Modelled, at: Vector) -> None:
     days = list(range(first, last + 1, every))
     dates = [of.season.starts.date() + timedelta(days=n) for n in days]
     axes.set_xticks(days, [f"{one.day} {one:%b}" for one in dates])
+    axes.margins(x=0.005)
 
 
 def _week_words(found: Tuned, told_of: Trace) -> str:

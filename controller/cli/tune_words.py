@@ -37,6 +37,7 @@ GOALS = {
 def in_words(found: Tuned) -> Iterator[str]:
     """Yield what a search found, for people."""
     yield from heading(found.of)
+    yield from _wrapped(against_the_log(found.of, found.figures), "")
     yield from _wrapped(_tried(found), "")
     yield from _wrapped(covers(found.of), "")
     for note in found.notes:
@@ -61,6 +62,7 @@ def beside(found: Tuned) -> Iterator[str]:
     """Yield the present way and one other beside it, for people."""
     figures, last = found.figures, len(found.figures.plans) - 1
     yield from heading(found.of)
+    yield from _wrapped(against_the_log(found.of, figures), "")
     yield from _wrapped(covers(found.of), "")
     for note in found.notes:
         yield from _wrapped(f"Note: {note}", "")
@@ -99,7 +101,22 @@ def sure(of: Modelled) -> str:
         f"± is {LEVEL:.0%}, by jackknife: everything again in {count} models, each"
         f" fitted without some days, (n-1)/n of the sum of squares, Student's t. It"
         " says how sure the fit is, not how well two lags stand for a tray;"
-        f" {steps}. The log has heat on for {of.recorded_duty:.1%} of the time."
+        f" {steps}."
+    )
+
+
+def against_the_log(of: Modelled, figures: Figures) -> str:
+    """Return what the model makes of the days that were, beside the log."""
+    if not of.one_plan:
+        return (
+            "The mat was kept otherwise in parts of the log: as now means as in its"
+            " last run, and the log's own figures cannot stand beside it."
+        )
+    operations = float(figures.operations[OWN, 0])
+    return (
+        "Kept as it was, the model has heat on for"
+        f" {figures.duty[OWN, 0]:.1%} of the time (the log: {of.recorded_duty:.1%})"
+        f" and {operations:.0f} relay operations (the log: {of.recorded_operations})."
     )
 
 

@@ -148,9 +148,9 @@ def apart(found: Interval) -> bool:
 
 def kept_at(mat: MatPlan, *, fahrenheit: bool) -> str:
     """Return at which setpoints a mat is kept."""
+    step = mat.programme[0]
     if len(mat.programme) > 1:
         return "its programme"
-    step = mat.programme[0]
     text = temperature_text(step.setpoint_mc, fahrenheit=fahrenheit)
     if step.night_mc not in {None, step.setpoint_mc}:
         night = temperature_text(step.night_mc or 0, fahrenheit=fahrenheit)

@@ -30,8 +30,8 @@ own choice, tight, to smooth."""
 REACH_MK = 4_000
 """Chosen: setpoints are tried this far around the present one [mK]."""
 
-NIGHTS_MK = (0, 0, 1_000, 2_000, 3_000, 4_000)
-"""Chosen: what the night is cooler [mK]; none comes twice as often."""
+DEEPEST_MK = 4_000
+"""Chosen: a night is at most this much cooler than the day [mK]."""
 
 _SEVERAL = (DrivenBy.MEDIAN, DrivenBy.MEAN, DrivenBy.WARMEST)
 """Not the coolest, unless a person chose it: that may be the tray whose probe
@@ -46,6 +46,7 @@ class Knobs:
 
     Attributes:
         setpoints_mc: Setpoints by day [m°C].
+        nights_mc: Setpoints by night [m°C].
         keep_programme: The programme has steps of its own, and stays.
         drivers: Ways of driving, each with its tray.
         own: The mat as it is kept now.
@@ -53,6 +54,7 @@ class Knobs:
     """
 
     setpoints_mc: tuple[MilliC, ...]
+    nights_mc: tuple[MilliC, ...]
     keep_programme: bool
     drivers: tuple[tuple[DrivenBy, str | None], ...]
     own: MatPlan
@@ -65,7 +67,8 @@ def knobs_of(own: MatPlan, model: MatModel, grid_mk: Sequence[int]) -> Knobs:
     Args:
         own: The mat as it is kept now.
         model: Its fitted zones.
-        grid_mk: Steps around the present setpoint that are tried [mK].
+        grid_mk: Steps around the present setpoint that are tried [mK]; by day as
+            far as REACH_MK.
     """
     named = {zone.name for zone in model.zones if not zone.at_mat}
     trays = [tray.name for tray in own.trays if tray.probes and tray.name in named]
@@ -75,9 +78,10 @@ def knobs_of(own: MatPlan, model: MatModel, grid_mk: Sequence[int]) -> Knobs:
         if own.driven_by is DrivenBy.COOLEST:
             ways.append((DrivenBy.COOLEST, None))
     present = own.programme[0].setpoint_mc
-    around = [MilliC(present + step) for step in grid_mk if abs(step) <= REACH_MK]
-    possible = [mc for mc in around if _accepted(_at(own, mc, None))]
-    return Knobs(tuple(possible), len(own.programme) > 1, tuple(ways), own, model)
+    around = [MilliC(present + step) for step in grid_mk]
+    nights = tuple(mc for mc in around if _accepted(_at(own, mc, None)))
+    days = tuple(mc for mc in nights if abs(mc - present) <= REACH_MK)
+    return Knobs(days, nights, len(own.programme) > 1, tuple(ways), own, model)
 
 
 def candidates(knobs: Knobs, count: int, seed: int) -> tuple[MatPlan, ...]:
@@ -153,9 +157,10 @@ def _warm(knobs: Knobs, own: MatPlan, rng: Random) -> MatPlan:
     if knobs.keep_programme or not knobs.setpoints_mc or rng.random() < 1 / 3:
         return own
     setpoint_mc = rng.choice(knobs.setpoints_mc)
-    cooler_mk = rng.choice(NIGHTS_MK)
-    night_mc = MilliC(setpoint_mc - cooler_mk) if cooler_mk else None
-    return _at(own, setpoint_mc, night_mc)
+    nights = [mc for mc in knobs.nights_mc if 0 < setpoint_mc - mc <= DEEPEST_MK]
+    if not nights or rng.random() < 1 / 3:
+        return _at(own, setpoint_mc, None)
+    return _at(own, setpoint_mc, rng.choice(nights))
 
 
 def _at(own: MatPlan, setpoint_mc: MilliC, night_mc: MilliC | None) -> MatPlan:

@@ -8,6 +8,7 @@ import numpy as np
 from sim.tuning.figures import Figures
 from sim.tuning.jackknifed import Predicted
 from sim.tuning.wishes import (
+    ROOTING_ASK,
     AtMostEnergy,
     AtMostOperations,
     Constraint,
@@ -54,10 +55,7 @@ def _after_h(figures: Figures, constraint: RootedBy | SumBy) -> Predicted:
     """Return after how many hours the sum is there."""
     if isinstance(constraint, RootedBy):
         if figures.rooting is None:
-            raise WishError(
-                "'rooted by' needs to know what stands for rooted: say --rooting"
-                ' "3200 K·h above 10 °C", with your crop\'s own figures'
-            )
+            raise WishError(ROOTING_ASK)
         trays = range(len(figures.trays))
         after: Predicted = np.stack([figures.rooted_after_h(n) for n in trays]).max(
             axis=0

@@ -123,10 +123,20 @@ class Wish:
     goal: Goal
     constraints: tuple[Constraint, ...]
 
+    @property
+    def needs_rooting(self) -> bool:
+        """Whether it must be known what stands for rooted."""
+        return any(isinstance(one, RootedBy) for one in self.constraints)
+
 
 class WishError(ValueError):
     """A wish that is not understood; the message says where, and what would be."""
 
+
+ROOTING_ASK = (
+    "'rooted by' needs to know what stands for rooted: say --rooting"
+    ' "3200 K·h above 10 °C", with your crop\'s own figures'
+)
 
 GRAMMAR = (
     'one of "least energy", "fewest relay operations", "steadiest", "most even'

@@ -13,15 +13,15 @@ from sim.whatif.jit import inlined
 from sim.whatif.looks import climb, last, remember
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
-    MOST,
+    CYCLE,
     CYCLE_HAS,
     CYCLE_ON,
     CYCLE_START,
-    CYCLE,
     DAY_ON,
     DEMAND,
     HOT,
     HOT_LINE,
+    MOST,
     NEED,
     NEXT,
     ON,
@@ -53,7 +53,7 @@ SAMPLE_EVERY = 10.0 * MINUTE_MS
 
 
 @inlined
-def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
+def season(
     s: Vector,
     heat: Heat,
     shape: Shape,
@@ -104,7 +104,7 @@ def season(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
 
 
 @inlined
-def wished(  # noqa: PLR0913 (as above)
+def wished(
     s: Vector, lanes: int, k: int, now: float, change_at: Vector, change_to: Vector
 ) -> float:
     """Take up setpoints that may have changed; return the next step for any."""
@@ -145,9 +145,7 @@ def decide(s: Vector, shape: Shape, k: int, now: float) -> None:
     if shape.is_pid:
         regulate_all(s, shape, now)
         for v in range(lanes & MOST):
-            due = (s[CYCLE_HAS + v] == 0.0) | (
-                now - s[CYCLE_START + v] >= s[CYCLE + v]
-            )
+            due = (s[CYCLE_HAS + v] == 0.0) | (now - s[CYCLE_START + v] >= s[CYCLE + v])
             demand = 1.0 if now - s[CYCLE_START + v] < s[CYCLE_ON + v] else 0.0
             need = due | (demand != s[ON + v])
             s[NEED + v] = 1.0 if need & (s[NEED + v] == 0.0) else s[NEED + v]

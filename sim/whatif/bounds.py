@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
-from sim.thermal import Vector
+from sim.thermal import Matrix, Vector
 from sim.whatif.heat import MILLI
 from sim.whatif.jit import compiled
 from sim.whatif.shape import Heat
@@ -40,7 +40,7 @@ class Reach(NamedTuple):
     exposed_mk: Vector
 
 
-def _reach(heat: Heat, found: np.ndarray) -> None:  # type: ignore[type-arg]
+def _reach(heat: Heat, found: Matrix) -> None:
     """Run each zone never heated and always heated side by side."""
     for i in range(len(heat.start)):
         cold0, cold1 = heat.start[i, 0], heat.start[i, 1]

@@ -13,7 +13,7 @@ from sim.whatif import rows
 from sim.whatif.block import season
 from sim.whatif.demands import whole
 from sim.whatif.jit import compiled, inlined
-from sim.whatif.rows import FAR, MOST, LANES, PARAMETERS, ZONE, ZONES
+from sim.whatif.rows import LANES, MOST, PARAMETERS, ZONE, ZONES
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.span import Counts
 from sim.whatif.steady import answer, ready, rows_of
@@ -64,13 +64,13 @@ class Work(NamedTuple):
     told: Matrix
 
 
-def run_block(  # noqa: PLR0913 (compiled code takes no keywords)
+def run_block(
     work: Work,
     number: int,
     heat: Heat,
     band: float,
     step: float,
-    heard: bool,  # noqa: FBT001
+    heard: bool,
 ) -> None:
     """Run one block; its answers are in the work's arrays afterwards."""
     zones, trays = heat.push.shape[1], work.base.shape[1]
@@ -127,7 +127,9 @@ def _fill(s: Vector, work: Work, lane: int, shape: Shape) -> None:
 @inlined
 def _between(s: Vector, at: int, temp: float) -> float:
     """Return a tray's temperature, not below its base, nor above its upper."""
-    return min(max(temp, s[at + rows.BASE]), s[at + rows.UPPER])
+    base: float = s[at + rows.BASE]
+    upper: float = s[at + rows.UPPER]
+    return min(max(temp, base), upper)
 
 
 @inlined

@@ -8,7 +8,18 @@ from math import floor
 from sim.thermal import Vector
 from sim.whatif.demands import whole
 from sim.whatif.jit import inlined
-from sim.whatif.rows import FAR, MOST, HOT, PAD_HIGH, PAD_LOW, ROOT, SUM, TEMP, ZONE, ZONES
+from sim.whatif.rows import (
+    FAR,
+    HOT,
+    MOST,
+    PAD_HIGH,
+    PAD_LOW,
+    ROOT,
+    SUM,
+    TEMP,
+    ZONE,
+    ZONES,
+)
 from sim.whatif.shape import COOLEST, MEAN, MEDIAN, TRAY, Shape
 
 WIRES = 8

@@ -16,6 +16,7 @@ import numpy as np
 
 from controller.core.plan import MatPlan
 from controller.core.units import DAY_MS
+from sim.thermal import Matrix
 from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
 from sim.whatif.compute import Work, run_block, run_compiled
@@ -55,7 +56,7 @@ def run(
     """
     loop = _Loop(model, span, plans, band_mk, bare=bare)
     outcomes = loop.outcomes()
-    for number in np.flatnonzero(outcomes.by_core):
+    for number in np.flatnonzero(outcomes.by_core).tolist():
         one = core_outcomes(model, span, plans[number], band_mk=band_mk)
         for field in fields(one):
             if field.name != "band_mk":
@@ -63,9 +64,7 @@ def run(
     return outcomes
 
 
-def trace(
-    model: MatModel, span: Span, plan: MatPlan, *, bare: bool = False
-) -> Trace:
+def trace(model: MatModel, span: Span, plan: MatPlan, *, bare: bool = False) -> Trace:
     """Run one candidate and tell every scan of it.
 
     Raises:
@@ -119,7 +118,7 @@ class _Loop:
             ((self._table.base > low) | (self._table.upper < high)).any(axis=1)
         )
 
-    def outcomes(self, told: np.ndarray | None = None) -> Outcomes:  # type: ignore[type-arg]
+    def outcomes(self, told: Matrix | None = None) -> Outcomes:
         """Run all; those that only the core can do are marked, not done."""
         if told is None:
             told = np.zeros((0, 0))
@@ -132,7 +131,7 @@ class _Loop:
                 getattr(work, name)[suspects] = getattr(again, name)
         return self._told(work)
 
-    def _run(self, wanted: Counts, told: np.ndarray, *, tracks: bool) -> Work:  # type: ignore[type-arg]
+    def _run(self, wanted: Counts, told: Matrix, *, tracks: bool) -> Work:
         """Run some candidates; the answers are in their order."""
         table = self._table
         kind = np.column_stack([table.kind, self._crosses])[wanted]
@@ -169,7 +168,7 @@ class _Loop:
             for _ in threads.map(one, range(len(work.blocks))):
                 pass
 
-    def _work(self, blocks: Counts, table: Table, lanes: Counts, told: np.ndarray) -> Work:  # type: ignore[type-arg]
+    def _work(self, blocks: Counts, table: Table, lanes: Counts, told: Matrix) -> Work:
         span = self._span
         count, zones = len(lanes), span.push.shape[1]
         days = -(-span.steps * span.step_ms // DAY_MS)
@@ -222,7 +221,5 @@ def _blocks(kind: Counts) -> list[tuple[int, int]]:
     ends = np.flatnonzero((kind[1:] != kind[:-1]).any(axis=1)) + 1
     found = []
     for first, end in zip([0, *ends], [*ends, len(kind)], strict=True):
-        found += [
-            (lane, min(LANES, end - lane)) for lane in range(first, end, LANES)
-        ]
+        found += [(lane, min(LANES, end - lane)) for lane in range(first, end, LANES)]
     return found

@@ -10,12 +10,12 @@ from sim.whatif.demands import whole
 from sim.whatif.jit import inlined
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
-    MOST,
     ALLOWANCE,
     FROZEN,
     HALF_ALLOWANCE,
     LAG,
     MEAN_DUTY,
+    MOST,
     MOST_RISE,
     NEED,
     ON,
@@ -64,8 +64,8 @@ def begin(s: Vector, lanes: int, now: float, room: float) -> None:
 
 
 @inlined
-def weigh(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
-    s: Vector, lanes: int, now: float, passed: float, room: float, heard: bool  # noqa: FBT001
+def weigh(
+    s: Vector, lanes: int, now: float, passed: float, room: float, heard: bool
 ) -> None:
     """Take another look at heat given and what came of it."""
     asks = 0
@@ -116,7 +116,7 @@ def weigh(  # noqa: PLR0913 (a compiled loop has no objects to carry these)
 
 
 @inlined
-def _missed(s: Vector, v: int, now: float, heard: bool) -> bool:  # noqa: FBT001
+def _missed(s: Vector, v: int, now: float, heard: bool) -> bool:
     """Whether heat enough was given for a rise that did not come."""
     root, frozen = s[ROOT + v], s[FROZEN + v] > 0.0
     usual = mean_duty(s[ON + v], s[SINCE + v], s[MEAN_DUTY + v], now)

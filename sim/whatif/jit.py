@@ -1,19 +1,21 @@
 """Compiled where numba is installed, plain Python where it is not.
 
 The same functions either way, with the same answers: strict IEEE arithmetic,
-nothing contracted or reordered. What may live here: that one choice. Numba has
-no types of its own, so no other module imports it.
+nothing contracted or reordered. What may live here: that one choice. Numba's
+types do not know what it makes of a function, so no other module imports it.
 """
 
 import hashlib
 import os
 import tempfile
+from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 from typing import TypeVar
 
+numba: ModuleType | None
 try:
-    import numba
-    from numba.extending import register_jitable
+    numba = import_module("numba")
 except ImportError:  # a board without numba: slow, and right
     numba = None
 
@@ -28,7 +30,8 @@ def inlined(function: Function) -> Function:
     """Let compiled code call a function; for Python it stays as it is."""
     if numba is None:
         return function
-    known: Function = register_jitable(error_model="numpy")(function)
+    extending = import_module("numba.extending")
+    known: Function = extending.register_jitable(error_model="numpy")(function)
     return known
 
 

@@ -11,7 +11,6 @@ from controller.core.units import HOUR_MS
 from sim.thermal import Vector
 from sim.whatif.jit import inlined
 from sim.whatif.rows import (
-    MOST,
     CLIMB_AT,
     CLIMB_FROM,
     CLIMB_UNTIL,
@@ -22,6 +21,7 @@ from sim.whatif.rows import (
     MARK,
     MARK_ROWS,
     MARKS,
+    MOST,
     ON,
     ON_MS,
     REST_UNTIL,
@@ -57,7 +57,7 @@ def remember(s: Vector, lanes: int, number: int, now: float) -> None:
 
 
 @inlined
-def climb(s: Vector, lanes: int, now: float, first: bool) -> None:  # noqa: FBT001 (compiled code takes no keywords)
+def climb(s: Vector, lanes: int, now: float, first: bool) -> None:
     """See whether the warmest tray rose too fast, to above the setpoint."""
     for v in range(lanes & MOST):
         top, start, at = s[HOT + v], s[CLIMB_FROM + v], s[CLIMB_AT + v]

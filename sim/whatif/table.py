@@ -54,7 +54,9 @@ class Table:
 def tabulate(span: Span, plans: Sequence[MatPlan]) -> Table:
     """Return candidates, already found to fit, as numbers."""
     nights = _Nights(span)
-    first, at, to = [], [], []
+    first: list[int] = []
+    at: list[float] = []
+    to: list[float] = []
     for mat in plans:
         first.append(len(at))
         for step, wanted_mc in nights.changes(mat):
@@ -96,7 +98,7 @@ def _row(mat: MatPlan, step_ms: int) -> Vector:
 
 def _numbers(mat: MatPlan, step_ms: int) -> dict[int, float]:
     probes = [tray.probes[0] for tray in heard(mat)] + list(mat.surface)
-    numbers = {
+    numbers: dict[int, float] = {
         rows.MIN_ON: mat.min_on_ms,
         rows.MIN_OFF: mat.min_off_ms,
         rows.RAMP: -1 if mat.ramp_mk_per_h is None else mat.ramp_mk_per_h,

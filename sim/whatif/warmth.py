@@ -10,19 +10,18 @@ from sim.thermal import Vector
 from sim.whatif.demands import whole
 from sim.whatif.driving import drive
 from sim.whatif.jit import inlined
-from sim.whatif.shape import MEAN, Heat, Shape
 from sim.whatif.rows import (
-    FAR,
-    MOST,
     ALIKE,
     BASE,
     BEFORE,
     DRIVING_IN_BAND,
+    FAR,
     FIX,
     FROZEN,
     HEAT,
     HOT,
     IN_BAND,
+    MOST,
     ON,
     PEAK,
     ROOT,
@@ -41,6 +40,7 @@ from sim.whatif.rows import (
     ZONE,
     ZONES,
 )
+from sim.whatif.shape import MEAN, Heat, Shape
 
 COLDEST = -1e18
 HOUR = float(HOUR_MS)
@@ -49,6 +49,7 @@ STEP, RATE = float(STEP_MK), float(RATE_MK_PER_S)
 ALIKE_SAMPLES = 5.0
 """So many samples without a change, ten minutes apart or less, must lie in an
 hour in which a probe stood still."""
+
 
 @inlined
 def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
@@ -129,9 +130,7 @@ def begin_reading(s: Vector, heat: Heat, shape: Shape) -> None:
 
 @inlined
 def cross(s: Vector, shape: Shape) -> None:
-    """Where a line from reading to reading crosses a base or an upper cut-off,
-    put right what the plain sum makes of it.
-    """
+    """Put the plain sum right where a line crosses a base or an upper cut-off."""
     for i in range(shape.trays):
         at, crossings = (ZONES + i * ZONE) & FAR, 0
         for v in range(shape.lanes & MOST):

@@ -15,9 +15,9 @@ from sim.thermal import Vector
 from sim.whatif.jit import inlined
 from sim.whatif.rows import (
     CUTOUT,
+    DIFFERENTIAL,
     HIGH,
     HOT_LINE,
-    DIFFERENTIAL,
     LIMIT_AT,
     LIMIT_FROM,
     LIMIT_TO,

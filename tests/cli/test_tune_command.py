@@ -64,8 +64,10 @@ def test_json_has_every_figure_with_its_interval(season, capsys):
     assert found["interval"]["models"] >= 3
     now, chosen = found["ways"][0], found["answer"]["recommended"]
     assert now["name"].startswith("as now")
-    recorded = found["recorded_duty"]
-    assert now["duty"]["value"] == pytest.approx(recorded, abs=0.01)
+    recorded = found["recorded"]
+    assert now["duty"]["value"] == pytest.approx(recorded["duty"], abs=0.01)
+    operations = recorded["relay_operations"]
+    assert now["relay_operations"]["value"] == pytest.approx(operations, rel=0.1)
     best = next(way for way in found["ways"] if way["candidate"] == chosen)
     assert best["energy_kwh"]["high"] <= now["energy_kwh"]["high"]
     assert best["trays"]["N2"]["rooted_at"].startswith("2027-02-")

@@ -101,7 +101,6 @@ def a_plan(model: MatModel, rng: random.Random, start_mc: int) -> MatPlan:
     thin, min_on_ms = rng.choice([5, 20, 60]), rng.choice([0, 0, 30_000, 120_000])
     stuck_ms = rng.choice([3_600_000, 43_200_000])
     ramp, limits = rng.random() < 0.35, rng.random() < 0.4
-    highest_mc = 29_000
     steps = [
         StepPlan(
             a_setpoint(rng, start_mc),
@@ -130,8 +129,8 @@ def a_plan(model: MatModel, rng: random.Random, start_mc: int) -> MatPlan:
         min_off_ms=rng.choice([0, 0, 30_000, 120_000, 600_000]),
         ramp_mk_per_h=rng.choice([100, 999, 5000, 60_000]) if ramp else None,
         tray_limit_mk=rng.choice([1_000, 1_500, 4_000]),
-        cutout_mc=min(35_000, top_mc + 3_000) if limits else highest_mc + 3_000,
-        warn_mc=top_mc + 1_500,
+        cutout_mc=max(10_000, top_mc + 3_000) if limits else 33_000,
+        warn_mc=top_mc + 1_500 if limits else 32_500,
         surface_limit_mc=max(top_mc + 1, rng.choice([25_000, 35_000, 42_000])),
         surface_cutout_mc=rng.choice([43_000, 50_000]),
         settle_ms=rng.choice([60_000, 600_000, 3_600_000]),

@@ -11,7 +11,7 @@ from controller.review.simc import as_pid, half_rule, simc
 from sim.tuning.candidates import candidates, knobs_of, simc_pid
 from tests.tuning.mats import MODEL, NORTH, at
 
-GRID = range(-4_000, 4_001, 500)
+GRID = range(-8_000, 4_001, 500)
 
 
 @pytest.fixture

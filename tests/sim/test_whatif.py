@@ -1,0 +1,343 @@
+"""What if: the compiled twin against the core, and what is told of candidates."""
+
+import subprocess
+import sys
+from dataclasses import fields, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from controller.core.decisions import Cause
+from controller.core.mat_rules import mat_problems
+from controller.core.plan import (
+    DrivenBy,
+    MatPlan,
+    Night,
+    OnOff,
+    Pid,
+    ProbePlan,
+    RelayKind,
+    StepPlan,
+    TrayPlan,
+)
+from sim.whatif import jit
+from sim.whatif.engine import run, trace
+from sim.whatif.reference import core_outcomes, core_trace
+from sim.whatif.search import search
+from sim.whatif.span import REFUSALS, Span
+from sim.zone_model import MatModel, Zone
+from tests.sim.whatif_plans import a_question
+
+pytestmark = pytest.mark.timeout(120)
+"""The first to run compiles: some seconds, on a slow machine more."""
+
+GROUPS, SEEDS, PLANS, SCANS = 20, 25, 2, 80
+"""A thousand plans in all."""
+
+TRAY = Zone(name="N1", gain_k=14.0, mat_s=700.0, medium_s=9000.0, coupling=0.15)
+MODEL = MatModel("north", (TRAY,))
+
+
+def a_mat(**changes) -> MatPlan:
+    made = MatPlan(
+        name="north",
+        power_mw=100_000,
+        length_mm=1_200,
+        width_mm=530,
+        policy=OnOff(500),
+        programme=(StepPlan(22_000),),
+        driven_by=DrivenBy.MEAN,
+        relay=RelayKind.LEASE,
+        trays=(TrayPlan(name="N1", probes=(ProbePlan(name="n1"),)),),
+    )
+    return replace(made, **changes)
+
+
+def days(count: float, step_s: float = 60.0, zones: int = 1, **changes) -> Span:
+    time_s = np.arange(int(count * 86_400 / step_s)) * step_s
+    room = 14 - 3 * np.cos(2 * np.pi * (time_s / 86_400 - 0.2))
+    made = Span(
+        step_s=step_s,
+        room_c=room,
+        push=np.random.default_rng(7).normal(0, 1e-5, (len(time_s), zones)),
+        minutes=(time_s // 60).astype(np.int64) % 1440,
+        start_c=np.full((zones, 2), 15.0),
+    )
+    return replace(made, **changes)
+
+
+def same(one, other, number: int, *, by: int = 0) -> list[str]:
+    """Fields in which a candidate of one differs from another of another."""
+    told = [f.name for f in fields(one) if f.name not in {"band_mk", "by_core"}]
+    return [
+        name
+        for name in told
+        if not np.array_equal(getattr(one, name)[number], getattr(other, name)[by])
+    ]
+
+
+# ------------------------------------------------------- the twin and the core
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("group", range(GROUPS))
+def test_a_thousand_plans_are_decided_as_the_core_decides_them(group: int) -> None:
+    """Switch by switch, and all that is counted, too."""
+    for seed in range(group * SEEDS, (group + 1) * SEEDS):
+        asked = a_question(seed, SCANS, PLANS)
+        outcomes = run(asked.model, asked.span, asked.plans)
+        for number, plan in enumerate(asked.plans):
+            core = core_outcomes(asked.model, asked.span, plan, band_mk=500)
+            assert same(outcomes, core, number) == [], (seed, number)
+
+
+def test_those_plans_follow_the_rules_and_meet_every_guard() -> None:
+    met, tripped = np.zeros(len(REFUSALS)), np.zeros(2)
+    twin = plans = 0
+    for seed in range(GROUPS * SEEDS):
+        asked = a_question(seed, SCANS, PLANS)
+        outcomes = run(asked.model, asked.span, asked.plans)
+        met += (outcomes.refused_s > 0).sum(axis=0)
+        tripped += [(outcomes.trip == cause).sum() for cause in (0, 1)]
+        twin, plans = twin + (~outcomes.by_core).sum(), plans + PLANS
+        for plan in asked.plans:
+            assert list(mat_problems(plan)) == []
+    names = {cause.value: int(n) for cause, n in zip(REFUSALS, met, strict=True)}
+    assert plans == 1000
+    assert twin > 950, "too many went to the core: nothing was compared"
+    assert min(tripped) > 10
+    for cause in REFUSALS[: REFUSALS.index(Cause.DOUBTFUL_HOT)]:
+        assert names[cause.value] > 0, names
+
+
+SEASONS = {
+    "on-off": {},
+    "pid by night and day": {
+        "policy": Pid(gain_per_k=0.3, derivative_s=600.0),
+        "programme": (StepPlan(24_000, 20_000, days=40.0), StepPlan(21_000, 19_500)),
+        "ramp_mk_per_h": 1_500,
+    },
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("changes", SEASONS.values(), ids=SEASONS)
+def test_a_season_has_the_cores_every_switch(changes) -> None:
+    span, plan = days(120, step_s=300.0), a_mat(**changes)
+    ours, core = trace(MODEL, span, plan), core_trace(MODEL, span, plan)
+    assert len(core.switched_at) > 1000
+    np.testing.assert_array_equal(ours.switched_at, core.switched_at)
+    np.testing.assert_array_equal(ours.temps_mc, core.temps_mc)
+    np.testing.assert_array_equal(ours.setpoint_mc, core.setpoint_mc)
+
+
+def test_without_numba_the_numbers_are_the_same() -> None:
+    for seed in range(30):
+        asked = a_question(seed, 30, 2)
+        quick = run(asked.model, asked.span, asked.plans)
+        bare = run(asked.model, asked.span, asked.plans, bare=True)
+        for number in range(2):
+            assert same(quick, bare, number, by=number) == []
+
+
+def test_a_day_without_numba_too() -> None:
+    """Long enough for hours to be marked, days closed, probes to stand still."""
+    span = days(26 / 24, step_s=300.0)
+    still = replace(span, room_c=np.full(span.steps, 12.0), push=0 * span.push)
+    plans = [a_mat(), a_mat(policy=Pid(), programme=(StepPlan(29_000),))]
+    for where in (span, still):
+        quick, bare = run(MODEL, where, plans), run(MODEL, where, plans, bare=True)
+        assert [same(quick, bare, n, by=n) for n in (0, 1)] == [[], []]
+
+
+def test_where_numba_is_missing_it_runs_all_the_same() -> None:
+    code = (
+        "import sys; sys.modules['numba'] = None\n"
+        "from tests.sim.test_whatif import MODEL, a_mat, days, jit, run\n"
+        "assert not jit.HAS_NUMBA\n"
+        "print(run(MODEL, days(0.2), [a_mat()]).switches[0])\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert int(done.stdout) == run(MODEL, days(0.2), [a_mat()]).switches[0] > 0
+
+
+# ---------------------------------------------------- what only the core can do
+
+
+def test_a_probe_that_stands_still_is_left_to_the_core() -> None:
+    """It is doubted after so long; the twin has no doubts."""
+    span = days(1)
+    still = replace(
+        span,
+        room_c=np.full(span.steps, 12.0),
+        push=0 * span.push,
+        start_c=12 + 0 * span.start_c,
+    )
+    probe = ProbePlan(name="n1", stuck_after_ms=2 * 3_600_000)
+    plan = a_mat(
+        programme=(StepPlan(10_000),), trays=(TrayPlan(name="N1", probes=(probe,)),)
+    )
+    outcomes = run(MODEL, still, [plan, a_mat()])
+    assert outcomes.by_core.tolist() == [True, False]
+    core = core_outcomes(MODEL, still, plan, band_mk=500)
+    assert same(outcomes, core, 0) == []
+    assert outcomes.refused_s[0, REFUSALS.index(Cause.NO_DRIVING_READING)] > 0
+    assert (trace(MODEL, still, plan).temps_mc == 12_000).all()
+
+
+def test_a_reading_that_jumps_is_left_to_the_core() -> None:
+    span = days(0.2)
+    push = span.push.copy()
+    push[100] = 0.4  # 24 K within a minute
+    plan = a_mat()
+    outcomes = run(MODEL, replace(span, push=push), [plan])
+    assert outcomes.by_core.tolist() == [True]
+    core = core_outcomes(MODEL, replace(span, push=push), plan, band_mk=500)
+    assert same(outcomes, core, 0) == []
+
+
+# ------------------------------------------------------------------ the answers
+
+
+def test_candidates_do_not_depend_on_their_neighbours() -> None:
+    plans = [
+        a_mat(programme=(StepPlan(setpoint),), policy=policy, driven_by=way)
+        for setpoint in range(18_000, 26_000, 100)
+        for policy, way in (
+            (OnOff(500), DrivenBy.MEAN),
+            (Pid(), DrivenBy.MEDIAN),
+            (Pid(derivative_s=300.0), DrivenBy.MEAN),
+        )
+    ]
+    span = days(0.5)
+    outcomes = run(MODEL, span, plans)
+    for number in (0, 1, 2, 100, len(plans) - 1):
+        alone = run(MODEL, span, [plans[number]])
+        assert same(outcomes, alone, number) == []
+
+
+def test_a_bench_that_is_held_is_in_its_band() -> None:
+    outcomes = run(MODEL, days(4), [a_mat()], band_mk=1_000)
+    assert outcomes.driving_in_band_s[0] > 3 * 86_400
+    assert outcomes.driving_in_band_s[0] == outcomes.in_band_s[0, 0]
+    assert outcomes.daily_on_s.sum() == outcomes.on_s[0]
+    assert outcomes.margin_mk[0, 0] == 33_000 - outcomes.peak_mc[0, 0]
+    assert outcomes.margin_mk[0, 1] == np.iinfo(np.int64).max
+    assert outcomes.operations[0] == -(-outcomes.switches[0] // 2)
+    assert outcomes.degree_hours[0, 0] == pytest.approx(4 * 24 * 12, rel=0.05)
+
+
+def test_a_setpoint_that_cannot_be_reached_trips_and_says_why() -> None:
+    """A mat that cannot warm what stands on it: heat is not felt."""
+    weak = MatModel("north", (replace(TRAY, gain_k=1.0),))
+    outcomes = run(weak, days(2), [a_mat()])
+    assert REFUSALS[outcomes.trip[0]] is Cause.HEAT_NOT_FELT
+    refused_s = outcomes.refused_s[0, outcomes.trip[0]]
+    assert outcomes.trip_s[0] + refused_s == 2 * 86_400
+
+
+def test_nights_follow_the_minutes_of_the_span() -> None:
+    plan = a_mat(programme=(StepPlan(22_000, 18_000),), night=Night(60, 120))
+    setpoints = trace(MODEL, days(0.25), plan).setpoint_mc
+    assert setpoints[59:61].tolist() == [22_000, 18_000]
+    assert setpoints[119:121].tolist() == [18_000, 22_000]
+
+
+def test_shorter_steps_hold_the_same_inputs() -> None:
+    coarse = days(0.5)
+    fine = coarse.at_step(5.0)
+    cold = a_mat(programme=(StepPlan(5_000),))
+    slow, quick = trace(MODEL, coarse, cold), trace(MODEL, fine, cold)
+    assert (fine.minutes[:13] == [0] * 12 + [1]).all()
+    assert abs(slow.temps_mc - quick.temps_mc[::12]).max() <= 1
+    with pytest.raises(ValueError, match=r"7\.0 s does not divide .* 60\.0 s"):
+        coarse.at_step(7.0)
+
+
+# ------------------------------------------------------------------- the search
+
+
+def test_finalists_are_run_again_on_the_core_at_the_benchs_scan() -> None:
+    plans = [a_mat(policy=OnOff(width)) for width in (250, 2_000, 500, 1_000)]
+    span = days(0.15)
+    outcomes, best = search(
+        MODEL, span, plans, lambda found: -found.switches.astype(float), keep=2
+    )
+    assert outcomes.switches.shape == (4,)
+    assert best[0].coarse.switches[0] == outcomes.switches.min()
+    for finalist in best:
+        plan = plans[finalist.number]
+        exact = core_outcomes(MODEL, span.at_step(5.0), plan, band_mk=500)
+        assert same(finalist.exact, exact, 0) == []
+        assert finalist.exact.by_core.all()
+        apart = exact.switches[0] - finalist.coarse.switches[0]
+        assert f"({apart:+d}); on " in finalist.difference()
+        assert "tray 1" in finalist.difference()
+
+
+def test_who_is_ruled_out_is_no_finalist() -> None:
+    plans = [a_mat(), a_mat()]
+    _, best = search(MODEL, days(0.02), plans, lambda _: np.array([-np.inf, 1.0]))
+    assert [finalist.number for finalist in best] == [1]
+    with pytest.raises(ValueError, match=r"score gave shape \(1,\)"):
+        search(MODEL, days(0.02), plans, lambda _: np.zeros(1))
+
+
+# -------------------------------------------------------------------- refusals
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"step_s": 0.5}, "step_s = 0.5: from 1 to 300 s"),
+        ({"step_s": 301.0}, "step_s = 301.0: from 1 to 300 s"),
+        ({"step_s": 60.001}, "whole, even ms"),
+        ({"push": np.zeros((3, 1))}, r"push has shape \(3, 1\): \(1440, 1\)"),
+        ({"room_c": np.full(1440, np.nan)}, "room_c has values that are no numbers"),
+        ({"minutes": np.full(1440, 1440)}, "minutes: from 0 to 1439"),
+    ],
+)
+def test_what_is_no_span_is_refused(changes, said) -> None:
+    with pytest.raises(ValueError, match=said):
+        days(1, **changes)
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"relay": None}, "mat north: relay = none"),
+        ({"trays": ()}, "surface probes are none; the model has N1"),
+        ({"surface": (ProbePlan(name="s"),)}, "are N1, s; the model has N1"),
+    ],
+)
+def test_what_does_not_fit_the_model_is_refused(changes, said) -> None:
+    with pytest.raises(ValueError, match=said):
+        run(MODEL, days(0.01), [a_mat(**changes)])
+
+
+def test_a_span_of_other_zones_and_no_plan_are_refused() -> None:
+    with pytest.raises(ValueError, match="1 zones in the model, 2 in the span"):
+        run(MODEL, days(0.01, zones=2), [a_mat()])
+    with pytest.raises(ValueError, match="at least one candidate"):
+        run(MODEL, days(0.01), [])
+
+
+# --------------------------------------------------------- what is kept on disk
+
+
+def test_compiled_code_is_kept_under_a_name_of_its_sources(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    folder = jit._folder()
+    assert folder.startswith(str(tmp_path / "bottomheat" / "whatif-"))
+    assert Path(folder).stat().st_mode & 0o777 == 0o700
+
+
+def test_a_folder_that_others_may_write_is_not_used(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    monkeypatch.setattr(jit.tempfile, "gettempdir", lambda: str(tmp_path / "no"))
+    Path(jit._folder()).chmod(0o770)
+    (tmp_path / "no").write_text("a file where a folder should be")
+    assert jit._folder() == ""
