@@ -3,11 +3,12 @@
 Six logs of two mats each, of four simulated days, scans 30 s apart, 256
 candidates for each mat. Wall time, the least of three rounds that take turns;
 and the processors' time for one mat, which says what more machines would bring.
-A first sweep, which compiles, and the making of the logs are not in it.
+Workers are not niced here, and have begun: a first map, in which they import and
+compile, and the making of the logs are not in it. Other work on the same cores
+spoils the ratio; the load average tells of it.
 """
 
 import os
-import resource
 import sys
 import tempfile
 import time
@@ -17,13 +18,17 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+import psutil
+
+from controller.adapters.fleet import pool
 from controller.cli import main as bottomheat
 from controller.cli.paths import config_dir
+from controller.cli.swept import Item, Sweeping
 
 LOGS = 6
 MATS = 2 * LOGS
 ROUNDS = 3
-WISH = "least energy, coolest tray never below 17 °C"
+SWEEPING = Sweeping("least energy, coolest tray never below 17 °C", None, 256, 1)
 
 
 def made(folder: Path) -> None:
@@ -34,29 +39,33 @@ def made(folder: Path) -> None:
     for seed in range(1, LOGS + 1):
         out = str(folder / f"bench-{seed}.db")
         words = ["--days", "4", "--seed", str(seed), "--out", out]
-        quiet(["simulate", str(config), *words])
+        with redirect_stdout(StringIO()):
+            bottomheat(["simulate", str(config), *words])
 
 
-def quiet(words: list[str]) -> None:
-    """Run a command without what it says."""
-    with redirect_stdout(StringIO()):
-        code = bottomheat(words)
-    if code:
-        sys.exit(f"{words[0]}: ended with {code}")
+def items_of(folder: Path) -> list[Item]:
+    """Return every mat of every log."""
+    logs = sorted(folder.glob("*.db"))
+    return [Item(str(log), mat) for log in logs for mat in ("north", "south")]
 
 
-def timed(folder: Path, workers: int) -> tuple[float, float]:
-    """Return wall and processor time of one sweep [s]."""
-    before, began = spent(), time.perf_counter()
-    words = ["--wish", WISH, "--candidates", "256", "--workers", str(workers)]
-    quiet(["sweep", str(folder), *words])
-    return time.perf_counter() - began, spent() - before
+def timed(workers: int, items: list[Item]) -> tuple[float, float]:
+    """Return wall and processor time [s] of all items."""
+    with pool(workers, nice=0) as mapper:
+        mapper.map(SWEEPING, items[:workers])
+        used, began = spent(), time.perf_counter()
+        rows = mapper.map(SWEEPING, items)
+        wall_s, cpu_s = time.perf_counter() - began, spent() - used
+    for row in rows:
+        if row.why:
+            sys.exit(f"it tells nothing: {row.why}")
+    return wall_s, cpu_s
 
 
 def spent() -> float:
-    """Return the processor time of workers that have ended [s]."""
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
+    """Return the processor time of workers that live [s]."""
+    times = [one.cpu_times() for one in psutil.Process().children()]
+    return sum(one.user + one.system for one in times)
 
 
 def main() -> int:
@@ -64,8 +73,8 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         made(folder)
-        timed(folder, 2)
-        rounds = [(timed(folder, 1), timed(folder, 2)) for _ in range(ROUNDS)]
+        items = items_of(folder)
+        rounds = [(timed(1, items), timed(2, items)) for _ in range(ROUNDS)]
     one, two = (min(each[n][0] for each in rounds) for n in (0, 1))
     cpu_s = [min(each[n][1] for each in rounds) / MATS for n in (0, 1)]
     print(f"{LOGS} logs, {MATS} mats, {len(os.sched_getaffinity(0))} cores")

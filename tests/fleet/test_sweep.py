@@ -200,6 +200,7 @@ def test_a_journal_with_a_strange_line_is_refused(logs, alone, tmp_path, capsys)
         (("--candidates", "0"), "--candidates 0: from 1 to"),
         (("--wish", "cheap"), "'cheap': not understood"),
         (("--rooting", "soon"), "--rooting 'soon'"),
+        (("--wish", "steadiest, rooted by 2027-03-20"), "--rooting"),
         (("--continue",), "--continue needs --out"),
         (("--scheduler", "nowhere"), "--scheduler nowhere"),
     ],

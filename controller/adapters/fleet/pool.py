@@ -37,11 +37,12 @@ def cores() -> list[int]:
 
 
 @contextmanager
-def pool(workers: int | None = None) -> Iterator["Pool"]:
+def pool(workers: int | None = None, *, nice: int = NICE) -> Iterator["Pool"]:
     """Keep worker processes for as long as they are needed.
 
     Args:
         workers: How many; None: one for each core.
+        nice: By how much others go before them.
 
     Raises:
         ValueError: There is to be no worker.
@@ -50,7 +51,7 @@ def pool(workers: int | None = None) -> Iterator["Pool"]:
     count = len(mine) if workers is None else workers
     if count < 1:
         raise ValueError(f"workers: found {count}, at least 1 is needed")
-    made = Pool([mine[number % len(mine)] for number in range(count)])
+    made = Pool([mine[number % len(mine)] for number in range(count)], nice)
     try:
         yield made
     finally:
@@ -60,13 +61,14 @@ def pool(workers: int | None = None) -> Iterator["Pool"]:
 class Pool:
     """Worker processes, each on its own core."""
 
-    def __init__(self, on: Sequence[int]) -> None:
+    def __init__(self, on: Sequence[int], nice: int) -> None:
         """Start none yet: a worker starts with its first item.
 
         Args:
             on: A core for each worker.
+            nice: By how much others go before them.
         """
-        self._workers = [_Worker(core) for core in on]
+        self._workers = [_Worker(core, nice) for core in on]
 
     def map(
         self,
@@ -117,8 +119,8 @@ def _result(future: "Future[Result | Lost]") -> Result | Lost | None:
 class _Worker:
     """A process on one core, and its successors."""
 
-    def __init__(self, core: int) -> None:
-        self._core = core
+    def __init__(self, core: int, nice: int) -> None:
+        self._core, self._nice = core, nice
         self._process = self._fresh()
 
     def _fresh(self) -> ProcessPoolExecutor:
@@ -127,7 +129,7 @@ class _Worker:
             1,
             mp_context=multiprocessing.get_context("spawn"),
             initializer=_begin,
-            initargs=(self._core,),
+            initargs=(self._core, self._nice),
         )
 
     def submit(
@@ -150,14 +152,14 @@ class _Worker:
         self._process.shutdown(cancel_futures=True)
 
 
-def _begin(core: int) -> None:
+def _begin(core: int, nice: int) -> None:
     """Make a new process a polite worker, before it imports what is heavy.
 
     On one core libraries take one thread each, so that two workers are not
     four threads.
     """
     signal.signal(signal.SIGINT, signal.SIG_DFL)  # Ctrl-C ends it, without a word
-    os.nice(NICE)
+    os.nice(nice)
     os.sched_setaffinity(0, {core})
     parent = multiprocessing.parent_process()
     if parent is not None:
