@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.adapters.fleet import (
+    NICE,
     Here,
     JournalError,
     Lost,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 LOCAL = "local"
 
 _MOST_WORKERS = 1_024
+_NICEST = 19
 
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """Sums of many numbers depend, in their last bits, on how many threads share
@@ -74,6 +76,13 @@ def add_parser(
         metavar="N",
         type=int,
         help="processes (one for each core); 0: none but this one",
+    )
+    parser.add_argument(
+        "--nice",
+        metavar="N",
+        type=int,
+        default=NICE,
+        help=f"by how much other programs go before these processes ({NICE}); 0: not",
     )
     parser.add_argument(
         "--scheduler",
@@ -167,6 +176,8 @@ def _asked(args: argparse.Namespace) -> "Sweeping":
         raise _NoUseError("--continue needs --out, the file to go on with")
     if args.workers is not None and not 0 <= args.workers <= _MOST_WORKERS:
         raise _NoUseError(f"--workers {args.workers}: from 0 to {_MOST_WORKERS:,}")
+    if not 0 <= args.nice <= _NICEST:
+        raise _NoUseError(f"--nice {args.nice}: from 0 to {_NICEST}")
     count = args.candidates
     if count is None:
         count = CANDIDATES if have("numba") else WITHOUT_NUMBA
@@ -179,7 +190,8 @@ def _asked(args: argparse.Namespace) -> "Sweeping":
 def _mapper(args: argparse.Namespace) -> Iterator[Mapper]:
     """Keep who does the work."""
     if args.scheduler is None:
-        with nullcontext(Here()) if args.workers == 0 else pool(args.workers) as made:
+        own = pool(args.workers, nice=args.nice)
+        with nullcontext(Here()) if args.workers == 0 else own as made:
             yield made
         return
     from controller.adapters.fleet.on_dask import cluster, scheduler

@@ -33,6 +33,7 @@ def logs(tmp_path_factory):
 def sweep(folder, *words):
     """Tune the south mats, the smaller ones."""
     asked = ["--mat", "south", "--wish", WISH, "--candidates", "16", "--json"]
+    asked += ["--nice", "0"]  # there may be other work
     return main(["sweep", str(folder), *asked, *words])
 
 
@@ -152,7 +153,7 @@ def test_broken_logs_are_named_and_the_rest_goes_on(logs, tmp_path, capsys):
     (tmp_path / "empty.db").touch()
     (tmp_path / "other.db").write_text("a shopping list\n")
     (tmp_path / "folder.db").mkdir()
-    assert main(["sweep", str(tmp_path), "--workers", "2"]) == 1
+    assert main(["sweep", str(tmp_path), "--workers", "2", "--nice", "0"]) == 1
     said = capsys.readouterr()
     assert "4 of 6 told nothing" in said.out
     lines = [line.split()[:3] for line in said.out.splitlines()]
@@ -197,6 +198,7 @@ def test_a_journal_with_a_strange_line_is_refused(logs, alone, tmp_path, capsys)
     ("words", "why"),
     [
         (("--workers", "-1"), "--workers -1: from 0 to 1,024"),
+        (("--nice", "20"), "--nice 20: from 0 to 19"),
         (("--candidates", "0"), "--candidates 0: from 1 to"),
         (("--wish", "cheap"), "'cheap': not understood"),
         (("--rooting", "soon"), "--rooting 'soon'"),
