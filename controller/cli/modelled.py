@@ -35,8 +35,6 @@ from sim.tuning.worlds import (
 IN_THE_MODEL = "closed loop in the fitted model"
 """What is said of every figure that no probe has measured."""
 
-_SHORTEST_H = 24
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Modelled:
@@ -102,11 +100,6 @@ def modelled(path: Path, mat: str | None) -> Modelled:
         raise AskedError(f"{path}: {error}") from None
     record, fits = replace(plain, windows=fitted.windows), fitted.zones
     hours = len(record) * record.step_s / 3600
-    if hours < _SHORTEST_H:
-        raise AskedError(
-            f"{path}: {hours:.1f} h of mat {own.name} are in it; a season is judged by"
-            " a day at least"
-        )
     zone = ZoneInfo(header.timezone)
     starts = datetime.fromtimestamp(record.start_utc_ms / 1000, zone)
     return Modelled(

@@ -146,7 +146,7 @@ def _fitted(
         condition=apart.condition,
         verdicts=tuple(dict.fromkeys(why for why in whys if why)),
         residuals=residuals(
-            found.errors[seen.in_windows(seen.counts)], len(found.where) + 2
+            found.errors[seen.counts[seen.steps()]], len(found.where) + 2
         ),
         room_known=float(np.isfinite(record.room_c).mean()),
     )

@@ -33,7 +33,7 @@ def jumps(name: str, seen: Sight, found: Found) -> list[WindowStart]:
         found: A first fit.
     """
     errors = np.zeros(len(seen.counts))
-    errors[seen.in_windows(np.arange(len(errors)))] = found.errors
+    errors[seen.steps()] = found.errors
     together = np.convolve(errors, np.ones(WITHIN_STEPS))[: len(errors)]
     usual = _TO_SPREAD * float(np.median(np.abs(together[seen.counts])))
     strange = np.abs(together) > max(LEAST_JUMP_K, _UNUSUAL * usual)

@@ -5,14 +5,11 @@ What may live here: which steps can be fitted and which count.
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TypeVar
 
 import numpy as np
 
 from sim.fitting.record import Record, Truths, Whole, gaps
 from sim.thermal import Vector
-
-AnyVector = TypeVar("AnyVector", Vector, Whole, Truths)
 
 ROOM_GAP_STEPS = 30
 """Chosen: across so many steps without a reading the room is drawn straight."""
@@ -54,10 +51,10 @@ class Sight:
         """Return the same with some predictions not compared."""
         return replace(self, counts=self.counts & ~steps)
 
-    def in_windows(self, values: AnyVector) -> AnyVector:
-        """Return the values of steps within windows, one after the other."""
-        parts = [values[begin:end] for begin, end in self.spans]
-        return np.concatenate(parts) if parts else values[:0]
+    def steps(self) -> Whole:
+        """Return the numbers of the steps within windows, one after the other."""
+        parts = [np.arange(begin, end) for begin, end in self.spans]
+        return np.concatenate(parts) if parts else np.empty(0, dtype=np.int64)
 
 
 def sight(record: Record, index: int) -> Sight:

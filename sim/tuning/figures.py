@@ -83,7 +83,7 @@ class Figures:
             band_k of the setpoint in force [-].
         band_k: That band [K].
         deviation_k: Root mean square of the driving temperature less the
-            setpoint in force, once the mat was warm [K].
+            setpoint in force, once the mat was warm [K]; NaN: it never was.
         uneven_k: Mean of the warmest tray less the coolest, once warm [K].
         low_c: Lowest temperature of each tray, once warm [°C].
         high_c: Highest temperature of each tray [°C].
@@ -177,8 +177,8 @@ def figures_of(
         duty=of([one.on_s / span_s for one in found]),
         in_band=of([one.driving_in_band_s / span_s for one in found]),
         band_k=found[0].band_mk / 1000,
-        deviation_k=of([one.deviation_k for one in found]),
-        uneven_k=of([one.uneven_k for one in found]),
+        deviation_k=_or_nan(of([one.deviation_k for one in found])),
+        uneven_k=_or_nan(of([one.uneven_k for one in found])),
         low_c=by_tray("low_mc", 1000),
         high_c=by_tray("peak_mc", 1000),
         heat_k_h=by_tray("heat_mk_ms", 1000 * HOUR_MS),
@@ -193,3 +193,8 @@ def figures_of(
         if rooting
         else (),
     )
+
+
+def _or_nan(predicted: Predicted) -> Predicted:
+    """Return figures with NaN where a mat was never warm, which no sum minds."""
+    return np.where(np.isfinite(predicted), predicted, np.nan)

@@ -21,6 +21,9 @@ from sim.whatif.rows import (
     DEMAND,
     HOT,
     HOT_LINE,
+    LOOKED,
+    MARKED,
+    MARKED_TIMES,
     MOST,
     NEED,
     NEXT,
@@ -63,44 +66,56 @@ def season(
     told: Matrix,
 ) -> None:
     """Run a block; the lanes' rows are those of a first scan to come."""
-    steps, lanes = len(heat.room_c), shape.lanes
-    looked, marked, marks, day = 0.0, 0.0, 0, 1
-    apart = max(1, int(SAMPLE_EVERY / shape.step))
-    soonest = -1.0
-    for k in range(steps):
+    day, soonest = 1, -1.0
+    for k in range(len(heat.room_c)):
         now = k * shape.step
         if soonest <= k:
-            soonest = wished(s, lanes, k, now, change_at, change_to)
-        if k > 0:
-            advance(s, heat, shape, k - 1)
-        else:
-            begin_reading(s, heat, shape)
-        weigh_up(s, shape)
+            soonest = wished(s, shape.lanes, k, now, change_at, change_to)
+        hear(s, heat, shape, k, now)
         keep(s, shape)
-        if k > 0 and shape.crosses:
-            cross(s, shape)
-        if shape.tracks and k > 0:
-            follow(s, shape, now)
-        elif k % apart == 0:
-            sample(s, shape)
-        if k == 0 or now - looked >= LOOK:
-            if k == 0 or now - marked >= HOUR:
-                remember(s, lanes, marks, now)
-                marks, marked = marks + 1, now
-            if k == 0:
-                begin(s, lanes, now, heat.heard[k])
-            else:
-                weigh(s, lanes, now, now - looked, heat.heard[k], shape.heard)
-            climb(s, lanes, now, k == 0)
-            last(s, lanes, now)
-            looked = now
+        if k == 0 or now - s[LOOKED] >= LOOK:
+            look(s, heat.heard[k], shape, now)
         if now >= day * DAY:
-            close_day(s, lanes, day, now, daily)
+            close_day(s, shape.lanes, day, now, daily)
             day += 1
         decide(s, shape, k, now)
         if len(told) > 0:
             tell(s, shape, told[k])
-    close_day(s, lanes, day, steps * shape.step, daily)
+    close_day(s, shape.lanes, day, len(heat.room_c) * shape.step, daily)
+
+
+@inlined
+def hear(s: Vector, heat: Heat, shape: Shape, k: int, now: float) -> None:
+    """Let the probes speak at step k, after what went on since the one before."""
+    if k > 0:
+        advance(s, heat, shape, k - 1)
+    else:
+        begin_reading(s, heat, shape)
+    weigh_up(s, shape)
+    if k > 0 and shape.crosses:
+        cross(s, shape)
+    if shape.tracks:
+        if k > 0:
+            follow(s, shape, now)
+    elif k % max(1, int(SAMPLE_EVERY / shape.step)) == 0:
+        sample(s, shape)
+
+
+@inlined
+def look(s: Vector, room: float, shape: Shape, now: float) -> None:
+    """Let the response guards look, all lanes' at once."""
+    number, first = int(s[MARKED_TIMES]), s[MARKED_TIMES] == 0.0
+    passed = now - s[LOOKED]
+    if first or now - s[MARKED] >= HOUR:
+        remember(s, shape.lanes, number, now)
+        s[MARKED_TIMES], s[MARKED] = number + 1.0, now
+    if first:
+        begin(s, shape.lanes, now, room)
+    else:
+        weigh(s, shape.lanes, now, passed, room, shape.heard)
+    climb(s, shape.lanes, now, first)
+    last(s, shape.lanes, now)
+    s[LOOKED] = now
 
 
 @inlined

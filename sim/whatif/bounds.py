@@ -53,9 +53,9 @@ def _reach(heat: Heat, found: Matrix) -> None:
             low = min(low, shown0 * cold0 + shown1 * cold1)
             high = max(high, shown0 * hot0 + shown1 * hot1)
             cold_mat, hot_mat = mat0 * cold0 + mat1 * cold1, mat0 * hot0 + mat1 * hot1
-            apart = max(apart, max(hot_mat - cold0 - cold1, hot0 + hot1 - cold_mat))
+            apart = max(apart, hot_mat - cold0 - cold1, hot0 + hot1 - cold_mat)
             outside = 1000.0 * room
-            exposed = max(exposed, max(hot0 + hot1 - outside, outside - cold0 - cold1))
+            exposed = max(exposed, hot0 + hot1 - outside, outside - cold0 - cold1)
             push = heat.push[k, i]
             drive0 = heat.by_room[i, 0] * room + heat.by_push[i, 0] * push
             drive1 = heat.by_room[i, 1] * room + heat.by_push[i, 1] * push

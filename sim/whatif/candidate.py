@@ -7,7 +7,7 @@ No loop.
 from dataclasses import replace
 
 from controller.core.plan import MatPlan, Plan, ProbePlan, TrayPlan
-from controller.core.units import Millis
+from controller.core.units import MilliK, Millis
 from sim.whatif.span import Span
 from sim.zone_model import MatModel
 
@@ -46,7 +46,9 @@ def bench(span: Span, mat: MatPlan) -> Plan:
 
     def speaking(probe: ProbePlan) -> ProbePlan:
         stale_ms = Millis(max(probe.stale_after_ms, 3 * step_ms))
-        return replace(probe, every_ms=step_ms, stale_after_ms=stale_ms, offset_mk=0)
+        return replace(
+            probe, every_ms=step_ms, stale_after_ms=stale_ms, offset_mk=MilliK(0)
+        )
 
     trays = tuple(
         replace(tray, probes=tuple(speaking(probe) for probe in tray.probes[:1]))

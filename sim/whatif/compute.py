@@ -6,8 +6,6 @@ outcomes. No decisions.
 
 from typing import NamedTuple
 
-import numpy as np
-
 from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.block import season
@@ -16,7 +14,7 @@ from sim.whatif.jit import compiled, inlined
 from sim.whatif.rows import LANES, MOST, PARAMETERS, ZONE, ZONES
 from sim.whatif.shape import Heat, Shape
 from sim.whatif.span import Counts
-from sim.whatif.steady import answer, ready, rows_of
+from sim.whatif.steady import answer, ready
 
 CAUSES = 14
 """As many as span.REFUSALS."""
@@ -65,6 +63,7 @@ class Work(NamedTuple):
 
 
 def run_block(
+    s: Vector,
     work: Work,
     number: int,
     heat: Heat,
@@ -90,7 +89,6 @@ def run_block(
         band,
         step,
     )
-    s = np.zeros(ZONES + zones * ZONE + rows_of(trays))
     _fill(s, work, lane, shape)
     ready(s, shape)
     season(

@@ -38,22 +38,33 @@ def drive(s: Vector, shape: Shape) -> None:
         for v in range(lanes & MOST):
             s[ROOT + v] = whole(s[SUM + v] / trays)
     elif shape.way == COOLEST:
-        for v in range(lanes & MOST):
-            s[ROOT + v] = s[ZONES + TEMP + v]
-        for i in range(1, trays):
-            at = (ZONES + i * ZONE + TEMP) & FAR
-            for v in range(lanes & MOST):
-                s[ROOT + v] = min(s[ROOT + v], s[at + v])
-    elif shape.way == MEDIAN and trays <= WIRES:
-        _median(s, lanes, trays)
+        _coolest(s, lanes, trays)
     elif shape.way == MEDIAN:
-        for v in range(lanes & MOST):
-            low = _ranked(s, v, trays, (trays - 1) // 2)
-            high = _ranked(s, v, trays, trays // 2)
-            s[ROOT + v] = float(floor((low + high) / 2.0))
+        if trays <= WIRES:
+            _median(s, lanes, trays)
+        else:
+            _median_of_many(s, lanes, trays)
     else:
         for v in range(lanes & MOST):
             s[ROOT + v] = s[HOT + v]
+
+
+@inlined
+def _coolest(s: Vector, lanes: int, trays: int) -> None:
+    for v in range(lanes & MOST):
+        s[ROOT + v] = s[ZONES + TEMP + v]
+    for i in range(1, trays):
+        at = (ZONES + i * ZONE + TEMP) & FAR
+        for v in range(lanes & MOST):
+            s[ROOT + v] = min(s[ROOT + v], s[at + v])
+
+
+@inlined
+def _median_of_many(s: Vector, lanes: int, trays: int) -> None:
+    for v in range(lanes & MOST):
+        low = _ranked(s, v, trays, (trays - 1) // 2)
+        high = _ranked(s, v, trays, trays // 2)
+        s[ROOT + v] = float(floor((low + high) / 2.0))
 
 
 @inlined
@@ -94,8 +105,8 @@ def _median(s: Vector, lanes: int, trays: int) -> None:
         a, b, c, d = _sorted(s[r0 + v], s[r1 + v], s[r2 + v], s[r3 + v])
         e, f, g, h = _sorted(s[r4 + v], s[r5 + v], s[r6 + v], s[r7 + v])
         # Of each pair from opposite ends the lower one is among the lower four.
-        low = max(max(min(a, h), min(b, g)), max(min(c, f), min(d, e)))
-        high = min(min(max(a, h), max(b, g)), min(max(c, f), max(d, e)))
+        low = _higher(_higher(min(a, h), min(b, g)), _higher(min(c, f), min(d, e)))
+        high = _lower(_lower(max(a, h), max(b, g)), _lower(max(c, f), max(d, e)))
         high = low if odd else high
         s[ROOT + v] = whole((low + high) / 2.0 - 0.25)
 
@@ -109,3 +120,13 @@ def _sorted(
     a, c = min(a, c), max(a, c)
     b, d = min(b, d), max(b, d)
     return a, min(b, c), max(b, c), d
+
+
+@inlined
+def _higher(a: float, b: float) -> float:
+    return max(a, b)
+
+
+@inlined
+def _lower(a: float, b: float) -> float:
+    return min(a, b)

@@ -22,10 +22,10 @@ from sim.whatif.candidate import check, heard
 from sim.whatif.compute import Work, run_block, run_compiled
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
-from sim.whatif.rows import LANES
+from sim.whatif.rows import LANES, ZONE, ZONES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
-from sim.whatif.steady import SUMS
+from sim.whatif.steady import SUMS, rows_of
 from sim.whatif.table import Table, tabulate
 from sim.zone_model import MatModel
 
@@ -127,14 +127,23 @@ class _Loop:
         suspects = np.flatnonzero(work.result[:, 5] > 0)
         if len(suspects):
             again = self._run(suspects, told, tracks=True)
-            for name in ("result", "peak", "heat", "in_band", "refused", "daily", "steady"):
+            for name in (
+                "result",
+                "peak",
+                "heat",
+                "in_band",
+                "refused",
+                "daily",
+                "steady",
+            ):
                 getattr(work, name)[suspects] = getattr(again, name)
         return self._told(work)
 
     def _run(self, wanted: Counts, told: Matrix, *, tracks: bool) -> Work:
         """Run some candidates; the answers are in their order."""
         table = self._table
-        kind = np.column_stack([table.kind, self._crosses])[wanted]
+        crosses = self._crosses.astype(np.int64)
+        kind = np.column_stack([table.kind, crosses])[wanted]
         order = np.lexsort(kind.T[::-1])
         blocks = np.array(
             [
@@ -161,7 +170,8 @@ class _Loop:
         loop = run_block if self._bare else run_compiled
 
         def one(number: int) -> None:
-            loop(work, number, self._heat, band, step, span.room_heard)
+            s = np.zeros(ZONES + span.push.shape[1] * ZONE + rows_of(self._trays))
+            loop(s, work, number, self._heat, band, step, span.room_heard)
 
         cores = 1 if self._bare else len(os.sched_getaffinity(0))
         with ThreadPoolExecutor(cores) as threads:  # compiled code holds no lock

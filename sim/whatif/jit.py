@@ -21,6 +21,11 @@ except ImportError:  # a board without numba: slow, and right
 
 Function = TypeVar("Function")
 
+_OPTIONS = {"error_model": "numpy", "_nrt": False}
+"""No check of each division, which has a divisor above 0 wherever it counts; and
+no counting of references at each call: compiled code makes no array of its own
+and keeps none."""
+
 HAS_NUMBA = numba is not None
 
 __all__ = ["HAS_NUMBA", "compiled", "inlined"]
@@ -31,12 +36,14 @@ def inlined(function: Function) -> Function:
     if numba is None:
         return function
     extending = import_module("numba.extending")
-    known: Function = extending.register_jitable(error_model="numpy")(function)
+    known: Function = extending.register_jitable(**_OPTIONS)(function)
     return known
 
 
 def compiled(function: Function) -> Function:
-    """Return a function compiled, free of Python's lock, and kept on disk for the next start.
+    """Return a function compiled, and kept on disk for the next start.
+
+    It runs without Python's lock, so that threads make use of all cores.
 
     The folder is named after the sources, so that what was compiled of others
     is never taken. Where nothing can be kept each process compiles anew.
@@ -47,7 +54,7 @@ def compiled(function: Function) -> Function:
     try:
         numba.config.CACHE_DIR = before or folder
         made: Function = numba.njit(
-            nogil=True, cache=bool(before or folder), error_model="numpy"
+            nogil=True, cache=bool(before or folder), **_OPTIONS
         )(function)
     finally:
         numba.config.CACHE_DIR = before

@@ -174,16 +174,15 @@ def _heat(last: CoreScan | None, mat: MatPlan) -> Counts:
 
 
 def mean(sums: Counts | Vector, scans: Counts | Vector) -> Vector:
-    """Return means [K] of sums [mK]; NaN where there were no scans."""
-    with np.errstate(invalid="ignore"):
-        means: Vector = sums / scans / 1000
+    """Return means [K] of sums [mK]; infinite where there were no scans."""
+    means = np.full(len(scans), np.inf)
+    np.divide(sums, scans * 1000, out=means, where=scans > 0)
     return means
 
 
 def root_mean(squared: Counts | Vector, scans: Counts | Vector) -> Vector:
-    """Return root mean squares [K] of sums [mK²]; NaN where there were no scans."""
-    with np.errstate(invalid="ignore"):
-        roots: Vector = np.sqrt(squared / scans) / 1000
+    """Return root mean squares [K] of sums [mK²]; infinite without scans."""
+    roots: Vector = np.sqrt(mean(squared, scans * 1000))
     return roots
 
 

@@ -108,13 +108,16 @@ TRIP_AT = 87 * LANES
 COUNTED_AT = 88 * LANES  # step of the last count over the cut-outs
 DRIVING_IN_BAND = 89 * LANES
 DAY_ON = 90 * LANES  # on at midnight
-PAD_LOW = 91 * LANES  # colder than anything
-PAD_HIGH = 92 * LANES  # warmer than anything
+LOOKED = 91 * LANES  # when the guards last looked: the same for all lanes, in the first
+MARKED = 92 * LANES  # when they last kept the time on, as well
+MARKED_TIMES = 93 * LANES  # how often they have, as well
+PAD_LOW = 94 * LANES  # colder than anything
+PAD_HIGH = 95 * LANES  # warmer than anything
 
-MARKS = 93 * LANES  # time on at the last full hours, the oldest first
+MARKS = 96 * LANES  # time on at the last full hours, the oldest first
 MARK_ROWS = 25
-REFUSED = 118 * LANES  # steps refused, by cause
-ZONES = 132 * LANES  # the first zone's rows begin here
+REFUSED = 121 * LANES  # steps refused, by cause
+ZONES = 135 * LANES  # the first zone's rows begin here
 
 # within a zone's rows
 Z0 = 0 * LANES

@@ -146,8 +146,9 @@ class Outcomes:
         warm_s: Time since the driving temperature first came within the band
             below the setpoint [s]; what follows is over that time.
         deviation_k: Root mean square of the driving temperature less the
-            setpoint [K]; NaN: never warm.
-        uneven_k: Mean of the warmest tray less the coolest [K]; NaN: the same.
+            setpoint [K]; infinite: never warm.
+        uneven_k: Mean of the warmest tray less the coolest [K]; infinite: the
+            same.
         low_mc: Lowest reading of each tray, shape (.., trays) [m°C]; 1e18: the
             same.
         by_core: Run on the core itself, not on its compiled twin.

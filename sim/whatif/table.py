@@ -158,8 +158,10 @@ class _Nights:
                 continue
             dark, turns = self._of(mat.night)
             inside = turns[(turns > begins) & (turns < ends)]
-            for turn in [begins, *inside.tolist()]:
-                found.append((turn, step.night_mc if dark[turn] else step.setpoint_mc))
+            found += [
+                (turn, step.night_mc if dark[turn] else step.setpoint_mc)
+                for turn in [begins, *inside.tolist()]
+            ]
         return found
 
     def _of(self, night: Night) -> tuple[NDArray[np.bool_], Counts]:

@@ -63,7 +63,6 @@ def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
         off1 = heat.by_room[i, 1] * room + heat.by_push[i, 1] * push
         on0, on1 = heat.by_heat[i, 0] + off0, heat.by_heat[i, 1] + off1
         d0, d1 = heat.decay[i, 0], heat.decay[i, 1]
-        m0, m1 = heat.shown[i, 0], heat.shown[i, 1]
         at = (ZONES + i * ZONE) & FAR
         if shape.crosses or shape.tracks:
             for v in range(shape.lanes & MOST):
@@ -73,35 +72,42 @@ def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
             z0 = d0 * s[at + Z0 + v] + (on0 if on else off0)
             z1 = d1 * s[at + Z1 + v] + (on1 if on else off1)
             s[at + Z0 + v], s[at + Z1 + v] = z0, z1
-            temp = whole(m0 * z0 + m1 * z1)
-            s[at + TEMP + v] = temp
-            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
-        count(s, shape, i)
+            s[at + TEMP + v] = whole(z0 + z1)  # what a probe in the medium shows
+        m0, m1 = heat.shown[i, 0], heat.shown[i, 1]
+        if m0 != 1.0 or m1 != 1.0:
+            for v in range(shape.lanes & MOST):
+                shown = m0 * s[at + Z0 + v] + m1 * s[at + Z1 + v]
+                s[at + TEMP + v] = whole(shown)
+    count(s, shape)
 
 
 @inlined
-def count(s: Vector, shape: Shape, i: int) -> None:
-    """Count a zone's present readings."""
-    at, band = (ZONES + i * ZONE) & FAR, shape.band
-    if i >= shape.trays:
+def count(s: Vector, shape: Shape) -> None:
+    """Count the present readings."""
+    for i in range(shape.trays):
+        at = (ZONES + i * ZONE) & FAR
         for v in range(shape.lanes & MOST):
-            s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], s[at + TEMP + v])
-        return
-    for v in range(shape.lanes & MOST):
-        temp = s[at + TEMP + v]
-        s[HOT + v] = max(s[HOT + v], temp)
-        near = abs(temp - s[SETPOINT + v]) <= band
-        s[at + IN_BAND + v] += 1.0 if near else 0.0
-    if shape.way == MEAN:
+            temp = s[at + TEMP + v]
+            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
+            s[HOT + v] = max(s[HOT + v], temp)
+            near = abs(temp - s[SETPOINT + v]) <= shape.band
+            s[at + IN_BAND + v] += 1.0 if near else 0.0
+        if shape.way == MEAN:
+            for v in range(shape.lanes & MOST):
+                s[SUM + v] += s[at + TEMP + v]
+        if shape.crosses:
+            for v in range(shape.lanes & MOST):
+                base, upper = s[at + BASE + v], s[at + UPPER + v]
+                s[at + HEAT + v] += min(max(s[at + TEMP + v], base), upper)
+        else:
+            for v in range(shape.lanes & MOST):
+                s[at + HEAT + v] += s[at + TEMP + v]
+    for i in range(shape.trays, shape.zones):
+        at = (ZONES + i * ZONE) & FAR
         for v in range(shape.lanes & MOST):
-            s[SUM + v] += s[at + TEMP + v]
-    if shape.crosses:
-        for v in range(shape.lanes & MOST):
-            base = s[at + BASE + v]
-            s[at + HEAT + v] += min(max(s[at + TEMP + v], base), s[at + UPPER + v])
-    else:
-        for v in range(shape.lanes & MOST):
-            s[at + HEAT + v] += s[at + TEMP + v]
+            temp = s[at + TEMP + v]
+            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
+            s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], temp)
 
 
 @inlined
@@ -124,8 +130,8 @@ def begin_reading(s: Vector, heat: Heat, shape: Shape) -> None:
         temp = whole(heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1)
         for v in range(shape.lanes & MOST):
             s[at + Z0 + v], s[at + Z1 + v] = z0, z1
-            s[at + TEMP + v] = s[at + PEAK + v] = temp
-        count(s, shape, i)
+            s[at + TEMP + v], s[at + PEAK + v] = temp, temp
+    count(s, shape)
 
 
 @inlined

@@ -94,4 +94,5 @@ def tray_limit(s: Vector, v: int, now: float) -> float:
     reference = on_ramp(
         s[LIMIT_FROM + v], s[LIMIT_AT + v], s[LIMIT_TO + v], LIMIT_FALL, now
     )
-    return min(s[CUTOUT + v], reference + s[TRAY_LIMIT + v])
+    limit: float = min(s[CUTOUT + v], reference + s[TRAY_LIMIT + v])
+    return limit

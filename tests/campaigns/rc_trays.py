@@ -114,6 +114,9 @@ LOGGED = {
 }
 """By excitation: the policy under which the log was written, the first °C."""
 
+BEYOND = Policy(32.0)
+"""Asks for more than a mat gives in cold nights."""
+
 OTHERS = (
     Policy(20.0),
     Policy(22.0, 2.0),
@@ -121,9 +124,9 @@ OTHERS = (
     Policy(22.0, night_k=3.0),
     Policy(20.0, None),
     Policy(25.0, None),
-    Policy(32.0),
+    BEYOND,
 )
-"""Policies to predict; the last asks for more than cold nights allow."""
+"""Policies to predict."""
 
 
 def kept(policy, trays, rooms, pushes, noise, first_c):
@@ -137,10 +140,15 @@ def kept(policy, trays, rooms, pushes, noise, first_c):
         noise: Of the probes [K], shape (N, trays).
         first_c: Where all of it begins.
     """
+    setpoints = policy.setpoints(len(rooms))
+    return kept_at(setpoints, policy.band_k, trays, rooms, pushes, noise, first_c)
+
+
+def kept_at(setpoints, band_k, trays, rooms, pushes, noise, first_c):
+    """Keep trays at setpoints [°C], shape (N,); the rest as in kept."""
     carry = np.stack([tray.carry for tray in trays])
     by = np.stack([tray.by for tray in trays])
-    setpoints = policy.setpoints(len(rooms))
-    band = -1.0 if policy.band_k is None else policy.band_k
+    band = -1.0 if band_k is None else band_k
     return _kept(carry, by, rooms, pushes, noise, setpoints, band, first_c)
 
 

@@ -2,16 +2,28 @@
 
 import json
 import tomllib
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import pytest
 
-from controller.cli import main
+from controller.cli import extras, main, modelled
+from controller.cli import tune as tune_module
 from controller.cli.paths import config_dir
+from sim.tuning import searching
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]  # the first use compiles
 
 BENCH = (config_dir() / "bench.toml").read_text(encoding="utf-8")
+MODELLED = cache(modelled.modelled)
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    """The same log has the same model, and a day proves as much as three here."""
+    monkeypatch.setattr(modelled, "modelled", MODELLED)
+    monkeypatch.setattr(searching, "PROOF_DAYS", 1)
 
 
 @pytest.fixture(scope="module")
@@ -28,14 +40,14 @@ def config(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def season(config, tmp_path_factory) -> str:
-    """Four simulated days of it."""
+    """Three simulated days of it."""
     out = tmp_path_factory.mktemp("season") / "season.db"
-    assert main(["simulate", str(config), "--days", "4", "--out", str(out)]) == 0
+    assert main(["simulate", str(config), "--days", "3", "--out", str(out)]) == 0
     return str(out)
 
 
 def tune(season, *words):
-    return main(["tune", season, "--mat", "north", "--candidates", "150", *words])
+    return main(["tune", season, "--mat", "north", "--candidates", "80", *words])
 
 
 def told(capsys):
@@ -48,7 +60,7 @@ def test_a_wish_is_granted_with_figures_and_their_errors(season, capsys):
     said = " ".join(capsys.readouterr().out.split())
     assert "every figure is of a closed loop in the fitted model" in said
     assert "Recommended: " in said
-    assert "on the core itself for 3 days the very same" in said
+    assert "on the core itself for 1 days the very same" in said
     assert "OTHERWISE" not in said
     assert " EUR" in said
 
@@ -151,9 +163,123 @@ def test_what_if_says_where_the_log_ends(season, capsys):
     )
 
 
+def test_where_nothing_is_better_it_is_left_as_it_is(season, capsys):
+    words = ["tune", season, "--mat", "north", "--candidates", "1"]
+    assert main([*words, "--wish", "most even trays"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Leave it as it is" in said
+    assert "Nothing in the wish asks for warmth" in said
+
+
+def test_an_impossible_wish_as_json(season, capsys):
+    wish = "steadiest, at most 1 kWh, at most 3 relay operations, rooted by 2027-02-02"
+    more = ["--rooting", "2000 K·h above 10 °C", "--json"]
+    assert tune(season, "--wish", wish, *more) == 1
+    answer = told(capsys)["answer"]
+    assert answer["possible"] is False
+    assert [short["best_slack"] < 0 for short in answer["shortfalls"]] == [True] * 3
+    assert tune(season, "--wish", wish, *more[:2]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert '"rooted by 2027-02-02" is missed by' in said
+    assert "N1 rooted" in said
+
+
+def test_a_bench_in_fahrenheit_is_spoken_to_in_fahrenheit(
+    season, config, tmp_path, capsys
+):
+    text = config.read_text().replace('"21 °C"', '"70 °F"')
+    own = tmp_path / "bench.toml"
+    own.write_text(text.replace('"18 °C"', '"64 °F"'))
+    wish = "most even trays, coolest tray never below 63.5 °F"
+    words = ["--wish", wish, "--config", str(own), "--rooting", "3600 °F·h above 50 °F"]
+    assert tune(season, *words, "--write", str(tmp_path / "tuned.toml")) == 0
+    said = capsys.readouterr().out
+    assert "N2 lowest" in said
+    assert "°F·h" in said
+    mat = tomllib.loads((tmp_path / "tuned.toml").read_text())["mat"][0]
+    degrees, unit = mat["setpoint"].split()
+    assert (float(degrees) % 1, unit) == (0.0, "°F")
+
+
+def test_a_file_that_cannot_be_changed_alone_is_not_written(
+    season, config, tmp_path, capsys
+):
+    own, out = tmp_path / "bench.toml", tmp_path / "tuned.toml"
+    lines = config.read_text().splitlines(keepends=True)
+    north = [line for line in lines if not line.startswith("night_setpoint")]
+    at = next(n for n, line in enumerate(north) if line.startswith("setpoint"))
+    del north[at]
+    step = '[[mat.step]]\nsetpoint = "21 °C"\n[mat.relay]'
+    own.write_text("".join(north).replace("[mat.relay]", step, 1))
+    wish = "least energy, coolest tray never below 17 °C"
+    words = ["--wish", wish, "--config", str(own), "--write", str(out)]
+    assert tune(season, *words) == 2
+    assert "its setpoints stand in a programme of [[mat.step]]" in (
+        capsys.readouterr().err
+    )
+    assert not out.exists()
+
+
+def test_without_numba_fewer_are_tried_and_it_says_so(season, capsys, monkeypatch):
+    monkeypatch.setattr(tune_module, "have", lambda package: False)
+    assert main(["tune", season, "--mat", "north"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "numba is not installed, so that fewer candidates are tried" in said
+    assert "12 candidates (seed 1)" in said
+
+
+@pytest.mark.parametrize("command", ["tune", "whatif"])
+def test_what_is_not_installed_is_named(command, season, capsys, monkeypatch):
+    monkeypatch.setattr(extras, "find_spec", lambda name: None)
+    more = ["--set", "setpoint=22 °C"] if command == "whatif" else []
+    assert main([command, season, *more]) == 2
+    assert (
+        f"bottomheat {command}: a thermal model needs numpy, which is not installed:"
+        ' pip install "bottomheat[replay]"'
+    ) in capsys.readouterr().err
+
+
+def test_a_log_of_several_ways_says_which_is_meant(season, capsys, monkeypatch):
+    of = MODELLED(Path(season), "north")
+    several = replace(of, one_plan=False, worlds=of.worlds[:1])
+    monkeypatch.setattr(modelled, "modelled", lambda path, mat: several)
+    assert tune(season, "--wish", "steadiest") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "as now means as in its last run" in said
+    assert "No intervals: the zones were not fitted without the same days" in said
+
+
+def test_a_programme_keeps_its_setpoints(season, capsys, monkeypatch):
+    of = MODELLED(Path(season), "north")
+    step = of.own.programme[0]
+    steps = {"programme": (replace(step, days=9.0), step)}
+    kept = replace(of, own=replace(of.own, **steps), asked=replace(of.asked, **steps))
+    monkeypatch.setattr(modelled, "modelled", lambda path, mat: kept)
+    assert tune(season, "--wish", "steadiest") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "the mat has a programme of steps: its setpoints stay" in said
+    assert "its programme" in said
+
+
+def test_pictures_need_a_folder(season, tmp_path, capsys):
+    (tmp_path / "taken").write_text("")
+    words = ["--wish", "steadiest", "--pictures", str(tmp_path / "taken")]
+    assert tune(season, *words) == 2
+    assert "name a folder" in capsys.readouterr().err
+
+
+def test_a_log_that_is_too_short_has_no_model(config, tmp_path, capsys):
+    out = str(tmp_path / "short.db")
+    assert main(["simulate", str(config), "--days", "0.3", "--out", out]) == 0
+    capsys.readouterr()
+    assert main(["tune", out, "--mat", "north"]) == 2
+    assert "no model of N2" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
+        (["tune", "--mat", "north", "--config", "no.toml"], "no such file"),
         (
             ["tune", "--mat", "east"],
             "--mat east: the log has no such mat; there are: n",
