@@ -23,13 +23,13 @@ if TYPE_CHECKING:
     from sim.tuning.figures import Rooting
     from sim.tuning.wishes import Wish
 
-_CANDIDATES = 1_024
-_WITHOUT_NUMBA = 12
+CANDIDATES = 1_024
+WITHOUT_NUMBA = 12
 """Chosen: plain Python takes some half a second for each candidate, model and week
 of the log."""
 
-_MOST_CANDIDATES = 100_000
-_HALF_KELVINS = tuple(range(-8_000, 4_001, 500))
+MOST_CANDIDATES = 100_000
+HALF_KELVINS = tuple(range(-8_000, 4_001, 500))
 _FAHRENHEITS = tuple(range(-14, 8))
 
 
@@ -78,7 +78,7 @@ def add_parser(
         "--candidates",
         metavar="N",
         type=int,
-        help=f"how many to try ({_CANDIDATES}; without numba {_WITHOUT_NUMBA})",
+        help=f"how many to try ({CANDIDATES}; without numba {WITHOUT_NUMBA})",
     )
     parser.add_argument(
         "--seed", metavar="N", type=int, default=1, help="candidates are drawn from (1)"
@@ -192,7 +192,7 @@ def _searched(
     from sim.tuning.granting import OWN, grant
     from sim.tuning.searching import proof, search
 
-    count = args.candidates or (_CANDIDATES if have("numba") else _WITHOUT_NUMBA)
+    count = args.candidates or (CANDIDATES if have("numba") else WITHOUT_NUMBA)
     grid = _grid(of.own, fahrenheit=fahrenheit)
     plans = candidates(knobs_of(of.asked, of.worlds[0].model, grid), count, args.seed)
     tell = progress("candidates")
@@ -223,9 +223,9 @@ def _sensible(args: argparse.Namespace) -> None:
     from controller.adapters.exchange.whole_file import check_free
     from controller.cli.asked import AskedError
 
-    if args.candidates is not None and not 1 <= args.candidates <= _MOST_CANDIDATES:
+    if args.candidates is not None and not 1 <= args.candidates <= MOST_CANDIDATES:
         raise AskedError(
-            f"--candidates {args.candidates}: from 1 to {_MOST_CANDIDATES:,}"
+            f"--candidates {args.candidates}: from 1 to {MOST_CANDIDATES:,}"
         )
     if args.rated < 1:
         raise AskedError(f"--rated {args.rated}: at least 1")
@@ -240,7 +240,7 @@ def _sensible(args: argparse.Namespace) -> None:
 def _grid(own: "MatPlan", *, fahrenheit: bool) -> tuple[int, ...]:
     """Return steps around the present setpoint that its writer would write [mK]."""
     if not fahrenheit:
-        return _HALF_KELVINS
+        return HALF_KELVINS
     present_mc = own.programme[0].setpoint_mc
     present_f = round(present_mc * 9 / 5_000 + 32)
     around = (round((present_f + step - 32) * 5_000 / 9) for step in _FAHRENHEITS)
