@@ -20,6 +20,7 @@ from typing_extensions import override
 from api import problems
 from api.context import Context
 from api.door import Door
+from api.record_book import Records
 from api.routes import CAUTION, root, v1
 from controller.ports import Bench, Clock, SeasonReader
 
@@ -38,7 +39,7 @@ _EVERY = {
 }
 _WRITING = {
     408: "The body did not arrive in time",
-    409: "This mat has no relay to command",
+    409: "This mat has no relay to command, or somebody writes at the same time",
     413: "The body is too large",
     415: "The body is not application/json",
     422: "The body is well formed but asks for what cannot be",
@@ -62,7 +63,10 @@ class BenchApp(FastAPI):
 
 
 def create_app(
-    bench: Bench, reader: Callable[[], SeasonReader] | None, clock: Clock
+    bench: Bench,
+    reader: Callable[[], SeasonReader] | None,
+    clock: Clock,
+    records: Records | None = None,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -71,6 +75,7 @@ def create_app(
         reader: Opens the season log for reading, called in a thread; None:
             there is no log.
         clock: The bench's clock, for ages and for "now".
+        records: What people saw and did; None: nothing of it is kept.
     """
     app = BenchApp(
         title="bottomheat",
@@ -82,7 +87,8 @@ def create_app(
         telemetry={"tracing": False, "metrics": False, "logs": False},
         responses=_responses(_EVERY | _WRITING),
     )
-    app.state.context = Context(bench, reader, clock)
+    kept = records or Records(None, None)
+    app.state.context = Context(bench, reader, clock, records=kept)
     app.add_middleware(Door)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, problems.on_validation_error)

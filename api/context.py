@@ -14,9 +14,11 @@ from anyio import CapacityLimiter
 from fastapi import Depends, Query, Request
 from pydantic import BaseModel, ConfigDict
 
+from api.hours_memory import HoursMemory
 from api.mat_views import find_mat
 from api.moment import Moment, moment
 from api.problems import ProblemError, quoted
+from api.record_book import Records
 from api.tray_views import find_tray
 from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
@@ -42,6 +44,8 @@ class Context:
         reader: Opens the season log for reading; None: there is none.
         clock: The present.
         limiter: Bounds the threads that read the season log.
+        records: What people saw and did.
+        hours: Thermal time of batches that was counted already.
         asked: The scan in which each wish was asked for, by its number.
     """
 
@@ -49,6 +53,8 @@ class Context:
     reader: Callable[[], SeasonReader] | None
     clock: Clock
     limiter: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(READERS))
+    records: Records = field(default_factory=lambda: Records(None, None))
+    hours: HoursMemory = field(default_factory=HoursMemory)
     asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
 
 
@@ -128,3 +134,9 @@ HeatedMat = Annotated[MatPlan, Depends(_heated_mat)]
 def retry_after(look: Moment) -> dict[str, str]:
     """Return the header that says when the next scan takes wishes."""
     return {"Retry-After": str(math.ceil(look.snapshot.plan.scan_ms / 1000))}
+
+
+def who_asks(request: Request) -> str:
+    """Return who asks: there are no names yet, only this machine."""
+    client = request.client
+    return f"api (loopback) {client.host}" if client else "api (loopback)"

@@ -18,6 +18,7 @@ from api.context import (
     no_query,
     remember,
     retry_after,
+    who_asks,
 )
 from api.moment import Moment
 from api.problems import Fault, ProblemError
@@ -49,7 +50,7 @@ class _Asker:
     def __init__(
         self, request: Request, response: Response, context: ContextHere, look: LookHere
     ) -> None:
-        self._who = _who(request)
+        self._who = who_asks(request)
         self._response = response
         self._context = context
         self._look = look
@@ -174,9 +175,3 @@ def _queued(context: Context, look: Moment, who: str, wish: Wish) -> int:
         ) from None
     remember(context, number, look.snapshot.scan.seq)
     return number
-
-
-def _who(request: Request) -> str:
-    """Return who asks: there are no names yet, only this machine."""
-    client = request.client
-    return f"api (loopback) {client.host}" if client else "api (loopback)"

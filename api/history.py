@@ -1,17 +1,13 @@
 """Routes that read the season log: temperatures, degree-hours, the journal.
 
-What may live here: reading in threads, bounded in number and range. Readings
-are taken a day at a time, so that a season does not have to fit into memory.
+What may live here: what is asked, bounded in range, and what is answered.
 """
 
-import logging
-from collections.abc import Callable, Iterator, Sequence
-from typing import Annotated, TypeVar
+from typing import Annotated
 
-import anyio.to_thread
 from fastapi import APIRouter, Query
 
-from api.context import WAITING_READERS, Context, ContextHere, LookHere, TrayHere
+from api.context import Context, ContextHere, LookHere, TrayHere
 from api.formats import utc_text
 from api.problems import Fault, ProblemError
 from api.queries import (
@@ -21,29 +17,18 @@ from api.queries import (
     TemperaturesQuery,
     instant_ms,
 )
+from api.season import Log, UnreadableError, reading
 from api.shapes import DegreeHoursView, LogView, TemperaturesView
 from api.thermal_views import Stretch, logged_degree_hours
 from api.tray_views import live_degree_hours
 from api.views import log_view, probe_temperatures_view
 from controller.core.plan import TrayPlan
 from controller.core.units import DAY_MS
-from controller.ports import (
-    Bucket,
-    Columns,
-    LogEntry,
-    RecordedScan,
-    RunHeader,
-    SeasonReader,
-)
 from controller.review.degree_hours import NoSuchTrayError, recount
 from controller.review.envelopes import bucket_width_ms
 from controller.review.recounted import Recount, Span, Thresholds
 
 router = APIRouter()
-
-T = TypeVar("T")
-
-_logger = logging.getLogger("bottomheat.api")
 
 
 @router.get("/trays/{tray}/temperatures")
@@ -57,7 +42,7 @@ async def get_temperatures(
 
     width_ms = bucket_width_ms(from_ms, to_ms, asked.points)
 
-    def read(log: "_Log") -> TemperaturesView:
+    def read(log: Log) -> TemperaturesView:
         return TemperaturesView(
             tray=tray.name,
             start=utc_text(from_ms),
@@ -72,7 +57,7 @@ async def get_temperatures(
             ],
         )
 
-    return await _reading(context, read)
+    return await reading(context, read)
 
 
 @router.get("/trays/{tray}/degree-hours")
@@ -93,7 +78,7 @@ async def get_degree_hours(
         return live_degree_hours(look, tray)
     from_ms, to_ms = _stretch(context, asked.from_, asked.to, LONGEST_DAYS * DAY_MS)
     span = Span(from_ms, to_ms, newest_utc_ms=to_ms)
-    counted = await _reading(
+    counted = await reading(
         context, lambda log: _recount(log, tray.name, thresholds, span)
     )
     stretch = Stretch(from_ms, to_ms, asked.days, asked.cutoff)
@@ -105,7 +90,7 @@ async def get_log(
     context: ContextHere, _look: LookHere, asked: Annotated[LogQuery, Query()]
 ) -> LogView:
     """Changes, alarms, answers and refusals, oldest first."""
-    return await _reading(
+    return await reading(
         context,
         lambda reader: log_view(reader.journal(asked.after, asked.limit), asked.after),
     )
@@ -127,14 +112,14 @@ def _thresholds(tray: TrayPlan, asked: DegreeHoursQuery) -> Thresholds:
         raise ProblemError(400, sentence, faults=[fault]) from None
 
 
-def _recount(log: "_Log", tray: str, thresholds: Thresholds, span: Span) -> Recount:
+def _recount(log: Log, tray: str, thresholds: Thresholds, span: Span) -> Recount:
     try:
         return recount(log, tray, thresholds, span)
     except NoSuchTrayError:
         sentence = "the season log does not know this tray yet"
         raise ProblemError(503, sentence, headers={"Retry-After": "5"}) from None
     except ValueError as error:
-        raise _UnreadableError from error
+        raise UnreadableError from error
 
 
 def _stretch(
@@ -154,81 +139,3 @@ def _stretch(
             400, f"the query is not right: from: {detail}", faults=[fault]
         )
     return from_ms, to_ms
-
-
-class _UnreadableError(Exception):
-    """The season log cannot be read just now."""
-
-
-class _Log:
-    """The season log as routes read it.
-
-    Whatever goes wrong below the port, a damaged row or a full disk, is one
-    error here: it is the log's, never the asker's, and control does not care.
-    """
-
-    def __init__(self, make: Callable[[], SeasonReader]) -> None:
-        self._reader = _below(make)
-
-    def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
-        """Return entries with an id above after, oldest first."""
-        return _below(lambda: self._reader.journal(after, limit))
-
-    def envelope(
-        self, probe: str, from_utc_ms: int, to_utc_ms: int, points: int
-    ) -> Sequence[Bucket]:
-        """Return a probe's readings in buckets."""
-        return _below(
-            lambda: self._reader.envelope(probe, from_utc_ms, to_utc_ms, points)
-        )
-
-    def runs(self) -> Sequence[RunHeader]:
-        """Return the headers of all runs, oldest first."""
-        return _below(self._reader.runs)
-
-    def first_order(self, run: str) -> int:
-        """Return what the order of a run's readings is at least."""
-        return _below(lambda: self._reader.first_order(run))
-
-    def scans(self, run: str) -> Iterator[RecordedScan]:
-        """Yield every scan of a run in order."""
-        scans = _below(lambda: self._reader.scans(run))
-        while (recorded := _below(lambda: next(scans, None))) is not None:
-            yield recorded
-
-    def samples(
-        self, probe: str, from_utc_ms: int, to_utc_ms: int, *, untaken: bool = False
-    ) -> Columns:
-        """Return a probe's readings that were measured in [from, to)."""
-        return _below(
-            lambda: self._reader.samples(probe, from_utc_ms, to_utc_ms, untaken=untaken)
-        )
-
-
-def _below(read: Callable[[], T]) -> T:
-    try:
-        return read()
-    except Exception as error:
-        raise _UnreadableError from error
-
-
-async def _reading(context: Context, read: Callable[[_Log], T]) -> T:
-    """Read the log in a thread; few at once, so that control keeps its time."""
-    make = context.reader
-    if make is None:
-        raise ProblemError(503, "this bench keeps no season log to read")
-    if context.limiter.statistics().tasks_waiting >= WAITING_READERS:
-        raise ProblemError(
-            503, "others are reading the season log", headers={"Retry-After": "2"}
-        )
-    try:
-        return await anyio.to_thread.run_sync(
-            lambda: read(_Log(make)), limiter=context.limiter
-        )
-    except _UnreadableError as error:
-        _logger.warning("the season log cannot be read: %s", error.__cause__)
-        raise ProblemError(
-            503,
-            "the season log cannot be read just now",
-            headers={"Retry-After": "5"},
-        ) from None

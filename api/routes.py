@@ -3,10 +3,13 @@
 What may live here: from a look at the bench to a view of it.
 """
 
+from contextlib import suppress
+
 from fastapi import APIRouter, Depends
 
-from api import control, history
-from api.context import LookHere, MatHere, TrayHere, no_query
+from api import batches, control, events, history
+from api.batch_views import tray_batches
+from api.context import ContextHere, LookHere, MatHere, TrayHere, no_query
 from api.mat_views import mat_view, why_view
 from api.problems import ProblemError
 from api.shapes import (
@@ -70,9 +73,16 @@ async def get_trays(look: LookHere) -> TraysView:
 
 
 @_now.get("/trays/{tray}")
-async def get_tray(look: LookHere, tray: TrayHere) -> TrayView:
-    """One tray and its root zone now."""
-    return tray_view(look, tray)
+async def get_tray(context: ContextHere, look: LookHere, tray: TrayHere) -> TrayView:
+    """One tray and its root zone now, with the batches that stand in it.
+
+    Where records cannot be read, batches are left out.
+    """
+    view = tray_view(look, tray)
+    with suppress(ProblemError):
+        book = await context.records.book()
+        view["batches"] = tray_batches(book, tray.name, context.clock.now().utc_ms)
+    return view
 
 
 @_now.get("/mats")
@@ -103,3 +113,5 @@ v1 = APIRouter(prefix="/v1")
 v1.include_router(_now)
 v1.include_router(history.router)
 v1.include_router(control.router)
+v1.include_router(events.router)
+v1.include_router(batches.router)

@@ -9,6 +9,8 @@ from typing import Literal, NotRequired
 
 from typing_extensions import TypedDict
 
+from api.batch_shapes import TrayBatchView
+
 Numbers = dict[str, float | str]
 """Numbers that decided, by name with unit; instants are text."""
 
@@ -143,6 +145,7 @@ class TrayView(TypedDict):
     temp_text: str
     probes: list[ProbeView]
     degree_hours: DegreeHoursView
+    batches: NotRequired[list[TrayBatchView]]
 
 
 class OverrideView(TypedDict):

@@ -20,6 +20,7 @@ from controller.core.scan import (
     Wish,
 )
 from controller.core.state import State, Trip
+from controller.records.changes import Change
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,6 +303,49 @@ class SeasonReader(Protocol):
 
     def journal(self, after: int, limit: int) -> Sequence[LogEntry]:
         """Return at most limit entries with an id above after, oldest first."""
+        ...
+
+
+class MovedOnError(Exception):
+    """Changes do not follow what is kept: others were written meanwhile."""
+
+
+class NotKeptError(Exception):
+    """Changes were not kept; the message says why.
+
+    Attributes:
+        certain: Whether it is certain that they were not: else the disk gave no
+            answer in time, and they may be found there later.
+    """
+
+    def __init__(self, message: str, *, certain: bool = True) -> None:
+        super().__init__(message)
+        self.certain = certain
+
+
+class RecordKeeper(Protocol):
+    """The writing side of what people saw and did."""
+
+    async def keep(self, changes: Sequence[Change]) -> None:
+        """Write changes, all of them or none, and wait until they are on the disk.
+
+        The wait is bounded.
+
+        Args:
+            changes: They follow the last one that is kept, without holes.
+
+        Raises:
+            MovedOnError: They do not: read what is new, and decide again.
+            NotKeptError: They could not be written, or the disk is silent.
+        """
+        ...
+
+
+class RecordReader(Protocol):
+    """The reading side of it; may be used while it is written."""
+
+    def changes(self, after: int) -> Sequence[Change]:
+        """Return the changes with a number above after, in order."""
         ...
 
 

@@ -28,7 +28,9 @@ Json = dict[str, object]
 
 T = TypeVar("T")
 
-_CONFIG = ConfigDict(extra="forbid", strict=True, ser_json_inf_nan="constants")
+CONFIG = ConfigDict(extra="forbid", strict=True, ser_json_inf_nan="constants")
+"""How every record is read: nothing unknown, and nothing taken for something else."""
+
 _LONGEST_FOUND = 60
 
 
@@ -36,7 +38,7 @@ class WireError(ValueError):
     """A record cannot be read: the message says where, what and what is right."""
 
 
-class _Codec(Generic[T]):
+class Codec(Generic[T]):
     """One kind of record.
 
     The adapter is of a mapping with the record's name as its only key: then
@@ -144,35 +146,35 @@ def _shown(value: object) -> str:
     return text if len(text) <= _LONGEST_FOUND else text[:_LONGEST_FOUND] + "…"
 
 
-_PLAN: _Codec[Plan] = _Codec(
+_PLAN: Codec[Plan] = Codec(
     "plan",
-    lambda: TypeAdapter(Mapping[str, Plan], config=_CONFIG),
+    lambda: TypeAdapter(Mapping[str, Plan], config=CONFIG),
     ("mats", "policy"),
 )
-_STATE: _Codec[State] = _Codec(
-    "state", lambda: TypeAdapter(Mapping[str, State], config=_CONFIG)
+_STATE: Codec[State] = Codec(
+    "state", lambda: TypeAdapter(Mapping[str, State], config=CONFIG)
 )
-_SCAN: _Codec[Scan] = _Codec(
+_SCAN: Codec[Scan] = Codec(
     "scan",
-    lambda: TypeAdapter(Mapping[str, Scan], config=_CONFIG),
+    lambda: TypeAdapter(Mapping[str, Scan], config=CONFIG),
     ("requests", "wish"),
 )
-_DECISIONS: _Codec[Decisions] = _Codec(
-    "decisions", lambda: TypeAdapter(Mapping[str, Decisions], config=_CONFIG)
+_DECISIONS: Codec[Decisions] = Codec(
+    "decisions", lambda: TypeAdapter(Mapping[str, Decisions], config=CONFIG)
 )
-_TRIPS: _Codec[Mapping[str, Trip]] = _Codec(
-    "trips", lambda: TypeAdapter(Mapping[str, Mapping[str, Trip]], config=_CONFIG)
+_TRIPS: Codec[Mapping[str, Trip]] = Codec(
+    "trips", lambda: TypeAdapter(Mapping[str, Mapping[str, Trip]], config=CONFIG)
 )
-_COMMAND: _Codec[Command] = _Codec(
-    "command", lambda: TypeAdapter(Mapping[str, Command], config=_CONFIG)
+_COMMAND: Codec[Command] = Codec(
+    "command", lambda: TypeAdapter(Mapping[str, Command], config=CONFIG)
 )
-_NUMBERS: _Codec[Numbers] = _Codec(
-    "numbers", lambda: TypeAdapter(Mapping[str, Numbers], config=_CONFIG)
+_NUMBERS: Codec[Numbers] = Codec(
+    "numbers", lambda: TypeAdapter(Mapping[str, Numbers], config=CONFIG)
 )
-_WISH: _Codec[Wish] = _Codec(
+_WISH: Codec[Wish] = Codec(
     "wish",
     lambda: TypeAdapter(
-        Mapping[str, Annotated[Wish, Field(discriminator="kind")]], config=_CONFIG
+        Mapping[str, Annotated[Wish, Field(discriminator="kind")]], config=CONFIG
     ),
 )
 

@@ -118,7 +118,11 @@ class MatNetwork(MatForm):
 
 
 def mat_network(
-    mat: MatPlan, standing: Standing = USUAL, layers: int = LAYERS
+    mat: MatPlan,
+    standing: Standing = USUAL,
+    layers: int = LAYERS,
+    *,
+    foam_m: float = FOAM_M,
 ) -> MatNetwork:
     """Return the network of a mat and of all that stands on it, or beside it.
 
@@ -126,11 +130,13 @@ def mat_network(
         mat: The mat.
         standing: What is otherwise than usual.
         layers: How many each tray's medium has.
+        foam_m: How thick the foam under the mat is [m]; 0: there is none.
 
     Raises:
         ValueError: A medium is not known, or two trays stand at one place.
     """
-    return _with_media(mat_form(mat, standing, layers), mat.trays, standing)
+    made = mat_form(mat, standing, layers, foam_m=foam_m)
+    return _with_media(made, mat.trays, standing)
 
 
 def tray_alone(
@@ -140,7 +146,13 @@ def tray_alone(
     return _with_media(tray_form(tray, standing, layers), (tray,), standing)
 
 
-def mat_form(mat: MatPlan, standing: Standing = USUAL, layers: int = LAYERS) -> MatForm:
+def mat_form(
+    mat: MatPlan,
+    standing: Standing = USUAL,
+    layers: int = LAYERS,
+    *,
+    foam_m: float = FOAM_M,
+) -> MatForm:
     """Return the form of a mat's network.
 
     Raises:
@@ -154,11 +166,11 @@ def mat_form(mat: MatPlan, standing: Standing = USUAL, layers: int = LAYERS) -> 
     length_m = COVERED * mat.length_mm / 1000 / columns
     width_m = COVERED * mat.width_mm / 1000 / rows
     bare_m2 = whole_m2 - len(mat.trays) * length_m * width_m
-    bare = _mat_part(form, bare_m2)
+    bare = _mat_part(form, bare_m2, foam_m)
     form.ground(bare, bare_m2 / FILM_UP_M2K_W)
     parts, trays = [(bare, bare_m2)], {}
     for tray in mat.trays:
-        part = _mat_part(form, length_m * width_m)
+        part = _mat_part(form, length_m * width_m, foam_m)
         parts.append((part, length_m * width_m))
         rim_m = 2 * (length_m + width_m)
         form.link(part, bare, MAT_ACROSS_W_MK * rim_m)
@@ -228,9 +240,9 @@ def _refuse_shared_places(mat: MatPlan) -> None:
             raise ValueError(message)
 
 
-def _mat_part(form: Form, area_m2: float) -> int:
+def _mat_part(form: Form, area_m2: float, foam_m: float) -> int:
     part = form.node(area_m2 * MAT_J_M2K)
-    form.ground(part, area_m2 / (FOAM_M / FOAM_W_MK + FILM_DOWN_M2K_W))
+    form.ground(part, area_m2 / (foam_m / FOAM_W_MK + FILM_DOWN_M2K_W))
     return part
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from controller.core.plan import MatPlan, Pid
 from controller.core.units import Millis
 from controller.review.simc import Model, as_pid, simc
-from sim.bench import MatNetwork, evaporation_w_m2, mat_network, probe_weights
+from sim.bench import FOAM_M, MatNetwork, evaporation_w_m2, mat_network, probe_weights
 from sim.thermal import Vector
 
 Waves = NDArray[np.complex128]
@@ -102,8 +102,12 @@ class Holding:
         return "barely" if self.duty > 1 - SPARE else "yes"
 
 
-def expected(mat: MatPlan) -> tuple[Expected, ...]:
+def expected(mat: MatPlan, foam_m: float = FOAM_M) -> tuple[Expected, ...]:
     """Return how each tray of a mat will answer.
+
+    Args:
+        mat: The mat.
+        foam_m: How thick the foam under it is [m]; 0: there is none.
 
     Raises:
         ValueError: A medium is not known, two trays stand at one place, or
@@ -112,7 +116,7 @@ def expected(mat: MatPlan) -> tuple[Expected, ...]:
     if not mat.trays:
         message = f"mat {mat.name}: no tray stands on it"
         raise ValueError(message)
-    net = mat_network(mat)
+    net = mat_network(mat, foam_m=foam_m)
     full_w = net.heat_share * mat.power_mw / 1000
     surface = np.zeros(len(full_w))
     surface[net.surface] = 1.0

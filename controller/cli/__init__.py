@@ -23,6 +23,8 @@ GROUPS = (
         "every day",
         (
             ("trays", "show the bench now, as a table"),
+            ("batch", "batches of cuttings or seed: add, list, look, move, close"),
+            ("event", "tell what was done at the bench: watered, turned, moved, …"),
             ("run", "run the controller of a bench"),
         ),
     ),
@@ -54,6 +56,7 @@ GROUPS = (
             ("fit", "find a thermal model of each root zone in a season log"),
             ("whatif", "what another setting would have done, in the model of a log"),
             ("tune", "search settings for the next season in the model of a log"),
+            ("sweep", "fit and tune the season logs of many benches"),
             ("migrate", "bring an older season log up to this version"),
             ("audit", "decide every scan of a season log again and compare"),
         ),

@@ -23,11 +23,13 @@ from controller.core.scan import Scan
 from controller.core.state import State
 from controller.core.units import DAY_MS
 from controller.ports import RunHeader
+from controller.records.book import Book, fold
 from controller.review.retention import (
     Choice,
     Missed,
     Need,
     Span,
+    batches_need,
     choose,
     counters_need,
     missed,
@@ -36,7 +38,8 @@ from controller.review.retention import (
 _WARNING = """\
 The daemon deletes nothing, ever: this command alone does, and only with --yes.
 Only whole runs go, so that what stays can still be audited; a run that began
-before that day and ended after it stays. Make a backup first."""
+before that day and ended after it stays. What people saw and did (batches, looks,
+events) stays always. Make a backup first."""
 
 
 def add_parser(
@@ -128,7 +131,8 @@ def _outlook(args: argparse.Namespace) -> _Outlook:
         readings += _readings(reader, span.header)
     scans = sum(span.scans for span in spans)
     share = sum(span.scans for span in choice.go) / max(1, scans)
-    needs = [*counters_need(headers), *kept]
+    book = fold(Book(), reader.changes())
+    needs = [*counters_need(headers), *batches_need(book), *kept]
     return _Outlook(choice, readings, missed(needs, choice.go), share)
 
 

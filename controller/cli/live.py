@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 from api.app import create_app
+from api.record_book import Records
 from api.server import serve
 from controller.adapters.announcements import Announcer
 from controller.adapters.broker import embedded_broker
@@ -144,7 +145,8 @@ def _one_reader(path: Path) -> Callable[[], SeasonLogReader]:
 async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> None:
     """Run a daemon and its API until told to stop, every mat off at the end."""
     path: Path = stage.settings.log.path
-    app = create_app(daemon, _one_reader(path), stage.clock)
+    reader = _one_reader(path)
+    app = create_app(daemon, reader, stage.clock, Records(stage.log, reader))
     api = stage.settings.api
 
     async def served() -> None:

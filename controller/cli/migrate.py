@@ -12,11 +12,11 @@ def add_parser(
         "migrate",
         help="bring an older season log up to this version",
         description=(
-            "Writes a season log of an older schema anew in the present one, looks"
-            " at all of it, and puts it in the old one's place, which is kept beside"
-            " it under another name. A daemon does the same when it starts; this is"
-            " for logs that no daemon goes on in. Exit 0: done, or nothing to do; 2:"
-            " not done, the old file stands as it was."
+            "Brings a season log of an older schema to the present one and keeps the"
+            " old file beside it under another name. Where rows change it is written"
+            " anew, looked at, and only then put in the old one's place. A daemon does"
+            " the same when it starts; this is for logs that no daemon goes on in. Exit"
+            " 0: done, or nothing to do; 2: not done, the old file stands as it was."
         ),
     )
     parser.add_argument("log", metavar="LOG", type=Path, help="the season log")

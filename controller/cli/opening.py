@@ -19,6 +19,7 @@ from controller.adapters.season_log import (
     SeasonLogReader,
     SeasonLogWriter,
     UnusableLogError,
+    carry_records,
     inspect_log,
     is_former,
     migrated,
@@ -92,7 +93,8 @@ def _opened(
             aside = _set_aside(path, error, now, lock)
             begun, kept = _salvaged(aside, settings, now, trips)
             begun = replace(begun, state=replace(begun.state, log_set_aside=True))
-            notes, before = (_about(error, aside, trips, kept=kept),), ""
+            told = _about(error, aside, trips, kept=kept)
+            notes, before = (told, *_records_carried(aside, path)), ""
     log = SeasonLogWriter(
         path,
         commit_every_ms=settings.log.commit_every_ms,
@@ -148,6 +150,22 @@ def _salvaged(
     except LogError:
         nothing = settings.log.path.with_name(aside.name + ".none")
         return beginning(nothing, settings.plan, now, trips), False
+
+
+def _records_carried(aside: Path, path: Path) -> Iterator[str]:
+    """Carry batches, looks and events into the new log; yield what became of them."""
+    try:
+        found = carry_records(aside, path)
+    except LogError as error:
+        yield f"what people wrote could not be carried over: {error}"
+        return
+    if found.carried:
+        yield f"records of batches and events carried over: {found.carried}"
+    if found.left:
+        yield (
+            f"records of batches and events that could not be carried over:"
+            f" {found.left}; they stand in {aside.name}"
+        )
 
 
 def _about(

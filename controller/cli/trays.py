@@ -114,11 +114,11 @@ def _table(bench: Json) -> Iterator[str]:
     yield ""
     rows: list[Row] = [("TRAY", "NOW", "MAT", "SETPOINT", "HEAT", "DEGREE-HOURS")]
     rows += [_tray(tray, mats) for tray in _objects(bench, "trays")]
-    yield from _aligned(rows)
+    yield from aligned(rows)
     yield ""
     rows = [("MAT", "HEAT", "MODE", "ON", "ENERGY", "WHY")]
     rows += [_mat(mat) for mat in mats.values()]
-    yield from _aligned(rows)
+    yield from aligned(rows)
     alarms = _objects(bench, "alarms")
     yield ""
     held = [alarm for alarm in alarms if _holds(alarm)]
@@ -167,7 +167,7 @@ def _heat(mat: Json) -> str:
     return "on" if mat.get("energised") is True else "off"
 
 
-def _aligned(rows: Sequence[Row]) -> Iterator[str]:
+def aligned(rows: Sequence[Row]) -> Iterator[str]:
     """Yield rows with their columns below each other."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:

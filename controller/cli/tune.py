@@ -7,6 +7,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from controller.cli.extras import ExtraMissingError, have, need
+from controller.cli.first_settings import (
+    FirstError,
+    add_arguments,
+    is_asked,
+    run_first,
+)
 
 if TYPE_CHECKING:
     from controller.cli.asked import Price
@@ -17,13 +23,13 @@ if TYPE_CHECKING:
     from sim.tuning.figures import Rooting
     from sim.tuning.wishes import Wish
 
-_CANDIDATES = 1_024
-_WITHOUT_NUMBA = 12
+CANDIDATES = 1_024
+WITHOUT_NUMBA = 12
 """Chosen: plain Python takes some half a second for each candidate, model and week
 of the log."""
 
-_MOST_CANDIDATES = 100_000
-_HALF_KELVINS = tuple(range(-8_000, 4_001, 500))
+MOST_CANDIDATES = 100_000
+HALF_KELVINS = tuple(range(-8_000, 4_001, 500))
 _FAHRENHEITS = tuple(range(-14, 8))
 
 
@@ -44,7 +50,13 @@ def add_parser(
             " 0: done; 1: the wish cannot be had; 2: it cannot be done."
         ),
     )
-    parser.add_argument("log", metavar="LOG", type=Path, help="the season log")
+    parser.add_argument(
+        "log",
+        metavar="LOG",
+        type=Path,
+        nargs="?",
+        help="the season log, or a configuration (.toml) before there is one",
+    )
     parser.add_argument("--mat", metavar="MAT", help="which mat, if there are several")
     parser.add_argument("--wish", metavar="WISH", help="what the next season shall be")
     parser.add_argument(
@@ -66,7 +78,7 @@ def add_parser(
         "--candidates",
         metavar="N",
         type=int,
-        help=f"how many to try ({_CANDIDATES}; without numba {_WITHOUT_NUMBA})",
+        help=f"how many to try ({CANDIDATES}; without numba {WITHOUT_NUMBA})",
     )
     parser.add_argument(
         "--seed", metavar="N", type=int, default=1, help="candidates are drawn from (1)"
@@ -100,17 +112,21 @@ def add_parser(
         " the log's days",
     )
     parser.add_argument("--json", action="store_true", help="print JSON")
+    add_arguments(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     try:
+        if is_asked(args):
+            need("demo", "a simulated bench", "numpy")
+            return run_first(args)
         need("replay", "a thermal model", "numpy", "scipy")
         if args.pictures:
             need("pictures", "--pictures", "matplotlib")
         return _run(args)
-    except ExtraMissingError as error:
+    except (ExtraMissingError, FirstError) as error:
         print(f"bottomheat tune: {error}", file=sys.stderr)
         return 2
 
@@ -199,7 +215,7 @@ def _searched(
     from sim.tuning.granting import OWN, grant
     from sim.tuning.searching import proof, search
 
-    count = args.candidates or (_CANDIDATES if have("numba") else _WITHOUT_NUMBA)
+    count = args.candidates or (CANDIDATES if have("numba") else WITHOUT_NUMBA)
     grid = _grid(of.own, fahrenheit=fahrenheit)
     plans = candidates(knobs_of(of.asked, of.worlds[0].model, grid), count, args.seed)
     tell = progress("candidates")
@@ -231,9 +247,9 @@ def _sensible(args: argparse.Namespace) -> None:
     from controller.cli.asked import AskedError
     from controller.cli.next_days import check_days
 
-    if args.candidates is not None and not 1 <= args.candidates <= _MOST_CANDIDATES:
+    if args.candidates is not None and not 1 <= args.candidates <= MOST_CANDIDATES:
         raise AskedError(
-            f"--candidates {args.candidates}: from 1 to {_MOST_CANDIDATES:,}"
+            f"--candidates {args.candidates}: from 1 to {MOST_CANDIDATES:,}"
         )
     check_days(args.next_days)
     if args.rated < 1:
@@ -249,7 +265,7 @@ def _sensible(args: argparse.Namespace) -> None:
 def _grid(own: "MatPlan", *, fahrenheit: bool) -> tuple[int, ...]:
     """Return steps around the present setpoint that its writer would write [mK]."""
     if not fahrenheit:
-        return _HALF_KELVINS
+        return HALF_KELVINS
     present_mc = own.programme[0].setpoint_mc
     present_f = round(present_mc * 9 / 5_000 + 32)
     around = (round((present_f + step - 32) * 5_000 / 9) for step in _FAHRENHEITS)

@@ -6,6 +6,7 @@ No model and no grid.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from controller.core.plan import MatPlan, ProbePlan
 from controller.core.scan import Hold
@@ -13,9 +14,11 @@ from controller.ports import (
     IMPORTED,
     Columns,
     RecordedScan,
+    RecordReader,
     RunHeader,
     SeasonReader,
 )
+from controller.review.disturbances import disturbances
 from controller.review.heating import Heating
 from controller.review.recounted import Span
 
@@ -49,10 +52,12 @@ class Happening:
     Attributes:
         run_ms: When, bench clock [ms].
         why: What, in words.
+        tray: To which tray; empty: to all of the mat.
     """
 
     run_ms: int
     why: str
+    tray: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,8 +88,12 @@ class MatHistory:
     room: tuple[Columns, ...]
 
 
+class _Reader(SeasonReader, RecordReader, Protocol):
+    """A season log with what people told of the bench."""
+
+
 def mat_histories(
-    reader: SeasonReader, mats: Sequence[str], span: Span, scans: Scans
+    reader: _Reader, mats: Sequence[str], span: Span, scans: Scans
 ) -> tuple[MatHistory, ...]:
     """Return what a log tells of some mats; those without a scan are left out.
 
@@ -113,13 +122,19 @@ def mat_histories(
 
 
 def _history(
-    reader: SeasonReader, told: "_Told", within_ms: tuple[int, int]
+    reader: _Reader, told: "_Told", within_ms: tuple[int, int]
 ) -> MatHistory | None:
     """Return what was told of a mat, with its readings; None: nothing was."""
     if told.first_ms is None or told.last_ms is None:
         return None
     last = told.headers[-1].plan
     plan = next(one for one in last.mats if one.name == told.mat)
+
+    by_people = (
+        Happening(one.run_ms, one.why, one.tray)
+        for one in disturbances(reader, told.mat)
+    )
+    happenings = [*told.happenings, *by_people]
 
     def readings(probe: ProbePlan) -> Columns:
         return reader.samples(probe.name, *within_ms)
@@ -130,7 +145,7 @@ def _history(
         to_run_ms=told.last_ms,
         switchings=tuple(told.switchings()),
         clock=tuple(told.clock),
-        happenings=tuple(sorted(told.happenings, key=lambda one: one.run_ms)),
+        happenings=tuple(sorted(happenings, key=lambda one: one.run_ms)),
         trays=tuple(
             (tray.name, tuple(readings(probe) for probe in tray.probes))
             for tray in plan.trays

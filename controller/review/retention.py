@@ -13,6 +13,7 @@ from typing import Protocol
 from controller.core.plan import all_trays
 from controller.core.state import ThermalAccount
 from controller.ports import RunHeader
+from controller.records.book import Book, batches
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +163,25 @@ def _began(
         if (account.base_mc, account.upper_mc) != (fresh.base_mc, fresh.upper_mc):
             return None
     return None
+
+
+def batches_need(book: Book) -> list[Need]:
+    """Return what the open batches need: their degree-hours are counted from the log.
+
+    Of one that is closed nothing more is expected; what it had until then can be
+    asked for as long as its readings are there.
+    """
+    return [
+        Need(
+            f"batch {file.code} ({file.batch.crop}), its degree-hours",
+            stay.tray,
+            stay.from_utc_ms,
+        )
+        for file in batches(book)
+        if file.closing is None
+        for stay in file.stays
+        if stay.tray
+    ]
 
 
 def missed(needs: Iterable[Need], go: Sequence[Span]) -> list[Missed]:

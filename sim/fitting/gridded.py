@@ -167,7 +167,7 @@ def _done(
     for happening in history.happenings:
         step = -((grid.start_ms - happening.run_ms) // grid.step_ms)
         if 0 < step < grid.count:
-            yield WindowStart(step, happening.why)
+            yield WindowStart(step, happening.why, happening.tray)
     utc_less_run, _ = _clock(history.clock, grid)
     utc_ms = grid.at_ms() + utc_less_run
     for at_ms in watered_utc_ms:

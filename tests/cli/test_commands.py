@@ -7,6 +7,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import urllib.request
 from contextlib import closing
 from pathlib import Path
@@ -16,6 +17,7 @@ import pytest
 from controller.adapters.season_log import SeasonLogReader
 from controller.cli import main
 from controller.cli.paths import config_dir
+from controller.records.codes import code_of
 
 BENCH = str(config_dir() / "bench.toml")
 ROOT = Path(__file__).parents[2]
@@ -180,3 +182,39 @@ def test_run_names_a_password_file_that_is_not_there(tmp_path, capsys):
     )
     assert main(configured(tmp_path, broker)) == 2
     assert f"broker password_file {secret}: cannot be read" in capsys.readouterr().err
+
+
+def test_what_was_told_to_a_daemon_is_there_after_it_was_killed(tmp_path, capsys):
+    """A whole process with its API; SIGKILL comes right after the answer."""
+    process = bottomheat(*configured(tmp_path, 'url = "embedded"'))
+    assert process.stdout is not None
+    try:
+        for line in process.stdout:
+            found = re.search(r"(http://127\.0\.0\.1:\d+)/v1/bench", line)
+            if found:
+                break
+        url = ["--url", found[1]]
+        words = ["event", "watered", "N1", "--ml", "200", "--at", "2026-02-03T08:00"]
+        told = 2
+        for _ in range(200):  # until its first scan is finished it says 503
+            told = main([*words, *url])
+            if told == 0:
+                break
+            threading.Event().wait(0.1)
+        assert told == 0, capsys.readouterr().err
+        add = ["batch", "add", "quince", "--kind", "hardwood", "--tray", "N1"]
+        add += ["--stuck", "2026-02-01", "--count", "9"]
+        assert main([*add, *url]) == 0
+        assert (
+            main(["event", "turned", "N1", "--log", str(tmp_path / "season.db")]) == 2
+        )
+        assert "one writer" in capsys.readouterr().err
+        assert main(["batch", "show", code_of(1), *url]) == 0
+        assert "K·h above" in capsys.readouterr().out
+    finally:
+        process.kill()
+        process.communicate(timeout=20)
+    kept = SeasonLogReader(tmp_path / "season.db").changes()
+    assert [change.kind.value for change in kept] == ["event", "batch"]
+    assert main(["batch", "list", "--log", str(tmp_path / "season.db")]) == 0
+    assert "quince" in capsys.readouterr().out

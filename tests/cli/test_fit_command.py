@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import shutil
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 from controller.adapters.season_log import DirectSeasonLog, SeasonLogReader
 from controller.cli import fit as command
+from controller.cli import main
 from controller.cli.beginning import run_header
 from controller.cli.local_time import LocalTime
 from controller.cli.virtual_time import simulated
@@ -118,6 +120,17 @@ def test_the_file_holds_what_json_prints_and_can_be_read_back(log, tmp_path, cap
 def test_a_watering_that_is_named_begins_a_window(log, capsys):
     assert run(log, "--watered", "2027-02-03T08:00") in {0, 1}
     assert "2027-02-03 07:00Z  watered" in capsys.readouterr().out
+
+
+def test_a_watering_that_people_told_of_begins_a_window_of_its_tray(log, tmp_path):
+    told = tmp_path / "told.db"
+    shutil.copy(log, told)
+    words = ["event", "watered", "S2", "--ml", "200", "--log", str(told)]
+    assert main([*words, "--at", "2027-02-03T07:00:30Z"]) == 0
+    windows = record_of(the_history(told)).windows
+    watered = [one for one in windows if one.why == "watered"]
+    minutes = 46 * 60  # from the first scan, half a minute after the beginning
+    assert [(one.step, one.zone) for one in watered] == [(minutes, "S2")]
 
 
 def test_too_little_is_a_finding(log, capsys):

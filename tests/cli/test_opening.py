@@ -1,5 +1,6 @@
 """A run begins on a sound log, on a new one beside a damaged one, or not at all."""
 
+import asyncio
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -9,6 +10,7 @@ import pytest
 
 from controller.adapters.season_log import (
     NO_ENDING,
+    DirectRecords,
     LogError,
     LogLock,
     SeasonLogReader,
@@ -28,6 +30,8 @@ from controller.core.state import Mode, Trip
 from controller.core.step import step
 from controller.core.units import Millis, UtcMillis
 from controller.ports import Instant
+from controller.records.changes import Change
+from controller.records.events import BenchEvent, EventKind
 
 UTC_MS = 1_795_601_700_000
 NOW = Instant(0, UTC_MS + 3_600_000, True, 20_782, 675)
@@ -194,6 +198,65 @@ def test_a_damaged_log_is_set_aside_and_a_new_one_begun(bench, trip, table):
     assert mats["north"].trip == trip["north"]
     assert mats["south"].mode is Mode.STARTING
     assert not any(mat.relay.energised for mat in mats.values())
+
+
+def keep(path: Path, *numbers: int) -> list[Change]:
+    """Write notes into the log of a bench that has ended."""
+    records = DirectRecords(path)
+    told = [
+        Change(
+            number,
+            UTC_MS,
+            "a test",
+            str(number),
+            BenchEvent(kind=EventKind.NOTE, utc_ms=UTC_MS, text=f"note {number}"),
+        )
+        for number in numbers
+    ]
+    asyncio.run(records.keep(told))
+    records.close()
+    return told
+
+
+def test_what_people_wrote_goes_on_in_the_new_log(bench):
+    bench.run()
+    told = keep(bench.path, 1, 2, 3)
+    spoil(bench.path, "reading")
+    opening = bench.opened()
+    opening.log.close()
+    assert "set aside" in opening.notes[0]
+    assert opening.notes[1] == "records of batches and events carried over: 3"
+    assert SeasonLogReader(bench.path).changes() == told
+    assert bench.opened().notes == ()
+
+
+def test_of_damaged_records_those_before_the_damage_go_on_and_the_rest_is_told(bench):
+    bench.run()
+    told = keep(bench.path, 1, 2, 3)
+    with closing(sqlite3.connect(bench.path)) as db, db:
+        db.execute("UPDATE record SET who = 'nobody' WHERE id = 2")
+    opening = bench.opened()
+    opening.log.close()
+    assert opening.notes[1] == "records of batches and events carried over: 1"
+    assert (
+        "could not be carried over: 2; they stand in season.db.dam"
+        in (opening.notes[2])
+    )
+    assert SeasonLogReader(bench.path).changes() == told[:1]
+
+
+def test_records_that_cannot_be_carried_over_are_told(bench, monkeypatch):
+    bench.run()
+    keep(bench.path, 1)
+    spoil(bench.path, "reading")
+
+    def full(*_):
+        raise LogError("the disk is full")
+
+    monkeypatch.setattr(opening, "carry_records", full)
+    found = bench.opened()
+    found.log.close()
+    assert "what people wrote could not be carried over: the disk" in found.notes[1]
 
 
 def test_what_can_still_be_read_of_a_damaged_log_goes_on(bench):

@@ -27,9 +27,15 @@ from controller.core.state import Trip, fresh_state, resumed_state
 from controller.core.step import DECISIONS_VERSION, step
 from controller.core.units import DAY_MS
 from controller.ports import Instant
+from controller.records.batches import Batch, BatchKind
+from controller.records.book import Book, fold
+from controller.records.changes import Change
+from controller.records.codes import code_of
+from controller.records.places import Move
 from controller.review.retention import (
     Need,
     Span,
+    batches_need,
     choose,
     counters_need,
     missed,
@@ -354,3 +360,47 @@ def test_needs_miss_only_runs_that_reach_into_them(samples):
     )
     found = missed([later, any_tray, other], spans)
     assert [(one.need.what, one.run) for one in found] == [("a", "two"), ("b", "one")]
+
+
+# ---------------------------------------------------------------- what batches need
+
+
+def told(log: Path, *words: object) -> None:
+    assert cli.main(["batch", *map(str, words), "--log", str(log)]) == 0
+
+
+def test_an_open_batch_needs_the_readings_of_where_it_stood(log, capsys):
+    stuck = ["--stuck", "2025-10-10T00:00Z", "--count", 9, "--tray", "N1"]
+    told(log, "add", "quince", "--kind", "hardwood", *stuck)
+    words = [log, *EARLIER, "--yes"]
+    assert typed(*words) == 1
+    said = capsys.readouterr().out
+    code = code_of(1)
+    assert f"still needed by batch {code} (quince), its degree-hours: run run-1" in said
+    told(log, "close", code, "failed", "--at", "2025-10-10T20:00Z")
+    capsys.readouterr()
+    assert typed(*words) == 1
+    assert "by batch" not in capsys.readouterr().out
+    assert typed(*words, "--even-if-needed") == 0
+    assert len(SeasonLogReader(log).changes()) == 2
+
+
+def test_a_batch_needs_each_tray_only_from_when_it_stood_there():
+    batch = Batch(
+        crop="quince", kind=BatchKind.HARDWOOD, count=9, tray="N1", stuck_utc_ms=10**12
+    )
+    code = code_of(1)
+    moved = Move(batch=code, utc_ms=10**12 + 5, tray="")
+    again = Move(batch=code, utc_ms=10**12 + 9, tray="N2")
+    book = fold(
+        Book(),
+        [
+            Change(1, 0, "", code, batch),
+            Change(2, 0, "", "2", moved),
+            Change(3, 0, "", "3", again),
+        ],
+    )
+    assert [(need.tray, need.from_utc_ms) for need in batches_need(book)] == [
+        ("N1", 10**12),
+        ("N2", 10**12 + 9),
+    ]

@@ -104,7 +104,8 @@ def test_a_gate_that_does_not_hold_is_exit_1(monkeypatch, capsys):
 def test_a_row_that_is_gone_is_noticed_in_every_small_table(log):
     """One cell less in the head of a page: no check number tells of it."""
     whole = log.read_bytes()
-    for table in ("name", "run", "note", "ending", "clock", "block", "snapshot"):
+    small = ("name", "run", "note", "ending", "clock", "block", "snapshot")
+    for table in small:
         root = _root(log, table)
         at = (root - 1) * PAGE_BYTES + 3
         count = int.from_bytes(whole[at : at + 2], "big")
@@ -113,6 +114,15 @@ def test_a_row_that_is_gone_is_noticed_in_every_small_table(log):
         with pytest.raises(LogError, match="is damaged"):
             SeasonLogReader(log).last_state("run-3")
         log.write_bytes(whole)
+
+
+def test_a_record_that_is_gone_is_noticed(log):
+    whole = log.read_bytes()
+    at = (_root(log, "record") - 1) * PAGE_BYTES + 3
+    count = int.from_bytes(whole[at : at + 2], "big")
+    log.write_bytes(whole[:at] + (count - 1).to_bytes(2, "big") + whole[at + 2 :])
+    with pytest.raises(LogError, match="is damaged"):
+        SeasonLogReader(log).changes()
 
 
 def _root(path, table: str) -> int:

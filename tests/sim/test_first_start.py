@@ -61,6 +61,13 @@ def test_a_share_of_the_rise_has_come_when_told(share):
         assert came_k == pytest.approx(share * tray.gain_k, abs=1e-6)
 
 
+def test_foam_is_worth_degrees():
+    """Every kelvin that the underside keeps; none at all where heat goes up only."""
+    bare, thick = expected(NORTH, 0.0), expected(NORTH, 0.05)
+    for none, usual, double in zip(bare, expected(NORTH), thick, strict=True):
+        assert none.gain_k < 0.8 * usual.gain_k < 0.8 * double.gain_k
+
+
 def test_holding_says_yes_barely_and_no():
     tray = Expected("N1", 15.0, 1.0, 24.0, np.array([15.0]), np.array([1 / 9_000]))
     easy = holding(tray, 20.0, 10.0, evaporation_mm=1.0)

@@ -97,7 +97,7 @@ def _look(path: Path, db: sqlite3.Connection, within_s: float) -> None:
     enough = threading.Timer(within_s, db.interrupt)
     enough.start()
     try:
-        prove_tables(db, (*SMALL, "snapshot", *LOOSE))
+        prove_tables(db, (*SMALL, "snapshot", "record", *LOOSE))
         prove_indices(db)
         prove_recent(db)
         prove_pages(db)

@@ -1,13 +1,14 @@
 """One season log for a writer that survives its disk: open, lose, open again."""
 
 import sqlite3
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
 from controller.adapters.season_log.files import LogLock, mark_malformed, unmark
 from controller.adapters.season_log.logfile import LogFile
 from controller.adapters.season_log.memory import Taken
-from controller.adapters.season_log.rows import Ending, HeaderRow
+from controller.adapters.season_log.rows import Ending, HeaderRow, Row
 from controller.adapters.season_log.schema import LogError, is_malformed
 from controller.adapters.season_log.segments import UnsoundError
 from controller.adapters.season_log.waiting import Item, Lost
@@ -89,6 +90,10 @@ class Keeper:
             self._marked = False
         if scans:
             self._newest_run_ms = scans[-1][0].run_ms
+
+    def add_records(self, rows: Sequence[Row]) -> None:
+        """Write changes of records and commit; raise as LogFile.add_records does."""
+        self.make_ready().add_records(rows)
 
     def fold_some(self) -> None:
         """Fold the next old scans, if any; raise as LogFile.fold_some does.

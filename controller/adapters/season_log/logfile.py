@@ -3,7 +3,7 @@
 import sqlite3
 import struct
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -17,10 +17,12 @@ from controller.adapters.season_log.memory import (
     regained,
     rows_of,
 )
+from controller.adapters.season_log.record_rows import add_rows
 from controller.adapters.season_log.rows import (
     Ending,
     HeaderRow,
     NameBook,
+    Row,
     packed_state,
 )
 from controller.adapters.season_log.schema import (
@@ -32,6 +34,7 @@ from controller.adapters.season_log.schema import (
 )
 from controller.adapters.season_log.segments import UnsoundError, names
 from controller.adapters.season_log.sums import with_sum
+from controller.ports import MovedOnError
 
 Connect = Callable[[Path], sqlite3.Connection]
 
@@ -243,6 +246,27 @@ class LogFile:
         if last > run.last_id:
             self._db.execute(_INSERT["lost"], with_sum((first, last)))
             run.last_id = last
+
+    def add_records(self, rows: Sequence[Row]) -> None:
+        """Write changes of records and commit them, all or none.
+
+        Args:
+            rows: Made by change_row.
+
+        Raises:
+            MovedOnError: They do not follow those that are there; the file may
+                be used further.
+            LogError: The file was taken away or replaced.
+            sqlite3.Error: The disk does not take them.
+            ValueError: One of them cannot be stored.
+        """
+        self._in_transaction()
+        try:
+            add_rows(self._db, rows)
+        except MovedOnError:
+            self._db.execute("ROLLBACK")
+            raise
+        self.commit()
 
     def commit(self) -> None:
         """Return when all that was written is on the disk.

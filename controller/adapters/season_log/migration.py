@@ -1,11 +1,14 @@
 """An older season log brought up to the present schema, the old file kept.
 
-The new file is built beside the old one, row by row, looked at, and only then
-put in its place; the old one stays under another name. A power cut leaves one
-or the other, whole. What may live here: what differs from schema to schema.
+Where rows change, the new file is built beside the old one, row by row, looked
+at, and only then put in its place; the old one stays under another name. Where
+only tables come in, the old one is copied first, and they come in by one
+transaction. A power cut leaves one or the other, whole. What may live here: what
+differs from schema to schema.
 
 =======  ================================================================
 2 to 3   check numbers; blocks; holes in the numbers are told of in `lost`
+3 to 4   the table `record`, and how many rows it has
 =======  ================================================================
 """
 
@@ -32,10 +35,16 @@ from controller.adapters.season_log.schema import (
 )
 from controller.adapters.season_log.segments import rows_about, rows_by_scan
 from controller.adapters.season_log.sums import scan_sum, with_sum
-from controller.adapters.season_log.tables import EVENTS
+from controller.adapters.season_log.tables import (
+    EVENTS,
+    RECORD_TABLE,
+    SCHEMA_VERSION,
+)
 
 _SMALL = ("name", "run", "note", "ending", "clock", "lost", "snapshot")
 _AT_ONCE = 2_000
+_WITHOUT_RECORDS = (3,)
+"""Schemas that lack nothing but the table of records."""
 
 
 def is_former(path: Path) -> bool:
@@ -66,11 +75,16 @@ def migrated(path: Path) -> Path:
     building = path.with_name(path.name + ".migrating")
     try:
         check_file(path)
-        kept = _kept_name(path)
+        version = _version(path)
+        kept = _kept_name(path, version)
         _one_file(path)
-        _build(path, building)
-        _prove(building)
-        _swap(path, building, kept)
+        if version in _WITHOUT_RECORDS:
+            _copy(path, building, kept)
+            _add_records(path)
+        else:
+            _build(path, building)
+            _prove(building)
+            _swap(path, building, kept)
     except sqlite3.OperationalError as error:
         raise LogError(f"{path} cannot be brought up: {error}") from error
     except (sqlite3.DatabaseError, ValueError, LookupError, TypeError) as error:
@@ -85,11 +99,15 @@ def migrated(path: Path) -> Path:
     return kept
 
 
-def _kept_name(path: Path) -> Path:
+def _version(path: Path) -> int:
     with closing(read_only(path)) as db:
         version = version_of(db)
     if version not in FORMER_VERSIONS:
         raise LogError(f"{path} has schema {version}: there is nothing to bring up")
+    return version
+
+
+def _kept_name(path: Path, version: int) -> Path:
     kept = path.with_name(f"{path.name}.schema-{version}")
     again = 1
     while kept.exists():
@@ -104,6 +122,30 @@ def _one_file(path: Path) -> None:
         db.execute("PRAGMA busy_timeout = 5000")
         db.execute("PRAGMA journal_mode = DELETE")
     clear_strays(path)
+
+
+def _copy(path: Path, building: Path, kept: Path) -> None:
+    """Copy the old file as it is, complete or not at all."""
+    shutil.copy2(path, building)
+    _sync(building)
+    building.rename(kept)
+    sync_directory(path.parent)
+
+
+def _add_records(path: Path) -> None:
+    """Add what schema 4 has more than schema 3, in one transaction."""
+    with closing(connect(path)) as db:
+        db.execute("PRAGMA synchronous = FULL")
+        db.execute("BEGIN IMMEDIATE")
+        db.execute(RECORD_TABLE)
+        db.execute("INSERT INTO meta VALUES ('records', '0')")
+        db.execute(
+            "UPDATE meta SET value = ? WHERE key = 'schema_version'",
+            (str(SCHEMA_VERSION),),
+        )
+        db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        check_schema(path, db)
+        db.execute("COMMIT")
 
 
 def _build(path: Path, building: Path) -> None:

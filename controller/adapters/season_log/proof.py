@@ -5,6 +5,7 @@ What may live here: which rows are looked at, and that no number is missing.
 
 import sqlite3
 
+from controller.adapters.season_log.record_rows import changes_after
 from controller.adapters.season_log.sampling import Proofs
 from controller.adapters.season_log.segments import (
     UnsoundError,
@@ -46,6 +47,7 @@ def prove_recent(db: sqlite3.Connection) -> None:
     """Look at all that is not folded, and that no number is missing; raise alike."""
     for table in _SMALL:
         sound_rows(db, table)
+    changes_after(db, 0)
     known, newest, at = blocks(db, 0, _END), newest_number(db), _oldest(db)
     proofs = Proofs()
     for block in known:

@@ -18,6 +18,7 @@ from controller.adapters.season_log.assemble import assembled, part_of
 from controller.adapters.season_log.decoding import Decode, decoded
 from controller.adapters.season_log.journal import entries
 from controller.adapters.season_log.proof import prove_all
+from controller.adapters.season_log.record_rows import changes_after
 from controller.adapters.season_log.rows import (
     Ending,
     check_together,
@@ -49,6 +50,7 @@ from controller.adapters.season_log.wholeness import (
 )
 from controller.core.state import State
 from controller.ports import Bucket, Columns, LogEntry, RecordedScan, RunHeader
+from controller.records.changes import Change
 from controller.review.envelopes import bucket_width_ms
 from controller.wire import from_text
 
@@ -68,7 +70,7 @@ class _Span(NamedTuple):
 
 
 class SeasonLogReader:
-    """Implements ports.SeasonReader on a file."""
+    """Implements ports.SeasonReader and RecordReader on a file."""
 
     def __init__(self, path: Path, *, decode: Decode = decoded) -> None:
         """Look at the file.
@@ -208,6 +210,11 @@ class SeasonLogReader:
         """Return at most limit entries with an id above after, oldest first."""
         with self._reading() as db:
             return entries(db, self._proofs, after, limit)
+
+    def changes(self, after: int = 0) -> Sequence[Change]:
+        """Return the changes of records with a number above after, in order."""
+        with self._reading(("record",)) as db:
+            return changes_after(db, after)
 
     # -------------------------------------------------------------------- below
 

@@ -20,7 +20,7 @@ PAGE_BYTES = 2_048
 SQLite's usual size write less to the card, and a file with little in it is
 smaller; reading back takes as long."""
 
-FORMER_VERSIONS = (2,)
+FORMER_VERSIONS = (2, 3)
 """Schemas that this program can bring up to its own."""
 
 
@@ -83,6 +83,7 @@ def _fill(connection: sqlite3.Connection) -> None:
             ("application", "bottomheat season log"),
             ("schema_version", str(SCHEMA_VERSION)),
             ("openings", "0"),
+            ("records", "0"),
         ],
     )
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")

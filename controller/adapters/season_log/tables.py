@@ -8,7 +8,8 @@ Numbers have no holes: each is a run's, a scan's, or told of in `lost` or
 scan's id alone, and one that is missing is noticed.
 
 =============  ==============================================================
-meta           "application", "schema_version", "openings" (how often opened)
+meta           "application", "schema_version", "openings" (how often opened),
+               "records" (how many changes stand in `record`)
 name           small numbers for the names of probes and mats
 run            the header of a run: what an audit needs to decide it again
 note           sentences about a run's beginning; scan is the run's id
@@ -45,6 +46,9 @@ block          scans `first` to `last`, folded: all of one stretch of even
 folded         scans: late_ms and skew_ms of a block's scans (see series.py);
                body: what happened in them, but for readings, as deflated JSON
                (see folding.py)
+record         a change of what people saw and did (see controller/records): id
+               counts from 1 without holes; who wrote it, and when; kind and
+               subject: which record; body: the record from then on, as JSON
 series         the readings of one probe in a block, id = probe * 2^40 + first:
                n readings; hours: least, greatest and sum of those taken, by
                the hour in which they were measured; body: their columns,
@@ -65,13 +69,18 @@ here: the shape of the file.
 APPLICATION_ID = 0x62486C67
 """Four letters, "bHlg", in the file's header: this is a season log."""
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 
 READINGS_PER_SCAN = 4096
 """Room for readings within one scan's number."""
 
 SERIES_OF_PROBE = 1 << 40
 """From the first series of one probe to the first of the next."""
+
+RECORD_TABLE = """CREATE TABLE record (
+        id INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL, who TEXT NOT NULL,
+        kind TEXT NOT NULL, subject TEXT NOT NULL, body TEXT NOT NULL,
+        sum INTEGER NOT NULL) STRICT"""
 
 TABLES = (
     """CREATE TABLE meta (
@@ -161,6 +170,7 @@ TABLES = (
     """CREATE TABLE series (
         id INTEGER PRIMARY KEY, n INTEGER NOT NULL, hours BLOB NOT NULL,
         body BLOB NOT NULL, sum INTEGER NOT NULL) STRICT""",
+    RECORD_TABLE,
     """CREATE VIEW scan_time AS
         SELECT s.id AS scan, r.run AS run, s.id - r.id AS seq,
             c.run_ms + (s.id - c.scan) * c.every_ms + s.late_ms AS run_ms,

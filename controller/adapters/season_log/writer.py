@@ -5,13 +5,16 @@ older than the commit interval while health is OK. A power cut loses at most
 the scans of the last interval, never one that switched something on.
 """
 
+import asyncio
 import sqlite3
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from controller.adapters.season_log.keeper import Keeper, OpenLog
 from controller.adapters.season_log.logfile import LogFile
+from controller.adapters.season_log.record_queue import Asked, RecordQueue, not_kept
+from controller.adapters.season_log.record_rows import change_row
 from controller.adapters.season_log.rows import Ending, header_row, printable
 from controller.adapters.season_log.schema import LogError
 from controller.adapters.season_log.segments import UnsoundError
@@ -25,7 +28,8 @@ from controller.core.decisions import Decisions
 from controller.core.scan import LogHealth, Scan
 from controller.core.state import State
 from controller.core.units import MINUTE_MS
-from controller.ports import Instant, RunHeader
+from controller.ports import Instant, MovedOnError, NotKeptError, RunHeader
+from controller.records.changes import Change
 
 RING_SCANS = 20_000
 """Chosen: more than a day of scans at 5 s; some tens of megabytes at worst."""
@@ -35,6 +39,9 @@ _BATCH = 1_000
 
 _SLOWEST_MS = 30_000
 """Chosen: a disk that takes longer over one commit is as good as broken."""
+
+_KEPT_WITHIN_S = 5.0
+"""Chosen: how long a person who told something waits for the disk."""
 
 _UNWILLING = (sqlite3.Error, OSError, LogError)
 _UNWRITABLE = (
@@ -49,7 +56,7 @@ _UNWRITABLE = (
 
 
 class SeasonLogWriter:
-    """Implements ports.SeasonLog on a file, with a thread of its own.
+    """Implements ports.SeasonLog and RecordKeeper on a file, with a thread of its own.
 
     Whatever SQLite or the file system refuses makes health FAILED; what was
     to be written waits in a ring and is written, in order, when the disk takes
@@ -67,6 +74,7 @@ class SeasonLogWriter:
         ring_scans: int = RING_SCANS,
         retry_s: float = 1.0,
         patience_s: float = 10.0,
+        kept_within_s: float = _KEPT_WITHIN_S,
         open_log: OpenLog = LogFile,
         tell: Callable[[str], None] = lambda _: None,
     ) -> None:
@@ -79,6 +87,7 @@ class SeasonLogWriter:
             ring_scans: How many scans may wait while the disk refuses.
             retry_s: From one attempt to the next while nothing comes in [s].
             patience_s: How long this call and close wait for the disk [s].
+            kept_within_s: How long keep waits for the disk [s].
             open_log: Opens the file.
             tell: Told in a sentence, from the writer's thread, when the disk
                 begins to refuse and when it takes things again.
@@ -91,13 +100,14 @@ class SeasonLogWriter:
         self._path = path
         self._commit_every_ms = commit_every_ms
         self._retry_s = retry_s
-        self._patience_s = patience_s
+        self._patience_s, self._kept_within_s = patience_s, kept_within_s
         self._tell = tell
         self._told = ""
         self._changed = threading.Condition()
         # Shared with the thread, under _changed:
         self._ring = Ring(ring_scans)
         self._waiters = Waiters()
+        self._records = RecordQueue()
         self._due = False
         self._busy = True
         self._in_hand = 0
@@ -235,6 +245,28 @@ class SeasonLogWriter:
             with self._changed:
                 self._waiters.forget(future)
 
+    async def keep(self, changes: Sequence[Change]) -> None:
+        """Write changes of records: see ports.RecordKeeper.
+
+        Scans that wait go first. A disk that refuses is told at once, and
+        nothing is tried again: whoever told it may do so.
+        """
+        asked = Asked([change_row(change) for change in changes])
+        with self._changed:
+            if self._closing:
+                raise NotKeptError("the season log is closed")
+            self._records.put(asked)
+            self._due = True
+            self._changed.notify_all()
+        try:
+            async with asyncio.timeout(self._kept_within_s):
+                await asked.future
+        except TimeoutError:
+            with self._changed:
+                certain = self._records.withdraw(asked)
+            words = f"the disk gave no answer within {self._kept_within_s:g} s"
+            raise NotKeptError(words, certain=certain) from None
+
     def health(self) -> LogHealth:
         """Whether the last attempt to write succeeded, and nothing was lost since."""
         with self._changed:
@@ -273,6 +305,7 @@ class SeasonLogWriter:
             tried()
             while self._wait():
                 self._write_all()
+                self._write_records()
                 self._fold()
             self._finish()
         finally:
@@ -297,6 +330,26 @@ class SeasonLogWriter:
         while self._write_some():
             pass
         self._tell_trouble()
+
+    def _write_records(self) -> None:
+        while asked := self._next_record():
+            try:
+                self._keeper.add_records(asked.rows)
+            except MovedOnError as error:
+                asked.settle(error)
+            except _UNWRITABLE as error:
+                self._keeper.abandon()
+                asked.settle(NotKeptError(f"it cannot be stored: {error}"))
+            except _UNWILLING as error:
+                self._refused([], error)
+                asked.settle(not_kept(error))
+            else:
+                asked.settle()
+        self._tell_trouble()
+
+    def _next_record(self) -> Asked | None:
+        with self._changed:
+            return self._records.take()
 
     def _fold(self) -> None:
         """Fold some old scans, while nobody waits for anything else."""
@@ -385,6 +438,7 @@ class SeasonLogWriter:
 
     def _finish(self) -> None:
         self._write_all()
+        self._write_records()
         try:
             self._keeper.close()
         except _UNWILLING as error:
@@ -396,5 +450,6 @@ class SeasonLogWriter:
             self._due = self._busy = False
             self._changed.notify_all()
             self._waiters.failed()
+            self._records.refuse_all("the season log is closed")
             if not self._closing:
                 self._set_failed(RuntimeError("the season log's thread has ended"))

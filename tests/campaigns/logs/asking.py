@@ -84,6 +84,7 @@ def questions(
                     probe, UTC_MS + of[0] * HOUR_MS, UTC_MS + of[1] * HOUR_MS, of[2]
                 ),
             )
+    yield "records", lambda log: list(log.changes())
     if quick:
         return
     yield "runs", lambda log: list(log.runs())
@@ -122,6 +123,7 @@ def truth(path: Path, season: Season) -> Truth:
         states[run, 0] = season.headers[run].state
         states |= {(run, scan.seq): state for scan, _, state in taken}
     assert answers["runs"] == list(season.headers.values())
+    assert answers["records"] == list(season.records)
     assert answers["journal"] == answers["journal by pieces"]
     return Truth(answers, states)
 

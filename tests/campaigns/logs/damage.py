@@ -13,7 +13,7 @@ Pages = Mapping[str, list[int]]
 AIMS = (
     *("reading", "scan", "series", "folded", "block", "snapshot", "run", "clock"),
     *("name", "command", "doubt", "alarm_change", "request", "note", "ending"),
-    *("relay_report", "lost", "meta", "freelist", "header"),
+    *("relay_report", "lost", "record", "meta", "freelist", "header"),
 )
 """What flips are aimed at, one after the other."""
 

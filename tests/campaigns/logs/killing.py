@@ -20,7 +20,7 @@ from pathlib import Path
 from sqlite3 import connect
 
 from controller.adapters.season_log import LogError, SeasonLogReader
-from tests.campaigns.logs.writing_process import SCAN_MS, a_scan
+from tests.campaigns.logs.writing_process import SCAN_MS, a_record, a_scan
 
 KILLS_PER_FILE = 10
 PROCESS = Path(__file__).with_name("writing_process.py")
@@ -38,7 +38,7 @@ class _Heard:
     """What a process said, heard by a thread until it is dead."""
 
     def __init__(self, process: "subprocess.Popen[str]") -> None:
-        self.told = 0
+        self.told = self.kept = 0
         self.complaints: list[str] = []
         self._news = threading.Condition()
         self._ended = False
@@ -50,6 +50,8 @@ class _Heard:
             with self._news:
                 if line.strip().isdigit():
                     self.told = int(line)
+                elif line.startswith("kept "):
+                    self.kept = int(line.split()[1])
                 elif line.startswith("told: "):
                     self.complaints.append(line.strip())
                 self._news.notify_all()
@@ -76,6 +78,8 @@ class Kill:
         number: Of the point.
         told: The last scan that the process had been told is on the disk.
         found: The last scan that is.
+        kept: The last record that the process had been told is on the disk.
+        records: The last record that is.
         folded: Scans of the file that are in blocks.
         wal: Bytes of its "-wal" at the kill.
         wrong: What does not hold, one line each.
@@ -84,6 +88,8 @@ class Kill:
     number: int
     told: int = 0
     found: int = 0
+    kept: int = 0
+    records: int = 0
     folded: int = 0
     wal: int = 0
     wrong: list[str] = field(default_factory=list)
@@ -144,7 +150,7 @@ def _killed(
         threading.Event().wait(pause_s)
         os.kill(process.pid, signal.SIGKILL)
         heard.join()
-    kill.told = heard.told
+    kill.told, kill.kept = heard.told, heard.kept
     kill.wrong += heard.complaints
     if process.returncode != -signal.SIGKILL:
         kill.wrong.append(f"it ended by itself, with {process.returncode}")
@@ -173,12 +179,23 @@ def _checked(
         found = _scans(reader, run, begins_ms, kill) if run in names else 0
         if found < kill.told:
             kill.wrong.append(f"scan {kill.told} was committed, {found} is the last")
+        _check_records(reader, kill)
         _still_there(reader, kill, [one for one in known if one[-1]])
         _tiled(path, kill)
     except LogError as error:
         kill.wrong.append(str(error))
         return 0
     return found
+
+
+def _check_records(reader: SeasonLogReader, kill: Kill) -> None:
+    """Prove that every record that was answered is there, as it was told."""
+    changes = reader.changes()
+    kill.records = len(changes)
+    if kill.records < kill.kept:
+        kill.wrong.append(f"record {kill.kept} was kept, {kill.records} is the last")
+    if changes != [a_record(number) for number in range(1, kill.records + 1)]:
+        kill.wrong.append("a record is not as it was told")
 
 
 def _still_there(
@@ -241,6 +258,8 @@ def table(found: Sequence[Kill]) -> str:
         ("scans in the logs", sum(kill.found for kill in found)),
         ("committed scans lost", sum(max(0, -more) for more in beyond)),
         ("most scans on the disk that nobody had been told of", max(beyond, default=0)),
+        ("records told as kept, lost", sum(max(0, k.kept - k.records) for k in found)),
+        ("records in the logs", max((kill.records for kill in found), default=0)),
         ("points at which something does not hold", sum(bool(k.wrong) for k in found)),
     )
     return "\n".join(f"{what:52} {n:>8}" for what, n in rows)

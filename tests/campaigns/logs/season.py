@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.adapters.season_log import LogFile
+from controller.adapters.season_log.record_rows import change_row
 from controller.adapters.season_log.rows import Ending, header_row
 from controller.core.decisions import Decisions
 from controller.core.plan import Plan
@@ -33,6 +34,8 @@ from controller.core.state import State, fresh_state
 from controller.core.step import DECISIONS_VERSION, step
 from controller.core.units import HOUR_MS, MINUTE_MS, MilliC, Millis, UtcMillis
 from controller.ports import RunHeader
+from controller.records.changes import Change
+from controller.records.events import BenchEvent, EventKind
 from tests.builders import UTC_MS, a_mat, a_plan, a_tray, surface_probe
 
 SCAN_MS = 20_000
@@ -47,6 +50,24 @@ just been copied into the log, all of it."""
 _BATCH = 60
 _SHARES = (0.4, 0.35, 0.25)
 
+RECORDS = [
+    Change(
+        number,
+        UTC_MS + number,
+        "a hand",
+        str(number),
+        BenchEvent(
+            kind=EventKind.WATERED,
+            utc_ms=UTC_MS + number * MINUTE_MS,
+            trays=("N1", "S2"),
+            water_ml=100.0 + number,
+            text=f"can number {number} of the invented rain barrel",
+        ),
+    )
+    for number in range(1, 61)
+]
+"""What people saw and did: twenty in each run."""
+
 Taken = tuple[Scan, Decisions, State]
 
 
@@ -58,12 +79,14 @@ class Season:
         plan: The bench.
         headers: Of its runs.
         taken: By run: its scans, with what they decided and the state after them.
+        records: What people saw and did.
         files: By how it was left, then by what is added to its name: its files.
     """
 
     plan: Plan
     headers: Mapping[str, RunHeader]
     taken: Mapping[str, list[Taken]]
+    records: tuple[Change, ...]
     files: Mapping[str, Mapping[str, bytes]]
 
 
@@ -100,7 +123,7 @@ def written(hours: float, fold_after_ms: int = FOLD_AFTER_MS) -> Season:
             del taken[run][-AFTER_LOSS - LOST_SCANS : -AFTER_LOSS]
         begins_ms = state.run_ms + 10 * MINUTE_MS
     files = {how: _files(headers, taken, how, fold_after_ms) for how in SEASONS}
-    return Season(plan, headers, taken, files)
+    return Season(plan, headers, taken, tuple(RECORDS), files)
 
 
 def _header(run: str, plan: Plan, state: State, run_ms: int) -> RunHeader:
@@ -196,6 +219,7 @@ def _files(
         for run in ("run-1", "run-2"):
             log.begin(header_row(headers[run]))
             _put(log, taken[run], fold_after_ms)
+            _tell(log, run)
             if run == "run-1":
                 _end(log, taken[run][-1][0])
         _put_last_run(log, path, headers["run-3"], taken["run-3"], fold_after_ms, how)
@@ -224,6 +248,7 @@ def _put_last_run(
     _put(log, scans[:half], fold_after_ms)
     if how == "crashed":
         _copied(path)
+    _tell(log, header.run)
     _put(log, scans[half:-AFTER_LOSS], fold_after_ms)
     first = scans[-AFTER_LOSS - 1][0].seq + 1
     log.note_lost(first, first + LOST_SCANS - 1)
@@ -239,6 +264,13 @@ def _put(log: LogFile, scans: list[Taken], fold_after_ms: int) -> None:
         log.commit()
         while log.fold_some(fold_after_ms, batch[-1][0].run_ms):
             pass
+
+
+def _tell(log: LogFile, run: str) -> None:
+    """Write a run's share of the records, one by one as people do."""
+    first = 20 * (int(run[-1]) - 1)
+    for change in RECORDS[first : first + 20]:
+        log.add_records([change_row(change)])
 
 
 def _end(log: LogFile, at: Scan) -> None:

@@ -10,19 +10,22 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[3]))  # it is started as a script
 
-from controller.adapters.season_log import SeasonLogWriter
+from controller.adapters.season_log import SeasonLogReader, SeasonLogWriter
 from controller.core.decisions import Cause, Command, Decisions
 from controller.core.plan import Plan
 from controller.core.scan import Reading, Scan
 from controller.core.state import fresh_state
 from controller.core.units import MINUTE_MS, Millis, UtcMillis
 from controller.ports import RunHeader
+from controller.records.changes import Change
+from controller.records.events import BenchEvent, EventKind
 
 SCAN_MS = 240_000
 """So long that 30 scans are a block: then folding is always under way."""
 
 FOLD_AFTER_MS = 40 * SCAN_MS
 FLUSH_EVERY = 5
+RECORD_EVERY = 7
 NEVER_MS = 10**15
 """Its clock races: no commit is late by it."""
 
@@ -38,6 +41,12 @@ def a_scan(seq: int, begins_ms: int) -> Scan:
         for n in range(PROBES)
     )
     return Scan(seq, Millis(run_ms), UtcMillis(run_ms), True, day, minute, readings)
+
+
+def a_record(number: int) -> Change:
+    """Return the record of a number, the same each time."""
+    value = BenchEvent(kind=EventKind.NOTE, utc_ms=number, text=f"note {number}")
+    return Change(number, number, "a hand", str(number), value)
 
 
 async def write(path: Path, run: str, begins_ms: int) -> None:
@@ -64,7 +73,7 @@ async def write(path: Path, run: str, begins_ms: int) -> None:
     )
     log.begin(header)
     print("ready", flush=True)
-    seq = 0
+    seq, known = 0, len(SeasonLogReader(path).changes()) if log.settle() else 0
     while True:
         seq += 1
         flush = seq % FLUSH_EVERY == 0
@@ -72,6 +81,10 @@ async def write(path: Path, run: str, begins_ms: int) -> None:
         log.append(a_scan(seq, begins_ms), Decisions((command,), flush=flush), state)
         if flush and await log.committed(seq):
             print(seq, flush=True)
+        if seq % RECORD_EVERY == 0:
+            known += 1
+            await log.keep([a_record(known)])
+            print(f"kept {known}", flush=True)
 
 
 def _tell(words: str) -> None:

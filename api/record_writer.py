@@ -1,0 +1,46 @@
+"""Who writes records, when, and about what bench.
+
+What may live here: what routes that write records need of a request.
+"""
+
+from typing import Annotated
+
+from fastapi import Depends, Request
+
+from api.context import ContextHere, LookHere, who_asks
+from api.moment import Moment
+from api.problems import ProblemError
+from controller.core.plan import all_probes, all_trays
+from controller.records.desk import Bench, Stamp
+
+
+class _Writer:
+    """One writer, made anew for each request.
+
+    Attributes:
+        records: Where to write.
+        stamp: Who writes, and when.
+    """
+
+    def __init__(self, request: Request, context: ContextHere, look: LookHere) -> None:
+        now = context.clock.now()
+        self.records = context.records
+        self.stamp = Stamp(now.utc_ms, who_asks(request), _bench(look), now.clock_ok)
+
+    def check_time(self, told: str | None) -> None:
+        """Refuse to take the present for a time when nobody knows the present."""
+        if told is None and not self.stamp.clock_ok:
+            detail = "the bench's clock is not known to be right: say when, with at"
+            raise ProblemError(422, detail)
+
+
+Writer = Annotated[_Writer, Depends()]
+
+
+def _bench(look: Moment) -> Bench:
+    plan = look.snapshot.plan
+    return Bench(
+        frozenset(tray.name for tray in all_trays(plan)),
+        frozenset(mat.name for mat in plan.mats),
+        frozenset(probe.name for probe in all_probes(plan)),
+    )
