@@ -46,6 +46,14 @@ def season(config, tmp_path_factory) -> str:
     return str(out)
 
 
+@pytest.fixture(scope="module")
+def longer(config, tmp_path_factory) -> str:
+    """Six simulated days of it."""
+    out = tmp_path_factory.mktemp("longer") / "season.db"
+    assert main(["simulate", str(config), "--days", "6", "--out", str(out)]) == 0
+    return str(out)
+
+
 def tune(season, *words):
     return main(["tune", season, "--mat", "north", "--candidates", "80", *words])
 
@@ -297,6 +305,11 @@ def test_a_log_that_is_too_short_has_no_model(config, tmp_path, capsys):
         (["whatif", "--mat", "north", "--set", "setpoint=22"], "with its unit"),
         (["whatif", "--mat", "north", "--set", "setpoint=32 °C"], "from 5 °C to 30 °C"),
         (["whatif", "--mat", "north", "--set", "driven_by=S1"], "a tray on this mat"),
+        (["tune", "--mat", "north", "--next", "0"], "--next 0: from 1 to 60 days"),
+        (
+            ["whatif", "--mat", "north", "--set", "setpoint=22 °C", "--next", "7"],
+            "what a time to come may be like is drawn from 4 at least",
+        ),
     ],
 )
 def test_what_makes_no_sense_is_refused(words, says, season, capsys):
@@ -312,3 +325,25 @@ def test_the_evening_asks_for_what_the_log_lacks(season, capsys):
     north, south = told(capsys)["mats"]
     assert not any("setback" in step for step in north["steps"])
     assert any("26 °C -> 23 °C" in step for step in south["steps"])
+
+
+def test_days_to_come_have_wider_intervals_than_the_logs_own(longer, capsys):
+    words = ["--mat", "north", "--set", "setpoint=22 °C", "--next", "6"]
+    assert main(["whatif", longer, *words]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "these are days that no log has, drawn from the log's whole days" in said
+    assert main(["whatif", longer, *words, "--json"]) == 0
+    found = told(capsys)
+    again, ahead = found["other"], found["next_days"]
+    assert (ahead["days"], ahead["level"]) == (6, 0.9)
+    assert list(ahead["ways"]) == ["as now", "asked"]
+    energy = ahead["ways"]["asked"]["energy"]
+    assert energy["low"] < energy["value"] < energy["high"]
+    known = again["energy_kwh"]
+    assert energy["high"] - energy["low"] > known["high"] - known["low"]
+    assert energy["value"] == pytest.approx(known["value"], rel=0.15)
+    assert ahead["ways"]["as now"]["energy"]["value"] < energy["value"]
+    assert tune(longer, "--wish", "least energy", "--next", "2") == 0
+    assert "The next 2 days" in capsys.readouterr().out
+    assert tune(longer, "--next", "2", "--json") == 0
+    assert list(told(capsys)["next_days"]["ways"]) == ["as now"]
