@@ -77,8 +77,8 @@ def test_the_filters_poles_are_those_of_the_steady_kalman_filter(seen, ratio):
     """scipy's solve_discrete_are, and python-control's dlqe."""
     step = steps(TRAY, 60.0)
     c = np.eye(2)[[seen]]
-    by_push = step.by_push[:, np.newaxis]
-    noise = ratio**2 * by_push @ by_push.T
+    pushed = ratio * step.by_push
+    noise = np.outer(pushed, pushed)  # symmetric to the last bit, as both ask
     p = solve_discrete_are(step.carry.T, c.T, noise, np.eye(1))
     inflation = float((c @ p @ c.T)[0, 0]) + 1
     gain = step.carry @ p @ c.T / inflation
@@ -86,7 +86,7 @@ def test_the_filters_poles_are_those_of_the_steady_kalman_filter(seen, ratio):
     got = filters(TRAY, 60.0, ratio, seen)
     assert got.poles == pytest.approx(theirs, abs=1e-7)
     assert got.inflation == pytest.approx(inflation, rel=1e-6)
-    _, _, poles = control.dlqe(step.carry, by_push, c, [[ratio**2]], [[1.0]])
+    _, _, poles = control.dlqe(step.carry, np.eye(2), c, noise, [[1.0]])
     assert got.poles == pytest.approx(np.poly(poles).real, abs=1e-7)
 
 
