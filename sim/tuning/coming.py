@@ -15,11 +15,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from controller.core.plan import MatPlan
-from controller.core.units import DAY_MS, MilliK
-from sim.fitting.evening import driving_temps
+from controller.core.units import MilliK
 from sim.fitting.record import Record
 from sim.fitting.smoother import stepped
 from sim.thermal import Matrix, Vector
+from sim.tuning.days import steps_a_day, whole_days
+from sim.tuning.lift import at_lift
 from sim.tuning.stretch import counted
 from sim.tuning.worlds import Tell, World
 from sim.whatif.engine import trace
@@ -33,16 +34,6 @@ AGAIN = 6
 """Chosen: so many of the draws are run in each other model too, whose
 differences hang little on the days."""
 
-LEAST_DAYS = 4
-"""Chosen: fewer days say nothing of how days differ."""
-
-
-PARTS = 4
-"""Chosen: a day in parts of six hours."""
-
-LOSSES = 0.2
-"""Chosen: losses of a tray may grow by a fifth more, or less, than in
-proportion to its lift. Free convection alone has a power of 5/4."""
 
 _NEVER_MK = MilliK(10**8)
 
@@ -89,32 +80,6 @@ def after(record: Record, days: int) -> Coming:
     count = days * steps_a_day(record.step_s)
     on = (np.arange(1, count + 1) * record.step_s // 60).astype(np.int64)
     return Coming(minutes=(record.local_minute[-1] + on) % (24 * 60))
-
-
-def whole_days(record: Record, minute: int) -> Counts:
-    """Return the steps at which the whole days of a record begin.
-
-    Its first day is left out, in which a bench warms from cold.
-
-    Args:
-        record: What the log tells.
-        minute: Minute of the day at which a day shall begin.
-
-    Raises:
-        ValueError: There are too few to tell how days differ.
-    """
-    a_day = steps_a_day(record.step_s)
-    at = record.local_minute
-    here = at == minute
-    here[1:] &= at[1:] != at[:-1]
-    found = np.flatnonzero(here)
-    found = found[(found >= a_day) & (found + a_day <= len(record))]
-    if len(found) < LEAST_DAYS:
-        raise ValueError(
-            f"mat {record.mat}: {len(found)} whole days are in the log after its first;"
-            f" what a time to come may be like is drawn from {LEAST_DAYS} at least"
-        )
-    return found
 
 
 def come(
@@ -231,64 +196,3 @@ def unguarded(plan: MatPlan) -> MatPlan:
 def _pushed(world: World, push: Vector) -> World:
     """Return a world with more push in each zone [K/s]."""
     return replace(world, span=replace(world.span, push=world.span.push + push))
-
-
-def at_lift(
-    record: Record, world: World, plan: MatPlan, days: Counts, lift_k: float
-) -> tuple[Vector, Vector]:
-    """Return how each zone's push differs at another lift, and the error [K/s].
-
-    Two lags stand for a tray whose losses do not grow in proportion to its lift
-    above the room: it has layers, water evaporates faster from a warm medium,
-    and warm air rises faster. The log shows how the push went with the lift: a
-    straight line through means over six hours, each less the mean of that time
-    of day, which takes out what the sun does every day. The lift is that of the
-    driving temperature, which the loop holds and no push moves far.
-
-    The slope is shrunk by its standard error (a normal prior around 0, whose
-    spread is a share of the model's own losses): where the log says little of
-    it, it is little, and the error is that of the prior.
-
-    Args:
-        record: What the log tells.
-        world: A model in its days.
-        plan: Says what drives.
-        days: Where the days begin.
-        lift_k: The lift of what drives in the time to come [K].
-    """
-    a_day = steps_a_day(record.step_s)
-    shape = len(days), PARTS, a_day // PARTS
-    within = days[:, None] + np.arange(shape[1] * shape[2])
-    lifts = (driving_temps(record, plan) - world.span.room_c)[within]
-    lift = _apart(lifts, shape)
-    square = float(lift @ lift)
-    slopes, errors = [], []
-    for zone, pushes in zip(world.model.zones, world.span.push.T, strict=True):
-        push = _apart(pushes[within], shape)
-        slope = float(lift @ push) / square
-        left = push - slope * lift
-        told = float(left @ left) / (len(push) - PARTS - 1) / square
-        prior = (LOSSES / zone.medium_s) ** 2
-        slopes.append(slope * prior / (prior + told))
-        errors.append(np.sqrt(prior * told / (prior + told)))
-    more_k = lift_k - float(np.nanmean(lifts))
-    return np.array(slopes) * more_k, np.array(errors) * abs(more_k)
-
-
-def _apart(values: Matrix, shape: tuple[int, int, int]) -> Vector:
-    """Return means over parts of days, less each part's mean of all days."""
-    means = np.nanmean(values.reshape(shape), axis=2)
-    apart: Vector = np.nan_to_num(means - np.nanmean(means, axis=0)).ravel()
-    return apart
-
-
-def steps_a_day(step_s: float) -> int:
-    """Return how many steps a day has.
-
-    Raises:
-        ValueError: It has no whole number of them.
-    """
-    count = DAY_MS / 1000 / step_s
-    if count != round(count):
-        raise ValueError(f"steps of {step_s:g} s: a day is no whole number of them")
-    return round(count)

@@ -14,7 +14,8 @@ from controller.core.plan import MatPlan
 from sim.fitting.fitted import Fitted
 from sim.fitting.record import Record
 from sim.thermal import Vector
-from sim.tuning.coming import Come, Coming, come, whole_days
+from sim.tuning.coming import Come, Coming, come
+from sim.tuning.days import whole_days
 from sim.tuning.extremes import Highest, highest
 from sim.tuning.jackknifed import LEVEL, Interval, standard_error
 from sim.tuning.retold import retold

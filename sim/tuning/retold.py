@@ -11,7 +11,8 @@ from scipy.stats import trim_mean
 from controller.core.plan import MatPlan
 from sim.fitting.record import Record
 from sim.thermal import Vector
-from sim.tuning.coming import steps_a_day, unguarded
+from sim.tuning.coming import unguarded
+from sim.tuning.days import steps_a_day
 from sim.tuning.stretch import counted
 from sim.tuning.worlds import World
 from sim.whatif.engine import trace

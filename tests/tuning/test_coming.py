@@ -7,14 +7,9 @@ import pytest
 
 from controller.core.plan import DrivenBy, OnOff
 from controller.core.units import MilliK
-from sim.tuning.coming import (
-    LOSSES,
-    after,
-    at_lift,
-    come,
-    ends,
-    whole_days,
-)
+from sim.tuning.coming import after, come, ends
+from sim.tuning.days import whole_days
+from sim.tuning.lift import LOSSES, at_lift
 from sim.tuning.retold import UNSEEN_SWITCHING, retold
 from sim.tuning.stretch import counted
 from sim.tuning.worlds import World
