@@ -6,7 +6,6 @@ here: asking, and what goes wrong with it. No command.
 """
 
 import argparse
-import asyncio
 import http.client
 import json
 import urllib.error
@@ -16,12 +15,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from controller.cli.trays import URL
-
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
 Json = dict[str, object]
+
+URL = "http://127.0.0.1:8000"
+"""Where the API of this machine's own bench listens unless told otherwise."""
 
 _WITHIN_S = 15
 _LARGEST = 16 * 1024 * 1024
@@ -79,12 +79,22 @@ def ask(
         LogError: The log cannot be used.
     """
     text = None if body is None else json.dumps(body).encode()
-    if args.log is not None:
-        where = f"{args.log}"
-        answer = _asked_of_file(args.log, method, path, text)
-    else:
-        where = args.url.rstrip("/")
+    if args.log is None:
         answer = _asked_over_http(args.url, method, path, text)
+        return _told(args.url.rstrip("/"), answer)
+    return _told(f"{args.log}", _asked_of_file(args.log, method, path, text))
+
+
+def get(url: str, path: str) -> Json:
+    """Return what a running bench says.
+
+    Raises:
+        AskError: Nobody answered, or it was refused.
+    """
+    return _told(url.rstrip("/"), _asked_over_http(url, "GET", path, None))
+
+
+def _told(where: str, answer: _Answer) -> Json:
     found = _json_object(where, answer.body)
     if not 200 <= answer.status < 300:  # noqa: PLR2004
         raise _refusal(where, answer.status, found)
@@ -126,6 +136,15 @@ def _asked_over_http(url: str, method: str, path: str, text: bytes | None) -> _A
         msg = f"--url {url}: must begin with http:// or https://, such as {URL}"
         raise AskError(msg)
     address = url.rstrip("/") + path
+    try:
+        return _exchange(address, method, text)
+    except urllib.error.URLError as error:
+        raise AskError(f"{address}: no answer ({error.reason}); {_ADVICE}") from None
+    except (OSError, ValueError, http.client.HTTPException) as error:
+        raise AskError(f"{address}: no answer ({error}); {_ADVICE}") from None
+
+
+def _exchange(address: str, method: str, text: bytes | None) -> _Answer:
     request = urllib.request.Request(  # noqa: S310 - http or https, as was checked
         address, data=text, method=method
     )
@@ -139,16 +158,14 @@ def _asked_over_http(url: str, method: str, path: str, text: bytes | None) -> _A
     except urllib.error.HTTPError as error:
         with error:
             return _Answer(error.code, error.read(_LARGEST))
-    except urllib.error.URLError as error:
-        raise AskError(f"{address}: no answer ({error.reason}); {_ADVICE}") from None
-    except (OSError, ValueError, http.client.HTTPException) as error:
-        raise AskError(f"{address}: no answer ({error}); {_ADVICE}") from None
 
 
 # ----------------------------------------------------------------------- on a file
 
 
 def _asked_of_file(log: Path, method: str, path: str, text: bytes | None) -> _Answer:
+    import asyncio
+
     from api.app import create_app
     from api.record_book import Records
     from controller.adapters.season_log import DirectRecords, SeasonLogReader

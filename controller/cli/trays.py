@@ -1,27 +1,14 @@
 """`bottomheat trays`: the bench now, as a table, from the JSON API."""
 
 import argparse
-import http.client
 import json
 import sys
-import urllib.error
-import urllib.request
 from collections.abc import Iterator, Mapping, Sequence
 
-URL = "http://127.0.0.1:8000"
-"""Where the API of this machine's own bench listens unless told otherwise."""
-
-_WITHIN_S = 10
-_LARGEST = 4 * 1024 * 1024
-
-_ADVICE = "is the daemon running there? Start it with: bottomheat run"
+from controller.cli.asking import URL, AskError, clean, get
 
 Json = Mapping[str, object]
 Row = tuple[str, ...]
-
-
-class _UnreachableError(Exception):
-    """No bench answered; the message says where, what was found, what is right."""
 
 
 def add_parser(
@@ -46,59 +33,14 @@ def add_parser(
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     try:
-        bench = _bench(args.url)
+        bench = get(args.url, "/v1/bench")
         alarms = _objects(bench, "alarms")
         text = _as_json(bench) if args.json else "\n".join(_table(bench))
-    except _UnreachableError as error:
+    except AskError as error:
         print(error, file=sys.stderr)
         return 2
     print(text)
     return 1 if any(map(_holds, alarms)) else 0
-
-
-# ------------------------------------------------------------------ from the API
-
-
-def _bench(url: str) -> Json:
-    """Return what GET /v1/bench says."""
-    if not url.startswith(("http://", "https://")):
-        msg = f"--url {url}: must begin with http:// or https://, such as {URL}"
-        raise _UnreachableError(msg)
-    address = f"{url.rstrip('/')}/v1/bench"
-    # A proxy of the household's has no business between us and the bench.
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-    try:
-        with opener.open(address, timeout=_WITHIN_S) as answer:
-            return _json_object(address, answer.read(_LARGEST))
-    except urllib.error.HTTPError as error:
-        with error:
-            raise _UnreachableError(_refusal(address, error)) from None
-    except urllib.error.URLError as error:
-        msg = f"{address}: no answer ({error.reason}); {_ADVICE}"
-        raise _UnreachableError(msg) from None
-    except (OSError, ValueError, http.client.HTTPException) as error:
-        msg = f"{address}: no answer ({error}); {_ADVICE}"
-        raise _UnreachableError(msg) from None
-
-
-def _refusal(address: str, error: urllib.error.HTTPError) -> str:
-    """Return the words of an error answer, with the bench's own if it has any."""
-    try:
-        detail = _json_object(address, error.read(_LARGEST)).get("detail")
-    except (OSError, _UnreachableError):
-        detail = None
-    return f"{address}: {error.code} {error.reason}: {_clean(detail or _ADVICE)}"
-
-
-def _json_object(address: str, body: bytes) -> Json:
-    try:
-        found: object = json.loads(body)
-    except (ValueError, RecursionError):
-        found = None
-    if not isinstance(found, dict):
-        msg = f"{address}: what answers there is no bottomheat: a JSON object is right"
-        raise _UnreachableError(msg)
-    return found
 
 
 def _as_json(bench: Json) -> str:
@@ -152,7 +94,7 @@ def _degree_hours(found: Json) -> str:
     base_c = _number(found, "base_c")
     text = f"{sum_k_h:.0f} K·h above {base_c:g} °C"
     equal = found.get("equal_to")
-    return text if equal is None else f"{text}, {_clean(equal)}"
+    return text if equal is None else f"{text}, {clean(equal)}"
 
 
 def _mat(mat: Json) -> Row:
@@ -208,14 +150,9 @@ def _number(found: Json, key: str) -> float:
 
 
 def _text(found: Json, key: str) -> str:
-    return _clean(found.get(key) or "")
+    return clean(found.get(key) or "")
 
 
-def _strange(key: str, wanted: str) -> _UnreachableError:
+def _strange(key: str, wanted: str) -> AskError:
     msg = f"what answers is no bottomheat of this kind: {key} must be {wanted}"
-    return _UnreachableError(msg)
-
-
-def _clean(value: object) -> str:
-    """Return text without control characters, which could repaint a terminal."""
-    return "".join(c if c.isprintable() else "�" for c in str(value))
+    return AskError(msg)

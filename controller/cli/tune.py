@@ -13,6 +13,7 @@ from controller.cli.first_settings import (
     is_asked,
     run_first,
 )
+from controller.cli.terms import add_terms
 
 if TYPE_CHECKING:
     from controller.cli.asked import Price
@@ -64,16 +65,7 @@ def add_parser(
         metavar="SUM",
         help='what stands for rooted, such as "3200 K·h above 10 °C"',
     )
-    parser.add_argument(
-        "--price", metavar="PRICE", help='of energy, such as "0.30 per kWh"'
-    )
-    parser.add_argument(
-        "--rated",
-        metavar="N",
-        type=int,
-        default=100_000,
-        help="operations that the relay is made for (100000)",
-    )
+    add_terms(parser)
     parser.add_argument(
         "--candidates",
         metavar="N",
@@ -102,14 +94,6 @@ def add_parser(
         "--exact",
         action="store_true",
         help="run the recommended on the core for all days: minutes for each week",
-    )
-    parser.add_argument(
-        "--next",
-        dest="next_days",
-        metavar="DAYS",
-        type=int,
-        help="also what to expect of so many days to come, under weather like that of"
-        " the log's days",
     )
     parser.add_argument("--json", action="store_true", help="print JSON")
     add_arguments(parser)

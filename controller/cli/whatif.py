@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.cli.extras import ExtraMissingError, need
+from controller.cli.terms import add_terms
 
 if TYPE_CHECKING:
     from controller.cli.next_days import NextDays
@@ -42,24 +43,7 @@ def add_parser(
         help='as in the configuration, such as setpoint=22°C or differential="0.5 K";'
         " may be repeated",
     )
-    parser.add_argument(
-        "--price", metavar="PRICE", help='of energy, such as "0.30 per kWh"'
-    )
-    parser.add_argument(
-        "--rated",
-        metavar="N",
-        type=int,
-        default=100_000,
-        help="operations that the relay is made for (100000)",
-    )
-    parser.add_argument(
-        "--next",
-        dest="next_days",
-        metavar="DAYS",
-        type=int,
-        help="also what to expect of so many days to come, under weather like that of"
-        " the log's days",
-    )
+    add_terms(parser)
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run)
 

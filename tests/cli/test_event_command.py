@@ -124,6 +124,8 @@ def test_nobody_at_the_address_is_told(capsys):
     assert "no answer (" in capsys.readouterr().err
     assert typed("list", "--url", "ftp://127.0.0.1") == 2
     assert "must begin with http://" in capsys.readouterr().err
+    assert typed("list", "--url", "http://[::1") == 2
+    assert "http://[::1/v1/events" in capsys.readouterr().err
 
 
 # ----------------------------------------------------------------------- on a file
