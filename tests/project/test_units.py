@@ -128,7 +128,9 @@ def test_a_unit_may_ask_whether_the_clock_is_right(name):
 def test_no_unit_holds_a_secret(name):
     """Passwords come from files that only root and the service can read."""
     assert "LoadCredential" in keys_of(name)
-    assert not re.search(r"(?i)password\s*[= ]\s*['\"]?[a-z0-9]{6,}['\"]?$", text_of(name))
+    assert not re.search(
+        r"(?i)password\s*[= ]\s*['\"]?[a-z0-9]{6,}['\"]?$", text_of(name)
+    )
 
 
 def test_the_user_of_the_units_is_one_that_is_made():
