@@ -32,6 +32,10 @@ GROUPS = (
         "now and then",
         (
             ("demo", "run a simulated bench: no hardware needed"),
+            (
+                "setup",
+                "set a bench up, step by step: broker, probes, relays, configuration",
+            ),
             ("check", "hold a configuration to its rules and say it in words"),
             ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),

@@ -82,16 +82,16 @@ def _password(random: Callable[[int], bytes]) -> str:
     return text.translate(str.maketrans("+/0OIl1", "xyAbcde"))
 
 
-def conf(port: int, folder: Path) -> str:
+def conf(listener: str, folder: Path) -> str:
     """Return what goes into the broker's configuration.
 
     Args:
-        port: The TCP port on which the whole network may knock.
+        listener: Its TCP port, and an address if not all of the network may knock.
         folder: Where passwords and list lie.
     """
     file = config_dir() / "mosquitto" / "bottomheat.conf"
     text = file.read_text(encoding="utf-8")
-    return text.replace("@PORT@", str(port)).replace("@FOLDER@", str(folder))
+    return text.replace("@PORT@", listener).replace("@FOLDER@", str(folder))
 
 
 def acl(bench: str, relays: Sequence[RelayTopics]) -> str:

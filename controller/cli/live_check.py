@@ -1,4 +1,4 @@
-"""`check --live`: the bench of a configuration met, probe by probe and relay by relay."""
+"""`check --live`: the bench itself met, probe by probe and relay by relay."""
 
 import asyncio
 import json

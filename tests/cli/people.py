@@ -15,7 +15,7 @@ class Scripted:
     def __init__(self, *answers: tuple[str, str | Sequence[str]]) -> None:
         self._answers = {
             part: [said] if isinstance(said, str) else list(said)
-            for part, said in answers
+            for part, said in reversed(answers)  # the first one counts
         }
         self.told: list[str] = []
         self.asked: list[str] = []
@@ -33,18 +33,33 @@ class Scripted:
         return usual
 
 
+class Turn:
+    """Awaited, it lets everybody else who is ready go on first."""
+
+    def __await__(self):
+        yield
+
+
 class JumpingClock:
-    """Time passes only where somebody waits for it, and then at once."""
+    """Time passes only where all wait for it, and then at once to the first of them."""
 
     def __init__(self) -> None:
         self._clock = ManualClock(utc_ms=1_801_000_000_000)
+        self._waited: list[int] = []
         self.passed: Callable[[int], None] = lambda _: None
 
     def now(self) -> Instant:
         return self._clock.now()
 
     async def sleep_until(self, run_ms: int) -> None:
-        by_ms = run_ms - self.now().run_ms
-        if by_ms > 0:
-            self._clock.advance(by_ms)
-            self.passed(by_ms)
+        self._waited.append(run_ms)
+        try:
+            while self.now().run_ms < run_ms:
+                for _ in range(4):
+                    await Turn()
+                by_ms = run_ms - self.now().run_ms
+                if by_ms > 0 and run_ms == min(self._waited):
+                    self._clock.advance(by_ms)
+                    self.passed(by_ms)
+        finally:
+            self._waited.remove(run_ms)

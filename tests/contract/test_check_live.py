@@ -85,7 +85,7 @@ class Broker:
         }
         text = f"listener {self.port} 127.0.0.1\nallow_anonymous true\n"
         if secured:
-            text = broker_files.conf(self.port, folder)
+            text = broker_files.conf(f"{self.port} 127.0.0.1", folder)
             text = text.replace(
                 f"listener {self.port}", f"listener {self.port} 127.0.0.1"
             )
@@ -211,12 +211,15 @@ async def test_an_open_broker_a_deaf_relay_and_a_silent_probe_are_found(
 async def test_where_a_controller_runs_its_relays_are_left_alone(tmp_path, at_once):
     contact, broker = Contact(), Broker(tmp_path, secured=False)
     wishes = replace(LISTEN, listen_ms=500, with_heat=True)
-    async with broker.running(), playing(broker, contact):
-        async with connected_peer(Door(broker.wire(None)), "other") as other:
-            word = json.dumps({"run": "of-other", "held_ms": 9})
-            speaking = asyncio.create_task(said_often(other, word))
-            found = await met(broker.settings(), SystemClock("UTC"), Scripted(), wishes)
-            speaking.cancel()
+    word = json.dumps({"run": "of-other", "held_ms": 9})
+    async with (
+        broker.running(),
+        playing(broker, contact),
+        connected_peer(Door(broker.wire(None)), "other") as other,
+    ):
+        speaking = asyncio.create_task(said_often(other, word))
+        found = await met(broker.settings(), SystemClock("UTC"), Scripted(), wishes)
+        speaking.cancel()
     assert "run of-other): relays were not tried" in "".join(map(str, found.findings))
     assert not contact.was_on
 
