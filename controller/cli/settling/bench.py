@@ -150,7 +150,10 @@ async def broker(stage: Stage) -> None:
     files = [f"{MOSQUITTO}/bottomheat.{end}" for end in ("passwd", "acl")]
     stage.system.run("chgrp", "mosquitto", *files)
     if not stage.system.run("systemctl", "restart", "mosquitto"):
-        stage.person.tell("mosquitto was not restarted: see what it says, above")
+        raise LaterError(
+            "mosquitto does not start. Is it there (sudo apt-get install mosquitto)?"
+            " What it says: journalctl -u mosquitto. Then run setup again"
+        )
     for account in found[1:]:
         for line in card(stage, account, relays):
             stage.person.tell(line)
