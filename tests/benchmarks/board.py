@@ -29,6 +29,7 @@ LASTING_S = 120
 SETTLING_S = 20
 SCAN_S = 5
 LIMIT_MB = 128
+CONFIG = config_dir() / "bench.toml"
 TICKS = os.sysconf("SC_CLK_TCK")
 CGROUPS = Path("/sys/fs/cgroup")
 BUDGET_MB, BUDGET_SHARE, BUDGET_START_S = 64, 0.02, 5
@@ -65,58 +66,65 @@ def _limited() -> Iterator[Path | None]:
 
 
 async def _measured(folder: Path, mosquitto: str, group: Path | None) -> None:
-    with socket.socket() as free, socket.socket() as other:
-        free.bind(("127.0.0.1", 0))
-        other.bind(("127.0.0.1", 0))
-        port, api = free.getsockname()[1], other.getsockname()[1]
+    port, api = _free_port(), _free_port()
     conf = folder / "mosquitto.conf"
     conf.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\n")
     broker = subprocess.Popen([mosquitto, "-c", str(conf)], stderr=subprocess.DEVNULL)
     await asyncio.sleep(1)
-    config = config_dir() / "bench.toml"
+    began_ns, daemon = run_clock_ns(), _daemon(folder, port, api)
+    if group is not None:
+        (group / "cgroup.procs").write_text(str(daemon.pid))
+    try:
+        await _told(daemon.pid, began_ns, port, api)
+    finally:
+        daemon.terminate()
+        daemon.wait()
+        broker.terminate()
+        broker.wait()
+    if group is not None and (peak := group / "memory.peak").exists():
+        print(f"  its cgroup, limit {LIMIT_MB} MB, files included: {peak.read_text()}")
+
+
+def _daemon(folder: Path, port: int, api: int) -> subprocess.Popen[bytes]:
     env = os.environ | {
         "BOTTOMHEAT_BROKER__URL": f"mqtt://127.0.0.1:{port}",
         "BOTTOMHEAT_LOG__PATH": str(folder / "season.db"),
         "BOTTOMHEAT_API__PORT": str(api),
         "MALLOC_ARENA_MAX": "2",  # as in the unit
     }
-    words = ["taskset", "-c", "0", sys.executable, "-m", "controller"]
-    began_ns = run_clock_ns()
-    daemon = subprocess.Popen([*words, "run", "--config", str(config)], env=env)
-    if group is not None:
-        (group / "cgroup.procs").write_text(str(daemon.pid))
-    wires = load(config, {}).wiring
+    words = ["taskset", "-c", "0", sys.executable, "-m", "controller", "run"]
+    return subprocess.Popen([*words, "--config", str(CONFIG)], env=env)
+
+
+async def _told(pid: int, began_ns: int, port: int, api: int) -> None:
+    wires = load(CONFIG, {}).wiring
     topics = [w.topic for w in wires.probes if w.topic]
-    try:
-        async with aiomqtt.Client("127.0.0.1", port) as client:
-            await client.subscribe(str(wires.relays[0].topic))
-            async with asyncio.timeout(60):
-                await anext(aiter(client.messages))
-            start_s = (run_clock_ns() - began_ns) / 1e9
-            start_cpu_s = _ticks(daemon.pid) / TICKS
-            await _lived(client, topics, api, SETTLING_S, looked=False)
-            rest_mb, before = _resident_mb(daemon.pid), _ticks(daemon.pid)
-            await _lived(client, topics, api, LASTING_S, looked=False)
-            rest = (_ticks(daemon.pid) - before) / TICKS / LASTING_S
-            before = _ticks(daemon.pid)
-            await _lived(client, topics, api, LASTING_S, looked=True)
-            used = (_ticks(daemon.pid) - before) / TICKS / LASTING_S
-            used_mb, peak_mb = _resident_mb(daemon.pid), _peak_mb(daemon.pid)
+    async with aiomqtt.Client("127.0.0.1", port) as client:
+        await client.subscribe(str(wires.relays[0].topic))
+        async with asyncio.timeout(60):
+            await anext(aiter(client.messages))
+        start_s, start_cpu_s = (run_clock_ns() - began_ns) / 1e9, _ticks(pid) / TICKS
         print(f"board: {len(topics)} probes every 10 s, scan {SCAN_S} s, one core")
-        print(f"  first command to a relay after {start_s:.1f} s ({start_cpu_s:.1f} s"
-              f" of processor time); budget {BUDGET_START_S} s")  # fmt: skip
-        print(f"  at rest   {rest_mb:5.1f} MB, {100 * rest:.2f} % of a core")
-        print(f"  looked at {used_mb:5.1f} MB (peak {peak_mb:.1f}), {100 * used:.2f} %"
-              f" of a core; budget {BUDGET_MB} MB, {100 * BUDGET_SHARE:.0f} %")  # fmt: skip
-        if group is not None:
-            peak = group / "memory.peak"
-            text = peak.read_text().strip() if peak.exists() else "?"
-            print(f"  its cgroup, limit {LIMIT_MB} MB: peak {text} bytes, files included")
-    finally:
-        daemon.terminate()
-        daemon.wait()
-        broker.terminate()
-        broker.wait()
+        print(
+            f"  first command to a relay after {start_s:.1f} s ({start_cpu_s:.1f} s of"
+            f" processor time); budget {BUDGET_START_S} s"
+        )
+        await _lived(client, topics, api, SETTLING_S, looked=False)
+        for words, looked in (("at rest", False), ("looked at", True)):
+            before = _ticks(pid)
+            await _lived(client, topics, api, LASTING_S, looked=looked)
+            used = (_ticks(pid) - before) / TICKS / LASTING_S
+            print(
+                f"  {words:9} {_resident_mb(pid):5.1f} MB resident,"
+                f" {100 * used:.2f} % of a core"
+            )
+        print(f"  budget    {BUDGET_MB:5.1f} MB resident, {100 * BUDGET_SHARE:.2f} %")
+
+
+def _free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
 
 
 async def _lived(
@@ -140,7 +148,7 @@ async def _lived(
 
 
 def _got(api: int, path: str) -> None:
-    with urllib.request.urlopen(f"http://127.0.0.1:{api}{path}", timeout=20) as answer:  # noqa: S310
+    with urllib.request.urlopen(f"http://127.0.0.1:{api}{path}", timeout=20) as answer:
         answer.read()
 
 
@@ -152,11 +160,6 @@ def _ticks(pid: int) -> int:
 def _resident_mb(pid: int) -> float:
     pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
-
-
-def _peak_mb(pid: int) -> float:
-    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
-    return next(int(s.split()[1]) * 1024 / 1e6 for s in lines if s.startswith("VmHWM"))
 
 
 if __name__ == "__main__":
