@@ -259,11 +259,6 @@ def told(looks: list[Look]) -> list[str]:
             f" {_middle(part, 'handles'):.0f} handles,"
             f" {_middle(part, 'threads'):.0f} threads,"
             f" {scan_ms(part):.1f} ms of processor time for a scan, looks included"
-            lines += [
-            f"  {words} quarter: {_middle(part, 'resident_mb'):.1f} MB,"
-            f" {_middle(part, 'handles'):.0f} handles,"
-            f" {_middle(part, 'threads'):.0f} threads,"
-            f" {scan_ms(part):.1f} ms of processor time for a scan, looks included"
             for words, part in zip(("second", "last"), quarters(looks), strict=True)
         ]
     lines.append(f"  grew: {', '.join(grown(looks)) or 'nothing'}")
