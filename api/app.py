@@ -25,6 +25,7 @@ from api.callers import Reception
 from api.context import Context
 from api.door import Door
 from api.gate import Gate
+from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
@@ -42,6 +43,7 @@ _EVERY = {
     405: "Not done here in this way",
     421: "Asked under another name than the bench's own",
     429: "Too many unknown tokens, or too many wishes wait",
+    431: "The head of the request is too large",
     500: "A mistake in this program",
     503: "Not ready yet, or overloaded",
 }
@@ -119,6 +121,7 @@ def create_app(
     app.add_exception_handler(Exception, problems.on_any_error)
     app.include_router(root)
     app.include_router(v1)
+    app.include_router(outside)
     return app
 
 

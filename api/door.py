@@ -16,6 +16,9 @@ from api.bodies import LARGEST_BODY, TOO_LARGE, WITH_BODY
 from api.problems import problem, quoted
 from api.reach import Reach
 
+LARGEST_HEAD = 16 * 1024
+"""Bytes of a request line with its headers."""
+
 _WRITES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
 _SECURITY = {
@@ -74,11 +77,22 @@ class Door:
     def _refusal(self, scope: Scope) -> _Refused | None:
         headers = Headers(scope=scope)
         return (
-            _framing(headers)
+            _size(scope)
+            or _framing(headers)
             or _host(headers, self._reach)
             or _origin(scope, headers)
             or _content(scope, headers)
         )
+
+
+def _size(scope: Scope) -> _Refused | None:
+    """Refuse a head that is too large, also where all of it came in one piece."""
+    size = len(scope.get("raw_path", b"")) + len(scope.get("query_string", b""))
+    size += sum(len(name) + len(value) for name, value in scope["headers"])
+    if size <= LARGEST_HEAD:
+        return None
+    detail = f"a request line and its headers may have at most {LARGEST_HEAD} bytes"
+    return _Refused(431, detail, hang_up=True)
 
 
 def _framing(headers: Headers) -> _Refused | None:

@@ -22,6 +22,7 @@ import uvicorn
 from starlette.types import ASGIApp, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from api.door import LARGEST_HEAD
 from api.problems import problem
 
 FAREWELL_S = 1
@@ -37,9 +38,6 @@ SPARE_CONNECTIONS = 32
 MOST_FROM_ONE = 32
 """Chosen: connections from one address that is neither this machine nor a proxy of
 ours; a browser has six for each page."""
-
-LARGEST_HEAD = 16 * 1024
-"""Bytes of a request line with its headers."""
 
 HEAD_WITHIN_S = 10.0
 """Chosen: time for a request's head; a silent connection is dropped."""
