@@ -22,7 +22,7 @@ from api.context import Context
 from api.door import Door
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
-from controller.ports import Bench, Clock, SeasonReader
+from controller.ports import Bench, Clock, ForecastKept, SeasonReader
 
 _Document = dict[str, object]
 
@@ -67,6 +67,7 @@ def create_app(
     reader: Callable[[], SeasonReader] | None,
     clock: Clock,
     records: Records | None = None,
+    forecast: Callable[[], ForecastKept] | None = None,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -76,6 +77,8 @@ def create_app(
             there is no log.
         clock: The bench's clock, for ages and for "now".
         records: What people saw and did; None: nothing of it is kept.
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
     """
     app = BenchApp(
         title="bottomheat",
@@ -88,7 +91,9 @@ def create_app(
         responses=_responses(_EVERY | _WRITING),
     )
     kept = records or Records(None, None)
-    app.state.context = Context(bench, reader, clock, records=kept)
+    app.state.context = Context(
+        bench, reader, clock, records=kept, forecast=forecast
+    )
     app.add_middleware(Door)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, problems.on_validation_error)

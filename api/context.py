@@ -23,7 +23,7 @@ from api.tray_views import find_tray
 from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.state import Alarm
-from controller.ports import Bench, Clock, SeasonReader
+from controller.ports import Bench, Clock, ForecastKept, SeasonReader
 
 READERS = 2
 """Chosen: threads that may read the season log at once; control needs a core."""
@@ -47,6 +47,8 @@ class Context:
         records: What people saw and did.
         hours: Thermal time of batches that was counted already.
         asked: The scan in which each wish was asked for, by its number.
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
     """
 
     bench: Bench
@@ -56,6 +58,7 @@ class Context:
     records: Records = field(default_factory=lambda: Records(None, None))
     hours: HoursMemory = field(default_factory=HoursMemory)
     asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
+    forecast: Callable[[], ForecastKept] | None = None
 
 
 def remember(context: Context, request_id: int, scan: int) -> None:
