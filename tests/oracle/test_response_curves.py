@@ -175,7 +175,7 @@ def test_above_an_upper_cut_off_a_line_is_level():
     [
         (lambda: Linear(20, 20), "base 20 °C, upper 20 °C"),
         (lambda: BrokenStick(21, 20, 32), "each must lie above the one before"),
-        (lambda: Beta(0, 30, math.nan), "each must lie above the one before"),
+        (lambda: Beta(0, 30, math.nan), "ceiling nan °C"),
         (lambda: fit_linear([10, 10], [0.1, 0.2]), "1 temperatures: at least 2"),
         (lambda: fit_linear([10, 20], [0.2, 0.1]), "does not rise"),
         (lambda: fit_linear([10, 20], [0.2]), "2 temperatures and 1 rates"),
