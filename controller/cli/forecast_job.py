@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from controller.adapters.season_log import SeasonLogReader
     from controller.review.days_ahead import Standing
-    from controller.trials.crops import Crop
 
 NICENESS = 19
 MEMORY_BYTES = 768 * 1024 * 1024
@@ -80,6 +79,7 @@ def worked_out(log: Path, crops: Path | None, at_ms: int | None, before: Json) -
         SettingsError: The crop file has faults.
     """
     from controller.adapters.season_log import SeasonLogReader
+    from controller.cli.crop_files import crops_of
     from controller.records.book import Book, batches, fold
     from controller.review.forecast_scores import (
         as_kept,
@@ -91,7 +91,7 @@ def worked_out(log: Path, crops: Path | None, at_ms: int | None, before: Json) -
     from controller.review.foretold_words import report
     from controller.review.tray_hours import TrayHours
 
-    known = _crops(crops)
+    known = crops_of(crops)
     reader = SeasonLogReader(log)
     standing = _standing(reader, log, at_ms)
     changes = reader.changes()
@@ -107,14 +107,6 @@ def worked_out(log: Path, crops: Path | None, at_ms: int | None, before: Json) -
         "history": as_kept(history),
         "newest": changes[-1].id if changes else 0,
     }
-
-
-def _crops(own: Path | None) -> "Sequence[Crop]":
-    from controller.adapters.crop_file import load_crops
-    from controller.cli.paths import config_dir
-
-    default = config_dir() / "crops.toml"
-    return load_crops(default) if own is None else load_crops(default, own)
 
 
 def _standing(reader: "SeasonLogReader", log: Path, at_ms: int | None) -> "Standing":

@@ -24,6 +24,7 @@ from controller.adapters.season_log import (
 )
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
+from controller.cli.forecaster import Forecaster
 from controller.cli.telling import notifier_for
 from controller.daemon import Daemon, Parts
 from controller.endings import StopOrder, warn
@@ -146,14 +147,22 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     """Run a daemon and its API until told to stop, every mat off at the end."""
     path: Path = stage.settings.log.path
     reader = _one_reader(path)
-    app = create_app(daemon, reader, stage.clock, Records(stage.log, reader))
+    forecaster = Forecaster(
+        log=path,
+        crops=stage.settings.crops,
+        clock=stage.clock,
+        changes=lambda after: reader().changes(after),
+        say=say,
+    )
+    records = Records(stage.log, reader)
+    app = create_app(daemon, reader, stage.clock, records, forecaster.kept)
     api = stage.settings.api
 
     async def served() -> None:
         await serve(app, api.host, api.port, stage.on_api)
 
     last_words = LastWords(stage.settings.wiring, stage.clock, say)
-    await daemon.run(stop, served, last_words.serve)
+    await daemon.run(stop, served, last_words.serve, forecaster.serve)
 
 
 @asynccontextmanager

@@ -3,13 +3,13 @@
 What may live here: that telling, as api.forecast_shapes has its shape.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from controller.review.foretold import Foretold
 from controller.review.looks_as_evidence import is_seed
-from controller.trials.crops import GUESS
+from controller.trials.crops import GUESS, Crop
 from controller.trials.pooling import Posterior
 from controller.trials.response_curves import bounds_in_words
 
@@ -58,10 +58,14 @@ def batch_json(one: Foretold, timezone: str, now_utc_ms: int) -> Json:
         "degree_hours_k_h": None if one.so_far is None else round(one.so_far, 1),
         "base_c": None if one.curve is None else one.curve.base_c,
         "needs_k_h": _needs(one),
-        "words": ". ".join(_sentences(one, dates, timezone, now_utc_ms)) + ".",
+        "words": _text(_sentences(one, dates, timezone, now_utc_ms)),
         "notes": list(one.notes),
-        "sources": [] if one.crop is None else _sources(one),
+        "sources": _sources(one.crop),
     }
+
+
+def _text(sentences: Iterable[str]) -> str:
+    return " ".join(f"{said[:1].upper()}{said[1:]}." for said in sentences)
 
 
 def _share(known: Posterior | None) -> Json | None:
@@ -85,8 +89,7 @@ def _needs(one: Foretold) -> Json | None:
     }
 
 
-def _sources(one: Foretold) -> list[str]:
-    crop = one.crop
+def _sources(crop: Crop | None) -> list[str]:
     return [] if crop is None else [f"{k}: {said}" for k, said in crop.sources.items()]
 
 

@@ -115,7 +115,7 @@ CASES = {
     "an unknown table": (
         "[bench]",
         '[[radiator]]\nurl = "x"\n[bench]',
-        "[[radiator]]: no such key; known here: api, bench, broker, log, mat, notify, "
+        "[[radiator]]: no such key; known here: api, bench, broker, crops, log, mat, notify, "
         "probe, tray",
     ),
     "a table of a later version": (

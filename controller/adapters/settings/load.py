@@ -69,5 +69,6 @@ def _settings(tables: Tables, plan: Plan, said: Mapping[str, str]) -> Settings:
             fold_after_ms=tables.log.fold_after.milli,
         ),
         api=ApiSettings(host=tables.api.host, port=tables.api.port),
+        crops=tables.crops.path,
         written=said,
     )

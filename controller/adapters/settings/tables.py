@@ -37,8 +37,11 @@ FilePath = Annotated[Path, PlainValidator(words.file_path)]
 Number = Annotated[float, PlainValidator(words.number)]
 
 PREFIX = "BOTTOMHEAT_"
-SECTIONS = ("bench", "broker", "log", "api")
+IN_ENVIRONMENT = ("bench", "broker", "log", "api")
 """Tables of which there is one, and whose keys the environment may set."""
+
+SECTIONS = (*IN_ENVIRONMENT, "crops")
+"""All tables of which there is one."""
 
 
 class Table(BaseModel):
@@ -115,6 +118,12 @@ class ApiTable(Checked):
 
     host: Annotated[str, PlainValidator(words.loopback)] = "127.0.0.1"
     port: Annotated[int, PlainValidator(words.port)] = 8000
+
+
+class CropsTable(Checked):
+    """What is known of crops, for the rooting forecast."""
+
+    path: FilePath | None = None
 
 
 class RelayTable(Table):
@@ -266,6 +275,7 @@ class Document(BaseSettings):
     broker: BrokerTable
     log: LogTable
     api: ApiTable
+    crops: CropsTable
     mat: list[MatTable]
     tray: list[TrayTable]
     probe: list[ProbeTable]
@@ -284,6 +294,7 @@ TABLES: Mapping[str, type[Table]] = {
     "broker": BrokerTable,
     "log": LogTable,
     "api": ApiTable,
+    "crops": CropsTable,
     "mat": MatTable,
     "tray": TrayTable,
     "probe": ProbeTable,
