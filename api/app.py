@@ -91,9 +91,7 @@ def create_app(
         responses=_responses(_EVERY | _WRITING),
     )
     kept = records or Records(None, None)
-    app.state.context = Context(
-        bench, reader, clock, records=kept, forecast=forecast
-    )
+    app.state.context = Context(bench, reader, clock, records=kept, forecast=forecast)
     app.add_middleware(Door)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, problems.on_validation_error)

@@ -90,7 +90,9 @@ class _Item:
         self._item = item
         self._wrong: list[Finding] = []
         name = item.get("name")
-        self._at = f"crop {name if isinstance(name, str) and name else f'number {number}'}"
+        self._at = (
+            f"crop {name if isinstance(name, str) and name else f'number {number}'}"
+        )
         self._sources: dict[str, str] = {}
 
     def read(self) -> tuple[Crop | None, list[Finding]]:
@@ -105,7 +107,9 @@ class _Item:
         name = self._text("name", 'give it a name, such as "gooseberry"')
         origin = self._choice("from", ("cuttings", "seed"))
         curve = self._curve(self._choice("curve", tuple(_CURVES)))
-        needs, spread, share = (self._table(key) for key in ("needs", "spread", "share"))
+        needs, spread, share = (
+            self._table(key) for key in ("needs", "spread", "share")
+        )
         numbers = {
             "needs": self._number("needs", needs, "value"),
             "low": self._number("needs", needs, "low"),
@@ -167,7 +171,11 @@ class _Item:
     def _choice(self, key: str, known: tuple[str, ...]) -> str:
         value = self._item.get(key)
         if value not in known:
-            self._fault(key, value, f"write {' or '.join(f'{chr(34)}{k}{chr(34)}' for k in known)}")
+            self._fault(
+                key,
+                value,
+                f"write {' or '.join(f'{chr(34)}{k}{chr(34)}' for k in known)}",
+            )
         return value if isinstance(value, str) else ""
 
     def _names(self, key: str) -> tuple[str, ...]:
@@ -234,7 +242,7 @@ def _is_name(value: object) -> bool:
 
 def _plain(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError(value)
+        raise ValueError(value)  # noqa: TRY004 (one kind of fault for all readers)
     if not 0 < value < 1e9:  # noqa: PLR2004  # nothing here is so large
         raise ValueError(value)
     return float(value)

@@ -92,19 +92,21 @@ def _one(args: argparse.Namespace, found: Json) -> Json:
         raise AskError(f"{args.batch}: {error}") from None
     own = [one for one in batches_in(found) if one.get("code") == code]
     if not own:
-        raise AskError(f"batch {code}: nothing is foretold of it: it is not open, or new")
+        raise AskError(
+            f"batch {code}: nothing is foretold of it: it is not open, or new"
+        )
     return {**found, "batches": own}
 
 
 def in_words(found: Json) -> Iterator[str]:
     """Yield a forecast as a person reads it."""
     at = found.get("at")
-    yield f"Worked out {clean(at)}." if at else "Not worked out yet."
+    yield f"Worked out {_when(at)}." if at else "Not worked out yet."
     yield clean(_sentence(found.get("words")))
     failed = found.get("failed")
     if isinstance(failed, dict):
         why = clean(failed.get("why"))
-        yield f"The last attempt failed, {clean(failed.get('at'))}: {why}"
+        yield f"The last attempt failed, {_when(failed.get('at'))}: {why}"
     for one in batches_in(found):
         yield ""
         yield from _batch(one)
@@ -122,6 +124,10 @@ def _batch(one: Json) -> Iterator[str]:
     notes = one.get("notes")
     for note in notes if isinstance(notes, list) else ():
         yield f"  {clean(_sentence(note))}"
+
+
+def _when(at: object) -> str:
+    return f"{clean(at)[:16].replace('T', ' ')} UTC"
 
 
 def _sentence(text: object) -> str:

@@ -59,7 +59,10 @@ def _limit() -> None:
     import resource
 
     os.nice(NICENESS)
-    for what, most in ((resource.RLIMIT_AS, MEMORY_BYTES), (resource.RLIMIT_CPU, CPU_S)):
+    for what, most in (
+        (resource.RLIMIT_AS, MEMORY_BYTES),
+        (resource.RLIMIT_CPU, CPU_S),
+    ):
         _, hard = resource.getrlimit(what)
         if hard == resource.RLIM_INFINITY or hard > most:
             resource.setrlimit(what, (most, hard))

@@ -110,9 +110,7 @@ def lived(
     """
     told = [_cut(stay, now_utc_ms) for stay in stays]
     notes: list[str] = []
-    pieces = [
-        piece for stay in told for piece in _pieces(*stay, curve, trays, notes)
-    ]
+    pieces = [piece for stay in told for piece in _pieces(*stay, curve, trays, notes)]
     start_ms = told[0][1] if told else now_utc_ms
     return Lived(WarmthPath(start_ms, pieces), tuple(dict.fromkeys(notes)))
 
@@ -122,7 +120,7 @@ def _cut(stay: Stay, now_utc_ms: int) -> tuple[str, int, int]:
     return stay.tray, stay.from_utc_ms, max(stay.from_utc_ms, min(end_ms, now_utc_ms))
 
 
-def _pieces(  # noqa: PLR0913, PLR0917
+def _pieces(
     tray: str,
     from_ms: int,
     to_ms: int,

@@ -88,9 +88,9 @@ def scores(history: Sequence[Issued], told: Iterable[Foretold], timezone: str) -
     for one in history:
         first.setdefault(one.code, one)
     counts = {"right": 0, "wrong": 0, "unclear": 0}
-    for one in told:
-        issued = first.get(one.file.code)
-        verdict = None if issued is None else verdict_on(issued, one, timezone)
+    for batch in told:
+        issued = first.get(batch.file.code)
+        verdict = None if issued is None else verdict_on(issued, batch, timezone)
         if verdict is not None:
             counts[verdict] += 1
     return {**counts, "words": _in_words(counts)}

@@ -191,7 +191,7 @@ class _Group:
         why = self._go_on(member, needs, notes)
         when_ms = tuple(path.when(one) for one in needs)
         if not why and when_ms[2] is None:
-            why = self._too_cold(path.end_utc_ms)
+            why = self._too_cold()
         return Foretold(
             file=file,
             crop=self._crop,
@@ -221,7 +221,10 @@ class _Group:
             return ""
         if not stay.tray:
             return "no date: it is off the bench, where nothing is measured"
-        hours = hours_of(self._trays, stay.tray, notes)
+        try:
+            hours = hours_of(self._trays, stay.tray, notes)
+        except UnmeasuredError as error:
+            return f"no date: {error}"
         ahead = outlook(self._standing, stay.tray, hours)
         if ahead is None:
             return f"no date: nothing was measured in tray {stay.tray} lately"
@@ -229,7 +232,7 @@ class _Group:
         member.lived.path.go_on(self._curve, ahead, math.nextafter(needs[-1], math.inf))
         return ""
 
-    def _too_cold(self, _end_ms: int) -> str:
+    def _too_cold(self) -> str:
         return (
             "no date: slow or none at the temperatures ahead, which count"
             f" {bounds_in_words(self._curve)} only"

@@ -19,8 +19,8 @@ _DATES = ("from_90", "from_50", "median", "to_50", "to_90")
 Json = dict[str, object]
 
 MEANING = (
-    "the date by which half of those that will root (of seed: come up) have; windows"
-    " hold it nine times of ten, and as likely as not"
+    "a date says by when half of those that will root (of seed: come up) have; its"
+    " windows hold that as likely as not, and nine times of ten"
 )
 
 
@@ -154,7 +154,11 @@ def _whose(one: Foretold) -> str:
     if one.crop is None:
         return "all that is known of this crop is from your own looks"
     needs = one.crop.sources.get("needs", "")
-    what = "the crop file, a guess without a source" if needs.startswith(GUESS) else "the crop file"
+    what = (
+        "the crop file, a guess without a source"
+        if needs.startswith(GUESS)
+        else "the crop file"
+    )
     if own < 0.005:  # noqa: PLR2004  # less than half a per cent is told as none
         return f"all of that is from {what}, none yet from your own looks"
     return f"{100 * own:.0f} % of that is from your own looks, the rest from {what}"

@@ -96,7 +96,9 @@ def prior_of(crop: Crop | None) -> Prior:
     )
 
 
-def find_crop(crops: Iterable[Crop], name: str, kind: str, *, seed: bool) -> Crop | None:
+def find_crop(
+    crops: Iterable[Crop], name: str, kind: str, *, seed: bool
+) -> Crop | None:
     """Return the crop of a batch; one for its kind of wood goes before one for any.
 
     Args:

@@ -8,6 +8,9 @@ that changes nothing: kinks and bounds, told as infinity, do not stop it for goo
 import math
 from collections.abc import Callable, Sequence
 
+_NEAR = 1e-6
+"""Chosen: corners of the last simplex lie no further apart."""
+
 _Point = list[float]
 
 
@@ -42,8 +45,9 @@ def _descended(
     of: Callable[[Sequence[float]], float], start: _Point, step: float, tolerance: float
 ) -> _Point:
     corners = [list(start)]
-    for at in range(len(start)):
-        corners.append([x + step * (n == at) for n, x in enumerate(start)])
+    corners += [
+        [x + step * (n == at) for n, x in enumerate(start)] for at in range(len(start))
+    ]
     known = sorted(((of(corner), corner) for corner in corners), key=_value)
     for _ in range(400 * len(start)):
         if _flat(known, tolerance):
@@ -61,7 +65,7 @@ def _flat(known: list[tuple[float, _Point]], tolerance: float) -> bool:
     if math.isinf(high[0]):
         return False
     apart = max(abs(a - b) for a, b in zip(low[1], high[1], strict=True))
-    return high[0] - low[0] <= tolerance * abs(low[0]) and apart < 1e-6
+    return high[0] - low[0] <= tolerance * abs(low[0]) and apart < _NEAR
 
 
 def _moved(

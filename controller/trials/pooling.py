@@ -151,17 +151,16 @@ class _Pool:
 
     def done(self) -> list[list[Posterior]]:
         """Go through all spreads; put together what each says of each batch."""
-        sums = [[_Sum(self._fine, self._scales) for _ in one] for one in self._cultivars]
+        sums = [
+            [_Sum(self._fine, self._scales) for _ in one] for one in self._cultivars
+        ]
         for n, scale in enumerate(self._scales):
             tables = [[self._table(b, scale) for b in one] for one in self._cultivars]
             for factor, chance in BETWEEN_FACTORS:
                 weight = math.log(chance * WITHIN_FACTORS[n][1])
                 self._add(sums, tables, _Setting(n, factor, weight))
         prior = self._prior.doubt**2
-        return [
-            [one.posterior(prior) for one in some]
-            for some in sums
-        ]
+        return [[one.posterior(prior) for one in some] for some in sums]
 
     def _table(self, batch: BatchEvidence, scale: float) -> "_Told":
         """Return the likelihood of a batch on the fine grid, for one spread."""
@@ -178,9 +177,7 @@ class _Pool:
         self, sums: "list[list[_Sum]]", told: "list[list[_Told]]", setting: "_Setting"
     ) -> None:
         """Add what one setting of the spreads says of every batch."""
-        to_batch = _bells(
-            self._coarse, self._fine, BETWEEN_BATCHES * setting.between
-        )
+        to_batch = _bells(self._coarse, self._fine, BETWEEN_BATCHES * setting.between)
         to_cultivar = _bells(
             self._coarse, self._coarse, BETWEEN_CULTIVARS * setting.between
         )
@@ -188,10 +185,10 @@ class _Pool:
         whole = [_product(some) for some in of]
         ups = [self._to_crop(one, to_cultivar) for one in whole]
         for c, some in enumerate(told):
-            crop = _product([_Scaled(self._top), *_without(ups, c)])
+            crop = _times(_Scaled(self._top), _without(ups, c))
             down = self._to_mean(crop, to_cultivar)
             for b, one in enumerate(some):
-                mean = _product([down, *_without(of[c], b)])
+                mean = _times(down, _without(of[c], b))
                 self._book(sums[c][b], one, mean, to_batch, setting)
 
     def _upward(self, told: "_Told", to_batch: Table) -> "_Scaled | None":
@@ -210,11 +207,12 @@ class _Pool:
         rows = [[_dot(bell, column) for column in narrowed] for bell in to_cultivar]
         return _Scaled(rows, told.log).even()
 
-    def _to_mean(self, told: "_Scaled | None", to_cultivar: Table) -> "_Scaled":
+    def _to_mean(self, told: "_Scaled", to_cultivar: Table) -> "_Scaled":
         """Return a cultivar's chances from its crop's."""
-        assert told is not None  # noqa: S101  # the crop file is always a part of it
         columns = _turned(told.rows)
-        moved = [[_dot(bell, column) for column in columns] for bell in _turned(to_cultivar)]
+        moved = [
+            [_dot(bell, column) for column in columns] for bell in _turned(to_cultivar)
+        ]
         betas = _turned(self._of_cultivar)
         rows = [[_dot(row, beta) for beta in betas] for row in moved]
         return _Scaled(rows, told.log).even()
@@ -223,14 +221,15 @@ class _Pool:
         self,
         into: "_Sum",
         told: "_Told",
-        mean: "_Scaled | None",
+        mean: "_Scaled",
         to_batch: Table,
         setting: "_Setting",
     ) -> None:
         """Add a batch's chances under one setting of the spreads."""
-        assert mean is not None  # noqa: S101  # as above
         columns = _turned(mean.rows)
-        moved = [[_dot(bell, column) for column in columns] for bell in _turned(to_batch)]
+        moved = [
+            [_dot(bell, column) for column in columns] for bell in _turned(to_batch)
+        ]
         betas = _turned(self._of_batch)
         rows = [[_dot(row, beta) for beta in betas] for row in moved]
         if told.own is not None:
@@ -272,7 +271,9 @@ class _Scaled:
         top = max(map(max, self.rows))
         if top <= 0:
             return self
-        return _Scaled([[one / top for one in row] for row in self.rows], self.log + math.log(top))
+        return _Scaled(
+            [[one / top for one in row] for row in self.rows], self.log + math.log(top)
+        )
 
 
 class _Sum:
@@ -290,14 +291,18 @@ class _Sum:
 
     def posterior(self, doubt: float) -> Posterior:
         """Return all of it together."""
-        top = max(log + math.log(max(sum(row), 1e-300)) for log, _, row, _, _ in self._parts)
+        top = max(
+            log + math.log(max(sum(row), 1e-300)) for log, _, row, _, _ in self._parts
+        )
         weights = [[0.0] * len(self._locations) for _ in self._scales]
         shares = [0.0] * len(SHARES)
         center = 0.0
         total = 0.0
         for log, scale, row, by_share, variance in self._parts:
             factor = math.exp(min(700.0, log - top))
-            weights[scale] = [a + factor * b for a, b in zip(weights[scale], row, strict=True)]
+            weights[scale] = [
+                a + factor * b for a, b in zip(weights[scale], row, strict=True)
+            ]
             shares = [a + factor * b for a, b in zip(shares, by_share, strict=True)]
             center += factor * sum(row) * variance
             total += factor * sum(row)
@@ -326,7 +331,8 @@ class _Sum:
 
 
 def _dot(one: Iterable[float], other: Iterable[float]) -> float:
-    return sum(map(mul, one, other))
+    products: Iterable[float] = map(mul, one, other)
+    return sum(products)
 
 
 def _turned(table: Sequence[Sequence[float]]) -> Table:
@@ -340,14 +346,16 @@ def _without(some: "Sequence[_Scaled | None]", at: int) -> "list[_Scaled | None]
 def _product(some: "Iterable[_Scaled | None]") -> "_Scaled | None":
     """Return the product of tables, cell by cell; of none there is none."""
     told = [one for one in some if one is not None]
-    if not told:
-        return None
-    whole = told[0]
-    for one in told[1:]:
-        rows = [
-            list(map(mul, a, b)) for a, b in zip(whole.rows, one.rows, strict=True)
-        ]
-        whole = _Scaled(rows, whole.log + one.log).even()
+    return _times(told[0], told[1:]) if told else None
+
+
+def _times(whole: "_Scaled", some: "Iterable[_Scaled | None]") -> "_Scaled":
+    """Return a table times others, cell by cell."""
+    for one in some:
+        if one is not None:
+            pairs = zip(whole.rows, one.rows, strict=True)
+            rows = [list(map(mul, a, b)) for a, b in pairs]
+            whole = _Scaled(rows, whole.log + one.log).even()
     return whole
 
 
@@ -367,9 +375,7 @@ def _even(row: Row) -> Row:
 
 def _bells(around: Row, grid: Row, spread: float) -> Table:
     """Return for each centre the chances of each point of a grid."""
-    return [
-        _even([_bell((at - centre) / spread) for at in grid]) for centre in around
-    ]
+    return [_even([_bell((at - centre) / spread) for at in grid]) for centre in around]
 
 
 def _beta_row(mean: float, weight: float, at: Sequence[float]) -> Row:
@@ -383,5 +389,3 @@ def _beta_row(mean: float, weight: float, at: Sequence[float]) -> Row:
 def _variance(at: Sequence[float], chances: Sequence[float]) -> float:
     mean = _dot(at, chances)
     return sum(c * (x - mean) ** 2 for x, c in zip(at, chances, strict=True))
-
-

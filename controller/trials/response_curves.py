@@ -265,5 +265,3 @@ def _check_pairs(temps_c: Sequence[float], rates: Sequence[float], few: int) -> 
         raise ValueError(f"{len(set(temps_c))} temperatures: at least {few} are needed")
     if not any(rate > 0 for rate in rates):
         raise ValueError("nothing happened at any temperature: there is no rate")
-
-

@@ -103,9 +103,13 @@ def likelihood_of(evidence: BatchEvidence, shares: Sequence[float]) -> Likelihoo
     of those that root at all.
     """
     census = _Census(evidence)
-    samples = [_Sample(one, census, _weight(evidence)) for one in evidence.seen]
-    pulls = [_Pull(one, census, _weight(evidence)) for one in evidence.pulled]
-    parts = [one for one in (*samples, *pulls) if one.tells]
+    weight = _weight(evidence)
+    parts: list[_Sample | _Pull] = [
+        sample
+        for one in evidence.seen
+        if (sample := _Sample(one, census, weight)).tells
+    ]
+    parts += [_Pull(one, census, weight) for one in evidence.pulled]
 
     def logs(location: float, scale: float) -> list[float]:
         def below(at: float) -> float:
@@ -212,7 +216,9 @@ class _Sample:
         self._weight = 1.0 if spare else weight
         self._one = one
         # Spare ones are not those that a census looked at.
-        self._share = _AfterCensus(one.at, _Census(BatchEvidence()) if spare else census)
+        self._share = _AfterCensus(
+            one.at, _Census(BatchEvidence()) if spare else census
+        )
         self._looked_up = (
             [_log_at_least(one.rooted, one.of, n / _STEPS) for n in range(_STEPS + 1)]
             if one.extent is Extent.AT_LEAST and self.tells
@@ -231,8 +237,6 @@ class _Sample:
 
 class _Pull:
     """A tug."""
-
-    tells = True
 
     def __init__(self, one: Pulled, census: _Census, weight: float) -> None:
         self._one, self._weight = one, weight

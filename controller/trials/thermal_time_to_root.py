@@ -116,7 +116,7 @@ def fit_time_to_root(
     ends = [one for one in told if one.by is not None and one.count]
     if not ends:
         raise ValueError("nothing was seen to root: no thermal time follows from that")
-    if len({(one.after, one.by) for one in told if one.count}) < 2:
+    if len({(one.after, one.by) for one in told if one.count}) == 1:
         raise ValueError("all rooted within one stretch: no spread follows from that")
     middle = _middle(ends)
     found: list[tuple[float, list[float]]] = []
@@ -153,7 +153,11 @@ def _middle(ends: Sequence[Interval]) -> float:
 
 
 def _log_likelihood(
-    told: Sequence[Interval], family: Family, location: float, scale: float, share: float
+    told: Sequence[Interval],
+    family: Family,
+    location: float,
+    scale: float,
+    share: float,
 ) -> float:
     def rooted(thermal_time: float) -> float:
         if thermal_time <= 0:

@@ -115,8 +115,8 @@ CASES = {
     "an unknown table": (
         "[bench]",
         '[[radiator]]\nurl = "x"\n[bench]',
-        "[[radiator]]: no such key; known here: api, bench, broker, crops, log, mat, notify, "
-        "probe, tray",
+        "[[radiator]]: no such key; known here: api, bench, broker, crops, log, mat, "
+        "notify, probe, tray",
     ),
     "a table of a later version": (
         "[bench]",
