@@ -25,6 +25,10 @@ GROUPS = (
             ("trays", "show the bench now, as a table"),
             ("batch", "batches of cuttings or seed: add, list, look, move, close"),
             ("event", "tell what was done at the bench: watered, turned, moved, …"),
+            (
+                "forecast",
+                "by when half of those of each batch that will root have rooted",
+            ),
             ("run", "run the controller of a bench"),
         ),
     ),

@@ -24,6 +24,7 @@ READING = [
     "/v1/mats/{mat}",
     "/v1/mats/{mat}/why",
     "/v1/alarms",
+    "/v1/forecast",
     "/v1/log",
     "/v1/live",
     "/v1/requests/{number}",
