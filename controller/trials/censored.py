@@ -12,7 +12,7 @@ What may live here: that estimate and what is read from it.
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, pairwise
 
 _MOST_STEPS = 20_000
 _GAP = 1e-9
@@ -75,7 +75,7 @@ class Estimate:
         total = 0.0
         for stretch, mass in zip(self.stretches, self.masses, strict=True):
             total += mass
-            if mass > 0 and total >= share - 1e-9:  # noqa: PLR2004 - rounding
+            if mass > 0 and total >= share - 1e-9:
                 return None if math.isinf(stretch[1]) else stretch
         return None
 
@@ -108,7 +108,7 @@ def cover(seen: Sequence[Seen]) -> Cover:
     ends = sorted({*((at, True) for at in lefts), *((at, False) for at in rights)})
     inner = [
         (start, end)
-        for (start, opens), (end, opens_again) in zip(ends, ends[1:], strict=False)
+        for (start, opens), (end, opens_again) in pairwise(ends)
         if opens and not opens_again
     ]
     ranges = []
@@ -228,9 +228,7 @@ def _leap(told: Cover, masses: list[float]) -> list[float]:
     return masses
 
 
-def _by_shares(
-    told: Cover, masses: Sequence[float]
-) -> tuple[list[float], list[float]]:
+def _by_shares(told: Cover, masses: Sequence[float]) -> tuple[list[float], list[float]]:
     """Return how the log-likelihood grows with each cumulative share, and bends."""
     size = len(masses)
     rises, curves = [0.0] * (size + 1), [0.0] * (size + 1)

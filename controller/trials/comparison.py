@@ -179,9 +179,10 @@ def _between(
     interval = difference(first.share, first.interval, second.share, second.interval)
     believed = chance = None
     if first.wilson is not None:
-        shapes = [posterior.after(arm.rooted, arm.n) for arm in (first, second)]
-        believed = posterior.difference(*shapes)
-        chance = posterior.chance_greater(*shapes)
+        own = posterior.after(first.rooted, first.n)
+        other = posterior.after(second.rooted, second.n)
+        believed = posterior.difference(own, other)
+        chance = posterior.chance_greater(own, other)
     return Between(
         pair,
         apart,

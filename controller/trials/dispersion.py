@@ -69,9 +69,7 @@ def ln_chance(rooted: int, n: int, share: float, rho: float) -> float:
         return 0.0 if rooted == sure else -math.inf
     ways = ln_choose(n, rooted)
     if rho < 1e-8:  # noqa: PLR2004 - the same to rounding
-        return (
-            ways + rooted * math.log(share) + (n - rooted) * math.log1p(-share)
-        )
+        return ways + rooted * math.log(share) + (n - rooted) * math.log1p(-share)
     size = 1 / rho - 1
     a, b = share * size, (1 - share) * size
     return ways + ln_beta(a + rooted, b + n - rooted) - ln_beta(a, b)
@@ -108,7 +106,9 @@ def together(arms: Mapping[str, Counts], level: float = 0.95) -> Together:
     for arm, counts in arms.items():
         if not counts or any(not 0 <= rooted <= n or n < 1 for rooted, n in counts):
             raise ValueError(f"arm {arm}: found {list(counts)}: rooted of n, n from 1")
-    tops = {arm: [_likeliest(counts, rho) for rho in _GRID] for arm, counts in arms.items()}
+    tops = {
+        arm: [_likeliest(counts, rho) for rho in _GRID] for arm, counts in arms.items()
+    }
     sums = [sum(tops[arm][k][1] for arm in arms) for k in range(len(_GRID))]
     best = sums.index(max(sums))
     low, high = _GRID[max(0, best - 1)], _GRID[min(len(_GRID) - 1, best + 1)]
@@ -122,7 +122,11 @@ def together(arms: Mapping[str, Counts], level: float = 0.95) -> Together:
     for arm, counts in arms.items():
         others = [whole - own[1] for whole, own in zip(sums, tops[arm], strict=True)]
         share = _likeliest(counts, rho)[0]
-        cut = peak - student_quantile((1 + level) / 2, freedom) ** 2 / 2 if freedom else -math.inf
+        cut = (
+            peak - student_quantile((1 + level) / 2, freedom) ** 2 / 2
+            if freedom
+            else -math.inf
+        )
         shares[arm] = ArmShare(share, _interval(counts, others, share, cut))
     return Together(shares, rho, peak)
 

@@ -8,7 +8,7 @@ What may live here: these tests, which counts they reject, and how often.
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -157,14 +157,21 @@ def boschloo(x: int, n: int, y: int, m: int, sided: Sided = Sided.TWO) -> float:
     return _worst(_rows(sizes, lambda a, b: fisher(a, n, b, m, sided) <= seen), sizes)
 
 
+_TURNS: Mapping[Sided, Callable[[float], float]] = {
+    Sided.TWO: abs,
+    Sided.LESS: lambda z: -z,
+    Sided.GREATER: lambda z: z,
+}
+
+
 def barnard(x: int, n: int, y: int, m: int, sided: Sided = Sided.TWO) -> float:
     """Return the p of Barnard's exact test with the pooled z; raise as boschloo."""
     check_counts(x, n)
     check_counts(y, m)
-    turn = {Sided.TWO: abs, Sided.LESS: lambda z: -z, Sided.GREATER: lambda z: z}
-    seen = turn[sided](_pooled(x, n, y, m)) - 1e-10
+    turn = _TURNS[sided]
+    seen = turn(_pooled(x, n, y, m)) - 1e-10
     sizes = _Sizes(n, m)
-    rows = _rows(sizes, lambda a, b: turn[sided](_pooled(a, n, b, m)) >= seen)
+    rows = _rows(sizes, lambda a, b: turn(_pooled(a, n, b, m)) >= seen)
     return _worst(rows, sizes)
 
 

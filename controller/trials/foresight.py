@@ -136,9 +136,7 @@ def _units(blocks: Sizes) -> list[tuple[str, str]]:
 # ------------------------------------------------------------ trials that never were
 
 
-def _simulated(
-    design: Design, stated: Difference, alpha: float, runs: int
-) -> float:
+def _simulated(design: Design, stated: Difference, alpha: float, runs: int) -> float:
     """Return the power of a test by randomisation.
 
     One set of labellings, all of them or as many drawn, serves every run.

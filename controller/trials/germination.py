@@ -9,7 +9,7 @@ that is the better one to compare arms by. What may live here: these indices.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, pairwise
 
 from controller.trials.linear import SingularError, inverse, times
 
@@ -98,7 +98,7 @@ def _check(counts: Sequence[int], at: Sequence[float], sown: int) -> None:
         raise ValueError(f"found {len(counts)} counts at {len(at)} times")
     if min(counts) < 0 or not 0 <= sum(counts) <= sown or sown < 1:
         raise ValueError(f"found {sum(counts)} of {sown} seeds: at most all germinate")
-    if at[0] <= 0 or any(b <= a for a, b in zip(at, at[1:], strict=False)):
+    if at[0] <= 0 or any(b <= a for a, b in pairwise(at)):
         raise ValueError("times must lie above 0 and grow")
 
 
@@ -211,7 +211,7 @@ def hill(counts: Sequence[int], at: Sequence[float], sown: int) -> Hill | None:
         if fewer > squares:
             step *= 4
         else:
-            done = squares - fewer <= 1e-14 * squares and step < 1  # noqa: PLR2004
+            done = squares - fewer <= 1e-14 * squares and step < 1
             curve, squares, step = new, fewer, max(step / 4, 1e-12)
             if done:
                 break

@@ -67,9 +67,7 @@ def from_cold_to_warm(places: Sequence[Place]) -> list[Place]:
 
 def block_sizes(units: int, arms: int) -> list[int]:
     """Return how large blocks may be, finest first; the last is all in one block."""
-    return [
-        size for size in range(arms, units + 1, arms) if units % size == 0
-    ]
+    return [size for size in range(arms, units + 1, arms) if units % size == 0]
 
 
 def sizes_in_blocks(units: int, arms: Sequence[str], size: int) -> Sizes:

@@ -95,7 +95,7 @@ def smallest_p(sizes: Sizes) -> float:
     return min(1.0, same / labellings(sizes))
 
 
-def test(units: Sequence[Unit], seed: int = 0) -> Randomised:
+def by_randomisation(units: Sequence[Unit], seed: int = 0) -> Randomised:
     """Return what the randomisation says of the arms of some units.
 
     Two arms: two-sided, by the sum of the first less what is expected of it within

@@ -1,7 +1,8 @@
-"""What is believed of two shares after counting: beta posteriors of independent cuttings.
+"""What is believed of two shares after counting: beta posteriors.
 
-Both begin from a beta prior, flat unless told otherwise. What may live here: the
-posterior of the difference, exactly or by close integration.
+Every cutting stands for itself. Both begin from a beta prior, flat unless told
+otherwise. What may live here: the posterior of the difference, exactly or by close
+integration.
 """
 
 import math

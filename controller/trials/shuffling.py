@@ -59,7 +59,7 @@ class Shuffler:
     def gamma(self, shape: float) -> float:
         """Return a gamma number of scale 1 (Marsaglia and Tsang 2000)."""
         if shape < 1:  # their remark: one shape more, brought back by a power
-            return self.gamma(shape + 1) * self.unit() ** (1 / shape)
+            return self.gamma(shape + 1) * math.pow(self.unit(), 1 / shape)
         d = shape - 1 / 3
         while True:
             x = self.normal()

@@ -24,7 +24,7 @@ from controller.trials.observed import (
     mean_temp_c,
     of_arms,
 )
-from controller.trials.permutation import Randomised, Unit, test
+from controller.trials.permutation import Randomised, Unit, by_randomisation
 
 ALPHA = 0.05
 """Chosen, as is usual: at this p, and below, a difference is said to be one."""
@@ -146,20 +146,18 @@ def verdicts(units: Sequence[Observed], rule: Rule) -> list[Pair]:
     return [_pair(one, p, rule) for one, p in zip(tested, ps, strict=True)]
 
 
-def _tests(
-    units: Sequence[Observed], arms: tuple[str, str], rule: Rule
-) -> _Tests:
+def _tests(units: Sequence[Observed], arms: tuple[str, str], rule: Rule) -> _Tests:
     bases = bases_of(units) if rule.base_c is not None else []
     values = {"shares": by_shares(units, rule.by), "calendar": by_times(units)}
     values |= {str(base): by_times(units, base) for base in bases}
-    shares = _single(units, arms, rule) or test(values["shares"], rule.seed)
+    shares = _single(units, arms, rule) or by_randomisation(values["shares"], rule.seed)
     temps = [mean_temp_c(of_arms(units, arm)) for arm in arms]
     first, second = temps
     return _Tests(
         arms,
         shares,
-        test(values["calendar"], rule.seed),
-        {base: test(values[str(base)], rule.seed) for base in bases},
+        by_randomisation(values["calendar"], rule.seed),
+        {base: by_randomisation(values[str(base)], rule.seed) for base in bases},
         {name: _lead(own, arms[0]) for name, own in values.items()},
         None if first is None or second is None else first - second,
         min(len(of_arms(units, arm)) for arm in arms),

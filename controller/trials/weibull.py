@@ -67,7 +67,7 @@ class Fit:
 
     def median(self, *about: float) -> float:
         """Return the time by which one half has had its event."""
-        return self.scale(*about) * math.log(2) ** math.exp(self.log_scale)
+        return self.scale(*about) * math.pow(math.log(2), math.exp(self.log_scale))
 
 
 def fit(rows: Sequence[Row]) -> Fit:
@@ -89,7 +89,7 @@ def fit(rows: Sequence[Row]) -> Fit:
             break
         gained = _likelihood(used, taken)[0] - value
         place = taken
-        if gained < 1e-11 * (1 + abs(value)):  # noqa: PLR2004 - below rounding
+        if gained < 1e-11 * (1 + abs(value)):
             break
     return _done(used, place)
 
