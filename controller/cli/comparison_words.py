@@ -60,7 +60,10 @@ def in_words(
 
 
 def _wrapped(text: str) -> Iterator[str]:
-    yield from wrap(text, _WIDTH, break_on_hyphens=False)
+    """Yield lines that are not too long; further ones stand further in."""
+    depth = len(text) - len(text.lstrip())
+    inwards = " " * (depth + 2) if depth else ""
+    yield from wrap(text, _WIDTH, subsequent_indent=inwards, break_on_hyphens=False)
 
 
 # ------------------------------------------------------------------------ arm by arm
@@ -95,7 +98,7 @@ def _percents(interval: Interval) -> str:
 
 def _half(estimate: Estimate | None) -> str:
     when = None if estimate is None else estimate.by_when(0.5)
-    return "-" if when is None else f"{when[0]:.4g}–{when[1]:.4g}"
+    return "-" if when is None else f"{when[0]:.4g} to {when[1]:.4g}"
 
 
 def _shares_words(found: Comparison, rule: Rule) -> Iterator[str]:
@@ -139,7 +142,8 @@ def _pair_words(one: Between, rule: Rule) -> Iterator[str]:
             f" chance of {100 * one.chance:.0f} %"
         )
     yield from _wrapped(
-        f"  Share: {100 * one.difference:+.0f} points ({low:+.0f} to {high:+.0f}){more}."
+        f"  Share: {100 * one.difference:+.0f} points ({low:+.0f} to"
+        f" {high:+.0f}){more}."
     )
     yield from _wrapped(f"  Speed: by the calendar {_faster(one.calendar)}.")
     if one.thermal is not None:
@@ -246,8 +250,8 @@ def _why(pair: Pair, rule: Rule) -> str:
     warmer = pair.arms[0] if apart > 0 else pair.arms[1]
     words = {
         Reason.ONE_UNIT: (
-            "With one unit an arm, whatever wins may be the place: two containers cannot"
-            " tell one from the other. Use 12 + 12 single pots, alternated."
+            "With one unit an arm, whatever wins may be the place: two containers"
+            " cannot tell one from the other. Use 12 + 12 single pots, alternated."
         ),
         Reason.SMALLEST_P: (
             f"Whatever had come out, p could not have fallen below"

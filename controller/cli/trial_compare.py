@@ -5,6 +5,7 @@ What may live here: where units come from, by which test, and who shows it.
 
 import argparse
 import json
+import math
 from pathlib import Path
 from urllib.parse import quote
 
@@ -15,7 +16,7 @@ from controller.cli.trial_csv import units_of
 from controller.cli.trial_seen import Found, found
 from controller.trials.comparison import compared
 from controller.trials.observed import Observed
-from controller.trials.verdict import BASE_OFF_K, Answer, Chosen, Rule
+from controller.trials.verdict import ALPHA, BASE_OFF_K, Answer, Chosen, Rule
 
 
 def compare(args: argparse.Namespace) -> int:
@@ -49,7 +50,7 @@ def compare(args: argparse.Namespace) -> int:
 
 
 def _own(args: argparse.Namespace) -> tuple[Found, Json]:
-    """Return the units of a stored trial, or of a file, and the plan if there is one."""
+    """Return the units of a stored trial, or of a file, and the plan if any."""
     if args.trial.isdecimal():
         trial = ask(args, "GET", f"/v1/trials/{quote(args.trial, safe='')}")
         plan = trial.get("trial")
@@ -71,8 +72,8 @@ def _rule(args: argparse.Namespace, own: Found, plan: Json) -> Rule:
     if test is None:
         test = _fitting(own.units).value
         own.notes.append(
-            f"No test was chosen before: {test} fits these units. A test that is"
-            " chosen afterwards, by what came out, errs more often than it says."
+            f"No test was chosen beforehand: {test} fits the shape of these units, and"
+            " was not chosen by what came out. Whoever tries several errs more often."
         )
     elif plan.get("test") not in (None, test):
         own.notes.append(f"The plan had chosen {plan.get('test')}, not {test}.")
@@ -80,22 +81,12 @@ def _rule(args: argparse.Namespace, own: Found, plan: Json) -> Rule:
     days = args.days if args.days is not None else planned
     if args.seed is not None:
         seed = args.seed
-    rule = Rule(
+    return Rule(
         Chosen(str(test)),
         own.base_c,
+        by=float(days) if isinstance(days, float | int) else math.inf,
+        alpha=float(alpha) if isinstance(alpha, float | int) else ALPHA,
         seed=seed if isinstance(seed, int) else 0,
-    )
-    changed: dict[str, float] = {}
-    if isinstance(days, float | int):
-        changed["by"] = float(days)
-    if isinstance(alpha, float | int):
-        changed["alpha"] = float(alpha)
-    return Rule(
-        rule.chosen,
-        rule.base_c,
-        changed.get("by", rule.by),
-        changed.get("alpha", rule.alpha),
-        rule.seed,
     )
 
 

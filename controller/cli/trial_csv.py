@@ -34,10 +34,7 @@ class _Row:
 
     def number(self, column: str, least: float, most: float) -> float:
         text = self.cells[column].strip()
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
+        value = _float(text)
         if not least <= value <= most:
             raise _wrong(
                 self.line, column, text, f"write a number from {least:g} to {most:g}"
@@ -49,6 +46,14 @@ class _Row:
         if value != int(value):
             raise _wrong(self.line, column, f"{value}", "write a whole number")
         return int(value)
+
+
+def _float(text: str) -> float:
+    """Return a number, or none of those that are one."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
 
 
 def _wrong(line: int, column: str, found: str, right: str) -> AskError:
@@ -76,8 +81,7 @@ def units_of(path: Path, bases_c: Sequence[float]) -> list[Observed]:
 
 def _rows(path: Path) -> Iterator[_Row]:
     try:
-        if path.stat().st_size > _LARGEST:
-            raise AskError(f"is larger than {_LARGEST} bytes")
+        _check_size(path)
         with path.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.reader(file, strict=True)
             head = [name.strip().lower() for name in next(reader, [])]
@@ -85,17 +89,25 @@ def _rows(path: Path) -> Iterator[_Row]:
             for cells in reader:
                 if not any(cell.strip() for cell in cells):
                     continue
-                line = reader.line_num
-                if len(cells) != len(head):
-                    has = f"has {len(cells)} cells, and the head has {len(head)}"
-                    raise AskError(f"line {line}: {has}")
-                yield _Row(line, dict(zip(head, cells, strict=True)))
+                yield _row(reader.line_num, head, cells)
     except UnicodeDecodeError as error:
         raise AskError(f"is not UTF-8 at byte {error.start}") from None
     except csv.Error as error:
         raise AskError(f"is no CSV as in RFC 4180: {error}") from None
     except OSError as error:
         raise AskError(str(error.strerror)) from None
+
+
+def _row(line: int, head: Sequence[str], cells: Sequence[str]) -> _Row:
+    if len(cells) != len(head):
+        has = f"has {len(cells)} cells, and the head has {len(head)}"
+        raise AskError(f"line {line}: {has}")
+    return _Row(line, dict(zip(head, cells, strict=True)))
+
+
+def _check_size(path: Path) -> None:
+    if path.stat().st_size > _LARGEST:
+        raise AskError(f"is larger than {_LARGEST} bytes")
 
 
 def _check_head(head: list[str]) -> None:

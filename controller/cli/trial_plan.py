@@ -7,6 +7,7 @@ import argparse
 import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from textwrap import wrap
 from urllib.parse import quote, urlencode
 
 from controller.cli.asking import AskError, Json, ask
@@ -25,6 +26,7 @@ from controller.trials.layout import (
 from controller.trials.verdict import Chosen
 
 _ENOUGH = 0.8
+_NUMBERS = {2: "two", 3: "three", 4: "four"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,10 @@ class Plan:
 
     def words(self) -> Iterator[str]:
         """Yield what it can tell, for people."""
+        for line in self._lines():
+            yield from wrap(line, 88, subsequent_indent="    ") or [""]
+
+    def _lines(self) -> Iterator[str]:
         seen, stated = self.foresight, self.stated
         yield ""
         yield "Before a single cutting is stuck:"
@@ -288,10 +294,9 @@ def _refusal(args: argparse.Namespace, seen: Foresight) -> str:
     units = seen.cuttings // args.cuttings
     if units == 1:
         return (
-            f"With one {'pot' if args.pots else 'tray'} an arm nobody can tell"
-            f" {args.factor} from place: two containers differ in warmth and water"
-            " whatever is in them. Use 12 + 12 single pots, alternated, or 4 + 4 trays"
-            " at least."
+            f"{_NUMBERS.get(len(args.arms), 'So few').capitalize()} containers cannot"
+            f" tell {args.factor} from place: they differ in warmth and water whatever"
+            " is in them. Use 12 + 12 single pots, alternated, or 4 + 4 trays at least."
         )
     if not seen.can_answer:
         return (

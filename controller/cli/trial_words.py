@@ -18,9 +18,10 @@ def list_in_words(found: Json) -> Iterator[str]:
         plan = _object(one.get("trial"))
         gone = "  (withdrawn)" if plan.get("withdrawn") else ""
         yield (
-            f"{_text(one.get('id'))}  {_text(plan.get('title'))},"
-            f" {len(_objects(plan.get('units')))} {_text(plan.get('unit'))}s of"
-            f" {_text(plan.get('cuttings'))}, seed {_text(plan.get('seed'))}{gone}"
+            f"{_text(one.get('id'))}  {_text(plan.get('title'))};"
+            f" {len(_objects(plan.get('units')))} {_text(plan.get('unit'))}s,"
+            f" {_text(plan.get('cuttings'))} in each; seed"
+            f" {_text(plan.get('seed'))}{gone}"
         )
         yield from (f"    {line}" for line in _arms(one, plan))
     if not listed:
@@ -51,9 +52,9 @@ def plan_in_words(plan: Json, stored: Json | None) -> Iterator[str]:
     units = _objects(plan.get("units"))
     yield f"{_text(plan.get('title'))} ({number})"
     yield (
-        f"  {len(units)} {_text(plan.get('unit'))}s of {_text(plan.get('cuttings'))}"
-        f" cuttings, seed {_text(plan.get('seed'))}; {_text(plan.get('end_point'))}"
-        f" by {_text(plan.get('test'))}"
+        f"  {len(units)} {_text(plan.get('unit'))}s, {_text(plan.get('cuttings'))} in"
+        f" each; seed {_text(plan.get('seed'))}; {_text(plan.get('end_point'))},"
+        f" decided by {_text(plan.get('test'))}"
     )
     yield ""
     yield from (f"  {line}" for line in _unit_rows(plan, units))
