@@ -71,10 +71,7 @@ def units_of(path: Path, bases_c: Sequence[float]) -> list[Observed]:
         AskError: Something is wrong with it: the line, what was found, what is right.
     """
     try:
-        rows = list(_rows(path))
-        if not rows:
-            raise AskError("has a head and no rows")
-        return list(_units(rows, bases_c))
+        return list(_units(list(_rows(path)), bases_c))
     except AskError as error:
         raise AskError(f"{path}: {error}") from None
 
@@ -130,6 +127,8 @@ def _columns() -> str:
 
 
 def _units(rows: Sequence[_Row], bases_c: Sequence[float]) -> Iterator[Observed]:
+    if not rows:
+        raise AskError("has a head and no rows")
     by_unit: dict[str, list[_Row]] = {}
     for row in rows:
         for column in ("unit", "arm"):

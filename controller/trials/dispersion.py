@@ -138,7 +138,7 @@ def _interval(
 
     def profile(at: float) -> float:
         pairs = zip(_GRID, others, strict=True)
-        return max(_ln_all(counts, at, rho) + rest for rho, rest in pairs)
+        return _peak([_ln_all(counts, at, rho) + rest for rho, rest in pairs])
 
     low, high = 0.0, 1.0
     if share > 0 and profile(_EDGE) < cut:
@@ -146,6 +146,16 @@ def _interval(
     if share < 1 and profile(1 - _EDGE) < cut:
         high = crossing(lambda at: cut - profile(at), share, 1 - _EDGE, 1e-6)
     return Interval(low, high)
+
+
+def _peak(heights: Sequence[float]) -> float:
+    """Return the height of a peak by the parabola through its three highest places."""
+    at = max(range(len(heights)), key=lambda n: heights[n])
+    if at in (0, len(heights) - 1):
+        return heights[at]
+    left, middle, right = heights[at - 1 : at + 2]
+    bend = 2 * middle - left - right
+    return middle + (right - left) ** 2 / (8 * bend) if bend > 0 else middle
 
 
 # ----------------------------------------------------------------- plainer measures

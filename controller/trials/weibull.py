@@ -228,4 +228,6 @@ def _done(rows: Sequence[Row], place: list[float]) -> Fit:
     except SingularError:
         raise NoFitError("what times depend on cannot be told apart") from None
     errors = [math.sqrt(max(0.0, spread[n][n])) for n in range(len(place))]
+    if max(errors) > _WIDEST:
+        raise NoFitError("the likeliest times run away: too little was seen")
     return Fit(tuple(place[:-1]), tuple(errors[:-1]), place[-1], errors[-1], value)
