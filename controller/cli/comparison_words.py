@@ -16,7 +16,7 @@ from controller.trials.censored import Estimate
 from controller.trials.comparison import Arm, Between, Comparison, Faster
 from controller.trials.observed import arms_of, of_arms
 from controller.trials.proportions import Interval
-from controller.trials.verdict import BASE_OFF_K, Answer, Chosen, Pair, Reason, Rule
+from controller.trials.verdict import APART_K, BASE_OFF_K, Answer, Chosen, Pair, Reason, Rule
 
 _WIDTH = 88
 
@@ -238,11 +238,10 @@ def _verdict(one: Between, rule: Rule) -> str:
 def _holds(pair: Pair) -> str:
     if pair.warmer_k is None:
         return " How warm units were is not known: it may be their place."
-    if pair.thermal:
-        return (
-            f" Arms differed by {abs(pair.warmer_k):.1f} K; thermal time allows for it."
-        )
-    return ""
+    apart = abs(pair.warmer_k)
+    if apart <= APART_K:
+        return f" Both stood as warm, to within {max(0.1, apart):.1f} K."
+    return f" They stood {apart:.1f} K apart, for which thermal time allows."
 
 
 def _why(pair: Pair, rule: Rule) -> str:

