@@ -16,7 +16,15 @@ from controller.trials.censored import Estimate
 from controller.trials.comparison import Arm, Between, Comparison, Faster
 from controller.trials.observed import arms_of, of_arms
 from controller.trials.proportions import Interval
-from controller.trials.verdict import APART_K, BASE_OFF_K, Answer, Chosen, Pair, Reason, Rule
+from controller.trials.verdict import (
+    APART_K,
+    BASE_OFF_K,
+    Answer,
+    Chosen,
+    Pair,
+    Reason,
+    Rule,
+)
 
 _WIDTH = 88
 

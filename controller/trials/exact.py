@@ -8,10 +8,12 @@ What may live here: these tests, which counts they reject, and how often.
 """
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
+from itertools import accumulate
 
 from controller.trials.proportions import check_counts
 from controller.trials.special import (
@@ -225,9 +227,22 @@ def power_fisher(
     share: float, n: int, other: float, m: int, alpha: float = 0.05
 ) -> float:
     """Return how often Fisher's two-sided test finds shares to differ."""
-    sizes = _Sizes(n, m)
-    rows = _rows(sizes, lambda x, y: fisher(x, n, y, m) <= alpha)
-    return _chance(rows, sizes, share, other)
+    first, second = binomials(n, share), binomials(m, other)
+    return sum(
+        first[x] * second[total - x]
+        for total in range(n + m + 1)
+        for x in _rejected(total, n, m, alpha)
+    )
+
+
+def _rejected(total: int, n: int, m: int, alpha: float) -> Iterator[int]:
+    """Yield the first counts that Fisher's two-sided test rejects, given the sum."""
+    least, chances = _given(total, n, m)
+    ordered = sorted(chances)
+    below = list(accumulate(ordered))
+    for x, chance in enumerate(chances, least):
+        if below[bisect_right(ordered, chance * (1 + 1e-7)) - 1] <= alpha:
+            yield x
 
 
 def smallest_boschloo(n: int, m: int) -> float:
@@ -249,7 +264,7 @@ def needed_fisher(
     if start is None or start > _MOST_NEEDED:
         return None
     # The arcsine rule is known to say too few, by up to a third for small groups.
-    for n in range(max(2, int(start * 0.8)), int(start * 2) + 20):
+    for n in range(max(2, int(start * 0.9)), int(start * 2) + 20):
         if power_fisher(share, n, other, n, alpha) >= power:
             return n
     return None

@@ -1,4 +1,4 @@
-"""Fisher, Boschloo, Barnard, their power, and beta posteriors, against others' values."""
+"""Fisher, Boschloo, Barnard, their power, beta posteriors: against others' values."""
 
 import random
 
@@ -44,7 +44,7 @@ def test_twelve_of_twenty_against_eighteen():
 
 
 def some_tables(count):
-    made = random.Random(7)
+    made = random.Random(7)  # noqa: S311
     for _ in range(count):
         n, m = made.randint(1, 25), made.randint(1, 25)
         yield made.randint(0, n), n, made.randint(0, m), m
@@ -94,8 +94,10 @@ def test_power_at_60_against_80_per_cent(n, by_fisher, by_boschloo):
 
 @pytest.mark.parametrize(
     ("low", "high", "n"),
-    [(0.6, 0.8, 90), (0.5, 0.8, 44), (0.4, 0.8, 27), (0.7, 0.9, 69), (0.6, 0.9, 36)]
-    + [(0.5, 0.9, 23), (0.3, 0.7, 29), (0.2, 0.8, 12)],
+    [
+        *((0.6, 0.8, 90), (0.5, 0.8, 44), (0.4, 0.8, 27), (0.7, 0.9, 69)),
+        *((0.6, 0.9, 36), (0.5, 0.9, 23), (0.3, 0.7, 29), (0.2, 0.8, 12)),
+    ],
 )
 def test_sample_sizes_of_fishers_test(low, high, n):
     """Enumerated beforehand with scipy's test; power 0.8 at two-sided 5 %."""
@@ -109,15 +111,13 @@ def test_sizes_that_nobody_has_are_not_searched_for():
 
 def test_the_worst_share_is_never_exceeded():
     """The test keeps its level at any share: counted over all outcomes."""
-    n = 8
+    n = 6
+    counts = range(n + 1)
+    rejected = [(x, y) for x in counts for y in counts if boschloo(x, n, y, n) <= 0.05]
+    assert rejected
     for share in (0.05, 0.3, 0.5, 0.8):
-        wrong = sum(
-            stats.binom.pmf(x, n, share) * stats.binom.pmf(y, n, share)
-            for x in range(n + 1)
-            for y in range(n + 1)
-            if boschloo(x, n, y, n) <= 0.05
-        )
-        assert wrong <= 0.05
+        chances = stats.binom.pmf(counts, n, share)
+        assert sum(chances[x] * chances[y] for x, y in rejected) <= 0.05
 
 
 def test_none_and_all_and_unequal_groups():

@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 from scipy import stats
 from statsmodels.stats.contingency_tables import StratifiedTable
@@ -96,8 +97,6 @@ def test_strata_are_those_of_statsmodels():
 
 @pytest.mark.parametrize("seed", range(20))
 def test_chi_squares_are_those_of_scipy(seed):
-    import numpy as np
-
     made = np.random.default_rng(seed)
     rows = made.integers(1, 40, size=(made.integers(2, 5), made.integers(2, 5)))
     for corrected in (False, True):

@@ -4,9 +4,11 @@ import math
 import random
 
 import numpy as np
+import pandas as pd
 import pytest
-from lifelines import KaplanMeierFitter
+from lifelines import KaplanMeierFitter, WeibullAFTFitter
 from scipy import stats
+from scipy.optimize import isotonic_regression
 
 from controller.trials.censored import Seen, growing_order, turnbull
 from controller.trials.scores import Score, scores
@@ -71,7 +73,7 @@ def test_weekly_looks_of_which_the_truth_is_seen():
 
 
 def made_up(seed):
-    made = random.Random(seed)
+    made = random.Random(seed)  # noqa: S311
     seen = []
     for _ in range(made.randint(5, 30)):
         day = made.weibullvariate(20, 3)
@@ -150,9 +152,7 @@ def test_what_cannot_have_been_seen_is_refused(seen):
 
 
 def test_growing_order_is_isotonic_regression():
-    made = random.Random(3)
-    from scipy.optimize import isotonic_regression
-
+    made = random.Random(3)  # noqa: S311
     for _ in range(20):
         y = [made.random() for _ in range(12)]
         w = [made.random() + 0.1 for _ in range(12)]
@@ -169,7 +169,7 @@ def test_scores_add_up_to_nothing_and_fall_with_time(kind, seed):
     seen = made_up(seed)
     found = scores(seen, kind)
     assert sum(found) == pytest.approx(0, abs=1e-6)
-    early = {one: score for one, score in zip(seen, found, strict=True)}
+    early = dict(zip(seen, found, strict=True))
     for one, score in early.items():
         for other, its in early.items():
             if one.right <= other.left:
@@ -218,10 +218,7 @@ def test_weibull_times_are_those_of_scipy(seed):
 
 
 def test_a_treatment_is_that_of_lifelines():
-    import pandas as pd
-    from lifelines import WeibullAFTFitter
-
-    made = random.Random(5)
+    made = random.Random(5)  # noqa: S311
     rows = []
     for n in range(60):
         faster = 1.4 if n % 2 else 1.0

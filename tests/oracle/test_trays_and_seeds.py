@@ -53,7 +53,7 @@ def units(first, second, blocks=None):
 
 @pytest.mark.parametrize("seed", range(12))
 def test_p_is_that_of_scipys_permutation_test(seed):
-    made = random.Random(seed)
+    made = random.Random(seed)  # noqa: S311
     first = [made.randint(0, 12) / 12 for _ in range(made.randint(2, 5))]
     second = [made.randint(0, 12) / 12 for _ in range(made.randint(2, 5))]
     told = stats.permutation_test(
@@ -69,7 +69,7 @@ def test_p_is_that_of_scipys_permutation_test(seed):
 
 @pytest.mark.parametrize("seed", range(6))
 def test_p_in_blocks_is_that_of_going_through_all_labellings(seed):
-    made = random.Random(seed)
+    made = random.Random(seed)  # noqa: S311
     blocks = [[made.random() for _ in range(4)] for _ in range(3)]
     shown = [
         Unit("ab"[n % 2], str(at), value)
@@ -126,7 +126,7 @@ def test_three_arms_are_gone_through_and_more_are_drawn():
 
 
 def test_drawn_labellings_come_near_to_what_counting_gives():
-    made = random.Random(1)
+    made = random.Random(1)  # noqa: S311
     first = [made.random() + 0.35 for _ in range(12)]
     second = [made.random() for _ in range(12)]
     found = by_randomisation(units(first, second), seed=9)
@@ -278,8 +278,10 @@ def test_factor_and_its_p_are_pearsons_chi_square():
 
 @pytest.mark.parametrize(
     ("m", "rho", "told"),
-    [(12, 0.02, 1.22), (12, 0.05, 1.55), (12, 0.10, 2.1), (24, 0.02, 1.46)]
-    + [(24, 0.05, 2.15), (24, 0.10, 3.3), (50, 0.02, 1.98), (50, 0.05, 3.45)],
+    [
+        *((12, 0.02, 1.22), (12, 0.05, 1.55), (12, 0.10, 2.1), (24, 0.02, 1.46)),
+        *((24, 0.05, 2.15), (24, 0.10, 3.3), (50, 0.02, 1.98), (50, 0.05, 3.45)),
+    ],
 )
 def test_design_effect(m, rho, told):
     assert design_effect(m, rho) == pytest.approx(told)
