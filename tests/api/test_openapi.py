@@ -50,6 +50,8 @@ RECORDS = {
     "/v1/batches/{code}/move": {"post"},
     "/v1/batches/{code}/moves/{number}": {"patch"},
     "/v1/batches/{code}/close": {"post"},
+    "/v1/trials": {"get", "post"},
+    "/v1/trials/{number}": {"get", "patch"},
 }
 
 
