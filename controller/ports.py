@@ -466,6 +466,8 @@ class Access(Protocol):
     async def close_session(self, secret: str) -> None:
         """End a session; one that there is not is ended already."""
         ...
+
+
 @dataclass(frozen=True, slots=True)
 class ForecastKept:
     """The rooting forecast as it is kept.

@@ -109,7 +109,7 @@ def run(args: argparse.Namespace) -> int:
         port=args.broker_port,
     )
     try:
-        asyncio.run(evening(stage, again=args.again))
+        asyncio.run(evening(stage, again=args.again, login=reached.login))
     except LaterError as later:
         person.tell(f"\n{later}.")
         return 1
@@ -120,15 +120,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-async def evening(
-    stage: "Stage", *, again: str | None = None, login: "Login | None" = None
-) -> None:
+async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -> None:
     """Go through the steps that are not over, keeping the answers after each.
 
     Args:
         stage: What the steps reach the world through.
+        login: Makes a login for a phone.
         again: A step to go back to.
-        login: Makes a login for the phone; None: this version cannot.
 
     Raises:
         LaterError: Something is to be done first; the message says what.
@@ -151,7 +149,7 @@ async def evening(
         stage.keep()
 
 
-def _steps(login: "Login | None") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
+def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
     from controller.cli.settling import bench, ending, heat, probes
 
     async def phone(stage: "Stage") -> None:
@@ -200,6 +198,14 @@ class Reached:
 
         file = self._root / BROKER_PASSWORD.lstrip("/")
         return replace(BrokerWire(port=self._port), username=DAEMON, password_file=file)
+
+    def login(self, *, operate: bool) -> str:
+        """Make a login for a phone."""
+        from controller.cli.settling.config_text import SEASON_LOG
+        from controller.cli.settling.login import login_link
+
+        log = self._root / SEASON_LOG.lstrip("/")
+        return login_link(log, self._board.name(), self._clock, operate=operate)
 
     @asynccontextmanager
     async def senses(self, stage: "Stage") -> "AsyncIterator[BoardSenses]":

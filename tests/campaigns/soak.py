@@ -234,10 +234,12 @@ def grown(looks: list[Look]) -> list[str]:
     found = []
     if _middle(after, "resident_mb") - _middle(before, "resident_mb") > GROWTH_MB:
         found.append("memory")
-    for name in ("handles", "threads"):
-        # A request that has just ended may still hold one.
-        if _middle(after, name) > _middle(before, name) + 1:
-            found.append(name)
+    # A request that has just ended may still hold one.
+    found += [
+        name
+        for name in ("handles", "threads")
+        if _middle(after, name) > _middle(before, name) + 1
+    ]
     if scan_ms(after) > SLOWER * scan_ms(before):
         found.append("scan time")
     return found

@@ -4,18 +4,23 @@ import asyncio
 import json
 import re
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
 
+from controller.adapters.access import TokenFile, tokens_beside
+from controller.adapters.access.token_file import found_in
 from controller.adapters.settings import load
 from controller.cli import setup
 from controller.cli.check import worries
+from controller.cli.entrance import access_of
 from controller.cli.settling import bench as bench_steps
 from controller.cli.settling.answers import Answers, AnswersError, loaded, saved
+from controller.cli.settling.login import login_link
 from controller.cli.settling.stage import LaterError, Stage
 from controller.cli.settling.system import Board
+from controller.ports import May
 from tests.cli.people import JumpingClock, Scripted
 
 ROOM_MC, HAND_MC, CUP_MC = 18_000, 33_000, 21_000
@@ -132,6 +137,10 @@ class Folder(Board):
         return "192.0.2.7"
 
 
+def no_login(*, operate: bool) -> str:
+    raise AssertionError("nobody asked for a login")
+
+
 @dataclass
 class Evening:
     """All that an evening needs; the board is a folder."""
@@ -165,7 +174,7 @@ class Evening:
         yield self.wood
 
     async def go(self, **words) -> None:
-        await setup.evening(self.stage, **words)
+        await setup.evening(self.stage, words.pop("login", no_login), **words)
 
     def config(self) -> Path:
         return self.root / "etc/bottomheat/bench.toml"
@@ -314,19 +323,30 @@ async def test_answers_that_make_no_bench_are_told_and_nothing_is_written(tmp_pa
 
 
 async def test_a_phone_is_let_in_only_after_its_risk_was_told(evening):
-    made = []
+    log = evening.root / "var/lib/bottomheat/season.db"
 
-    def login(name: str) -> str:
-        made.append(name)
-        return "http://192.0.2.7:8000/#token=of-phone"
+    def login(*, operate: bool) -> str:
+        return login_link(log, "192.0.2.7", evening.clock, operate=operate)
 
     evening.begin(("from your phone", "y"), ("all the same", "n"))
     await evening.go(login=login)
-    assert made == []
-    assert "take the token off the air" in "\n".join(evening.person.told)
-    evening.begin(("from your phone", "y"))
-    await evening.go(again="phone")
-    assert "ssh -L 8000" in "\n".join(evening.person.told)
+    assert TokenFile(tokens_beside(log)).load() is None
+    told = "\n".join(evening.person.told)
+    assert "take the token off the air" in told
+    assert "ssh -L 8000" in told
+    assert load(evening.config(), {}).api.host == "127.0.0.1"
+    for _ in range(2):  # a second one takes the place of the first
+        evening.begin(("from your phone", "y"), ("all the same", "y"))
+        await evening.go(login=login, again="phone")
+    (token,) = TokenFile(tokens_beside(log)).load()
+    assert (token.name, token.may) == ("phone", May.READ)
+    secret = re.search(r"#token=(\S+)", "\n".join(evening.person.told))
+    assert secret is not None
+    assert found_in([token], secret[1]) == token
+    assert secret[1] not in evening.file.read_text()
+    settings = load(evening.config(), {})
+    assert settings.api.host == "0.0.0.0"  # noqa: S104
+    access_of(replace(settings, log=replace(settings.log, path=log)), print)
 
 
 def test_a_file_of_answers_that_is_none_is_refused(tmp_path):
@@ -339,5 +359,5 @@ def test_a_file_of_answers_that_is_none_is_refused(tmp_path):
 
 
 def test_steps_are_named_once():
-    assert len(setup.STEPS) == len(set(setup.STEPS)) == len(setup._steps(None))
+    assert len(setup.STEPS) == len(set(setup.STEPS)) == len(setup._steps(no_login))
     assert bench_steps.OVERLAY == "dtoverlay=w1-gpio"

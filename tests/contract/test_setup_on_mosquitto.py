@@ -158,7 +158,7 @@ async def test_cards_that_are_copied_make_a_bench(tmp_path, monkeypatch):
         port=bench.port,
     )
     try:
-        await setup.evening(stage)
+        await setup.evening(stage, reached.login)
         async with asyncio.timeout(5):  # the last "off" is on its way
             while bench.contact.is_on:
                 await asyncio.to_thread(int)

@@ -2,8 +2,8 @@
 
 import sys
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
+from typing import Protocol
 
 from controller.cli.paths import config_dir
 from controller.cli.person import yes
@@ -22,11 +22,16 @@ PLAIN_AT_HOME = (
     " internet; TLS ([api] tls_cert) or a VPN of your own closes this."
 )
 
-Login = Callable[[str], str]
-"""Makes a token of a name that may look, and returns the address that logs in."""
+
+class Login(Protocol):
+    """Makes a token for a phone, and returns the address that logs in with it."""
+
+    def __call__(self, *, operate: bool) -> str:
+        """Make one that may look, or operate, too."""
+        ...
 
 
-async def phone(stage: Stage, login: Login | None) -> None:
+async def phone(stage: Stage, login: Login) -> None:
     """Ask whether the page is looked at from a phone, and make that possible."""
     person = stage.person
     question = "Do you want to look at the bench from your phone at home?"
@@ -34,20 +39,22 @@ async def phone(stage: Stage, login: Login | None) -> None:
     if not stage.answers.phone:
         return
     person.tell(PLAIN_AT_HOME)
-    if login is None:
+    if await yes(person, "Do it all the same?", "n") is not True:
         stage.answers.phone = False
         person.tell(
-            "This version serves its page on the board itself only. From a computer:"
-            f" ssh -L 8000:127.0.0.1:8000 {stage.system.name()}, then open"
+            "Then the page stays on the board. From a computer of yours:"
+            f" ssh -L 8000:127.0.0.1:8000 {stage.system.name()}, and open"
             " http://127.0.0.1:8000/"
         )
         return
-    if await yes(person, "Do it all the same?", "n") is not True:
-        stage.answers.phone = False
-        return
-    address = login("phone")
+    operate = await yes(person, "May the phone change setpoints, too?", "n")
+    address = login(operate=operate is True)
     person.tell(qr(address))
-    person.tell(f"Hold the phone's camera before it, or type: {address}")
+    person.tell(
+        f"Hold the phone's camera before it, or type: {address}\nIt is shown this once."
+        " From now on commands on this board want a token, too: bottomheat token add"
+        " board --may operate, and --token-file FILE"
+    )
 
 
 def qr(text: str) -> str:
