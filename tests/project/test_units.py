@@ -104,6 +104,14 @@ def test_only_what_another_start_cannot_mend_ends_the_daemon_for_good():
     assert run.ENDED_BY_ITSELF not in map(int, statuses.split())
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_no_unit_waits_for_a_network(name):
+    """After a power cut the router is dark, too: systemd would wait for minutes."""
+    keys = keys_of(name)
+    waits = [w for key in ("Wants", "Requires", "After") for w in keys.get(key, [])]
+    assert "network-online" not in " ".join(waits)
+
+
 def test_a_keeper_of_relays_is_started_again_at_once_and_for_ever():
     keys = keys_of("bottomheat-relays")
     assert (keys["Restart"], keys["RestartSec"]) == (["always"], ["0"])
