@@ -7,7 +7,7 @@ from contextlib import suppress
 
 from fastapi import APIRouter, Depends
 
-from api import batches, control, events, history
+from api import batches, control, events, history, page_files
 from api.batch_views import tray_batches
 from api.context import ContextHere, LookHere, MatHere, TrayHere, no_query
 from api.mat_views import mat_view, why_view
@@ -39,11 +39,11 @@ CAUTION = (
     "licensed electrician."
 )
 
-root = APIRouter(dependencies=[Depends(no_query)])
+root = APIRouter()
 _now = APIRouter(dependencies=[Depends(no_query)])
 
 
-@root.get("/")
+@root.get("/v1", dependencies=[Depends(no_query)])
 async def get_pointer() -> PointerView:
     """Where to look."""
     return PointerView(
@@ -108,6 +108,8 @@ async def get_alarms(look: LookHere) -> AlarmsView:
     """The active alarms."""
     return alarms_view(look)
 
+
+root.include_router(page_files.router)
 
 v1 = APIRouter(prefix="/v1")
 v1.include_router(_now)

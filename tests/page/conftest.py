@@ -1,0 +1,91 @@
+"""A real browser before a served bench: one browser for all, a page for each test."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from tests.page.served import Served
+
+CHROMIUM = "/usr/bin/chromium"
+WAIT_MS = 8_000
+
+
+def _missing() -> str | None:
+    """Return what is not installed, or None."""
+    if shutil.which(CHROMIUM) is None:
+        return "chromium is not installed (apt-get install chromium)"
+    try:
+        import playwright.sync_api  # noqa: F401
+    except ImportError:
+        return "playwright is not installed (the extra test)"
+    return None
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """Chromium, headless; where it must be, its lack is an error.
+
+    While it is there its driver's loop runs in this thread, which other tests
+    could not bear: hence one for each module.
+    """
+    missing = _missing()
+    if missing is not None:
+        (pytest.fail if os.environ.get("CI") else pytest.skip)(missing)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as started:
+        chromium = started.chromium.launch(
+            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
+        )
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def served() -> Iterator[Served]:
+    """A bench that needs no login."""
+    found = Served()
+    yield found
+    found.stop()
+
+
+@pytest.fixture
+def bench(served):
+    """Its bench, back as it was after each test."""
+    before = dict(served.bench.temps)
+    yield served.bench
+    served.bench.temps = before
+    served.bench.frozen = False
+
+
+@pytest.fixture
+def open_page(browser, served) -> Iterator[Callable]:
+    """Return how to open the page; whatever it complains of fails the test."""
+    contexts, complaints = [], []
+
+    def opened(path="/", **options):
+        context = browser.new_context(**{"viewport": SIZE, **options})
+        context.set_default_timeout(WAIT_MS)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.goto(served.url + path)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+SIZE = {"width": 1200, "height": 900}
+
+
+@pytest.fixture
+def page(open_page):
+    """The page, with the bench on it."""
+    found = open_page()
+    found.wait_for_selector("#plan [data-tray=N1]")
+    return found

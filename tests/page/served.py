@@ -1,0 +1,142 @@
+"""An invented bench that lives in real time, served by the real server in a thread.
+
+It scans each second through the core, with readings as a test sets them; behind it
+stands a log of five invented days with a gap, and records in memory.
+"""
+
+import asyncio
+import math
+import threading
+import time
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, field, replace
+
+from fastapi import FastAPI
+
+from api.app import create_app
+from api.record_book import Records
+from api.server import serve
+from controller.adapters.memory_records import MemoryRecords
+from controller.core.plan import Plan
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis
+from controller.ports import Heated, Instant, Snapshot
+from tests.api.conftest import SCAN_MS, UTC_MS, WARM, FakeBench, FakeReader, make_plan
+
+FIRST_MS = UTC_MS - 5 * DAY_MS
+GAP_MS = UTC_MS - 20 * HOUR_MS, UTC_MS - 17 * HOUR_MS
+EVERY_S = 0.5
+
+
+def page_plan() -> Plan:
+    return replace(make_plan(), scan_ms=Millis(1_000))
+
+
+@dataclass
+class LiveBench(FakeBench):
+    """The fake bench, but time passes by itself and scans come with it."""
+
+    plan: Plan = field(default_factory=page_plan)
+    temps: dict[str, float | None] = field(default_factory=lambda: dict(WARM))
+    frozen: bool = False
+    begun_s: float = field(default_factory=time.monotonic)
+    changed: asyncio.Event | None = None
+
+    def now(self) -> Instant:
+        run_ms = 200_000 + round(1000 * (time.monotonic() - self.begun_s))
+        return Instant(run_ms, UTC_MS + run_ms, self.clock_ok, 20_498, 9 * 60)
+
+    def tick(self) -> None:
+        """Scan, unless the controller stands still."""
+        if self.frozen:
+            return
+        self.run_ms = self.now().run_ms - SCAN_MS  # scan() adds as much
+        self.scan(self.temps)
+        if self.changed is not None:
+            self.changed.set()
+
+    async def subscribe(self) -> AsyncIterator[Snapshot]:
+        while True:
+            if self.current is not None:
+                yield self.current
+            self.changed = asyncio.Event()
+            await self.changed.wait()
+
+
+def invented_log() -> FakeReader:
+    """Return five days: readings a minute with a gap, heat on for a third of the time."""
+    reader = FakeReader()
+    for n, probe in enumerate(("n1", "n2a", "n2b", "s1", "v1")):
+        reader.series[probe] = [
+            (at_ms, 20_500 + round(300 * math.sin(at_ms / HOUR_MS)) + 40 * n)
+            for at_ms in range(FIRST_MS, UTC_MS, 2 * MINUTE_MS)
+            if not GAP_MS[0] <= at_ms < GAP_MS[1]
+        ]
+    for mat in ("north", "south"):
+        reader.told[mat] = [
+            Heated(at_ms + (20 * MINUTE_MS if on else 0), not on, 21_000)
+            for at_ms in range(FIRST_MS, UTC_MS, 30 * MINUTE_MS)
+            for on in (True, False)
+        ]
+        reader.told[mat].sort(key=lambda one: one.utc_ms)
+    return reader
+
+
+Make = Callable[[LiveBench, FakeReader, MemoryRecords], FastAPI]
+
+
+def plain_app(bench: LiveBench, reader: FakeReader, kept: MemoryRecords) -> FastAPI:
+    return create_app(bench, lambda: reader, bench, Records(kept, lambda: kept))
+
+
+class Served:
+    """A bench and its server, in a thread with a loop of its own."""
+
+    def __init__(self, make: Make = plain_app) -> None:
+        self.bench, self.reader = LiveBench(), invented_log()
+        self.kept = MemoryRecords()
+        self.app = make(self.bench, self.reader, self.kept)
+        for _ in range(3):
+            self.bench.tick()
+        self.port = 0
+        self.start()
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Serve, on the same port as before."""
+        ready = threading.Event()
+        self._thread = threading.Thread(target=self._run, args=(ready,), daemon=True)
+        self._thread.start()
+        assert ready.wait(10)
+
+    def stop(self) -> None:
+        """End the server: its port is closed."""
+        self._loop.call_soon_threadsafe(self._stop.set)
+        self._thread.join(10)
+        assert not self._thread.is_alive()
+
+    def _run(self, ready: threading.Event) -> None:
+        asyncio.run(self._serve(ready))
+
+    async def _serve(self, ready: threading.Event) -> None:
+        self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
+
+        def took(port: int) -> None:
+            self.port = port
+            ready.set()
+
+        tasks = [
+            asyncio.create_task(serve(self.app, "127.0.0.1", self.port, took)),
+            asyncio.create_task(self._scan()),
+        ]
+        await self._stop.wait()
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+    async def _scan(self) -> None:
+        while True:
+            self.bench.tick()
+            await asyncio.sleep(EVERY_S)
