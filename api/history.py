@@ -5,9 +5,16 @@ What may live here: what is asked, bounded in range, and what is answered.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 
-from api.context import Context, ContextHere, LookHere, MatHere, TrayHere
+from api.context import (
+    Context,
+    ContextHere,
+    LookHere,
+    MatHere,
+    TrayHere,
+    kept_with_care,
+)
 from api.formats import utc_text
 from api.heat_views import heat_view, kept_view
 from api.moment import Moment
@@ -41,7 +48,7 @@ from controller.review.recounted import Recount, Span, Thresholds
 router = APIRouter()
 
 
-@router.get("/trays/{tray}/temperatures")
+@router.get("/trays/{tray}/temperatures", dependencies=[Depends(kept_with_care)])
 async def get_temperatures(
     context: ContextHere,
     tray: TrayHere,
@@ -70,7 +77,7 @@ async def get_temperatures(
     return await reading(context, read)
 
 
-@router.get("/trays/{tray}/degree-hours")
+@router.get("/trays/{tray}/degree-hours", dependencies=[Depends(kept_with_care)])
 async def get_degree_hours(
     context: ContextHere,
     look: LookHere,
@@ -139,7 +146,7 @@ def _kept(
     return kept_view(tray, span, (by_probe, heat), within_mk)
 
 
-@router.get("/log")
+@router.get("/log", dependencies=[Depends(kept_with_care)])
 async def get_log(
     context: ContextHere, _look: LookHere, asked: Annotated[LogQuery, Query()]
 ) -> LogView:

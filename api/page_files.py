@@ -29,13 +29,6 @@ TYPES: Mapping[str, str] = {
 }
 """Media types of the page's files; a file of another kind is not sent."""
 
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self';"
-    " connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none';"
-    " frame-ancestors 'none'"
-)
-"""Content Security Policy, level 3 (W3C): nothing but these very files runs."""
-
 router = APIRouter(dependencies=[Depends(no_query)])
 
 _TEXT = {"schema": {"type": "string"}}
@@ -100,8 +93,6 @@ def _sent(request: Request, file: PageFile) -> Response:
         "ETag": tag,
         "Vary": "Accept-Encoding",
         "Cache-Control": "no-cache",  # kept, and asked for again each time
-        "Content-Security-Policy": POLICY,
-        "Referrer-Policy": "no-referrer",
     }
     known = request.headers.get("if-none-match", "")
     if tag in (part.strip().removeprefix("W/") for part in known.split(",")):

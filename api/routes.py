@@ -7,9 +7,24 @@ from contextlib import suppress
 
 from fastapi import APIRouter, Depends
 
-from api import batches, control, events, history, page_files
+from api import (
+    batches,
+    control,
+    events,
+    history,
+    live_route,
+    page_files,
+    sessions,
+)
 from api.batch_views import tray_batches
-from api.context import ContextHere, LookHere, MatHere, TrayHere, no_query
+from api.context import (
+    ContextHere,
+    LookHere,
+    MatHere,
+    TrayHere,
+    no_query,
+    reading_only,
+)
 from api.mat_views import mat_view, why_view
 from api.problems import ProblemError
 from api.shapes import (
@@ -112,8 +127,13 @@ async def get_alarms(look: LookHere) -> AlarmsView:
 root.include_router(page_files.router)
 
 v1 = APIRouter(prefix="/v1")
-v1.include_router(_now)
-v1.include_router(history.router)
-v1.include_router(control.router)
-v1.include_router(events.router)
-v1.include_router(batches.router)
+v1.include_router(sessions.router)
+for _part in (
+    _now,
+    live_route.router,
+    history.router,
+    control.router,
+    events.router,
+    batches.router,
+):
+    v1.include_router(_part, dependencies=[Depends(reading_only)])

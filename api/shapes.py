@@ -444,6 +444,27 @@ class RequestView(TypedDict):
     sentence: str
 
 
+class SessionView(TypedDict):
+    """Who one is; name null: a bench that asks for no token.
+
+    csrf goes into the header X-CSRF-Token of whatever a page changes.
+    """
+
+    name: str | None
+    may: Literal["read", "operate"]
+    csrf: str
+
+
+class LiveView(TypedDict):
+    """The whole bench after a scan: what the event "bench" of /v1/live holds."""
+
+    at: str
+    bench: "BenchView"
+    trays: list[TrayView]
+    mats: list[MatView]
+    alarms: list[AlarmView]
+
+
 class PointerView(TypedDict):
     """Where to look."""
 

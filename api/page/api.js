@@ -39,7 +39,7 @@ export function send(method, path, body) {
 async function asked(method, path, body, { signal, quiet = false }) {
   const answer = await heard(method, path, body, signal);
   if (answer.ok) return answer.status === 204 ? null : answer.json();
-  if (answer.status === 401 && !quiet) onLoggedOut();
+  if (answer.status === 401 && !quiet && path !== "/v1/session") onLoggedOut();
   throw new Refused(answer.status, await sentenceOf(answer));
 }
 
@@ -76,9 +76,14 @@ async function sentenceOf(answer) {
 const waiting = [];
 let reading = 0;
 
-/** Ask for something that is read from the season log: few at once, in order. */
+/**
+ * Ask for something that is read from the season log: few at once, in order.
+ * @param options first: before what else waits, since somebody looks at it now.
+ */
 export async function getLogged(path, options = {}) {
-  if (reading >= LOG_READERS) await new Promise((go) => waiting.push(go));
+  if (reading >= LOG_READERS) {
+    await new Promise((go) => (options.first ? waiting.unshift(go) : waiting.push(go)));
+  }
   reading += 1;
   try {
     return await get(path, options);

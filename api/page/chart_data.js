@@ -1,26 +1,24 @@
 // What a strip chart shows, fetched for a window and made ready to be drawn.
 
-import { getLogged } from "./api.js";
+import { get, getLogged } from "./api.js";
 
 /** Fetch a tray's window; tell the parts as they come: temperatures first. */
 export async function fetchWindow({ tray, window, points, signal }, told) {
   const from = new Date(window.fromMs).toISOString();
   const to = new Date(window.toMs).toISOString();
   const span = `from=${from}&to=${to}`;
-  const options = { signal };
+  const options = { signal, first: true };
   const name = encodeURIComponent(tray.name);
   const parts = [
     getLogged(`/v1/trays/${name}/temperatures?${span}&points=${points}`, options).then((found) =>
       told({ temps: merged(found, tray) }),
     ),
-    getLogged(`/v1/events?${span}&tray=${name}&limit=200`, options).then(({ events }) =>
-      told({ events }),
-    ),
+    get(`/v1/events?${span}&tray=${name}&limit=200`, { signal }).then(({ events }) => told({ events })),
   ];
   if (tray.mat) {
     const mat = encodeURIComponent(tray.mat);
     parts.push(
-      getLogged(`/v1/mats/${mat}/heat?${span}&points=${points}`, options).then((found) =>
+      getLogged(`/v1/mats/${mat}/heat?${span}&points=${points}`, { signal }).then((found) =>
         told({ heat: heatOf(found) }),
       ),
     );

@@ -54,7 +54,7 @@ export function askEvent(bench, { nowMs, zone, tray }, done, event = null) {
 
 function partsOf(bench, event, { nowMs, zone, tray }) {
   const trays = bench.trays.map((one) => [one.name, one.name]);
-  const mats = bench.mats.map((one) => [one.name, `all of ${one.title || one.name}`]);
+  const mats = bench.mats.map((one) => [one.name, `all on ${one.name}`]);
   const probes = bench.trays.flatMap((one) => one.probes.map((probe) => [probe.name, `${probe.name} (in ${one.name})`]));
   const value = (name) => event?.[name] ?? "";
   const number = (name, unit) =>
@@ -62,12 +62,12 @@ function partsOf(bench, event, { nowMs, zone, tray }) {
   return {
     kind: choices("What", "kind", Object.entries(EVENTS), { checked: [event?.kind ?? "watered"] }),
     trays: choices("Which trays", "trays", trays, { many: true, checked: event?.trays ?? (tray ? [tray] : []) }),
-    mats: choices("Or all that stands on a mat", "mats", mats, { many: true, checked: event?.mats ?? [] }),
+    mats: choices("Or the whole mat", "mats", mats, { many: true, checked: event?.mats ?? [] }),
     probes: choices("Which probes", "probes", probes, { many: true, checked: event?.probes ?? [] }),
     water: h(
       "div",
       { class: "pair", "data-name": "water" },
-      field("Water, all together [ml]", number("water_ml", "ml")),
+      field("Water, all in all [ml]", number("water_ml", "ml")),
       field("or weight before [g]", number("weight_before_g", "g")),
       field("and after [g]", number("weight_after_g", "g")),
     ),

@@ -7,6 +7,7 @@ import { get, Refused } from "./api.js";
 const STREAM_AGAIN_MS = 30_000;
 const LEAST_POLL_MS = 1_000;
 const SLACK_MS = 4_000;
+const DRAW_EVERY_MS = 500; // a demo's bench scans far more often than anybody reads
 
 /** Keeps the newest bench, and tells when it changes or grows old. */
 export class Live {
@@ -19,6 +20,8 @@ export class Live {
     this.stream = null;
     this.streamedAt = 0;
     this.stopped = true;
+    this.drawing = null;
+    this.drawnAt = 0;
   }
 
   start() {
@@ -78,7 +81,16 @@ export class Live {
     this.bench = bench;
     this.heardAt = Date.now();
     this.failure = null;
-    this.onBench(bench);
+    if (this.drawing) return;
+    const wait = Math.max(0, this.drawnAt + DRAW_EVERY_MS - Date.now());
+    if (!wait) this.drawNow();
+    else this.drawing = setTimeout(() => this.drawNow(), wait);
+  }
+
+  drawNow() {
+    this.drawing = null;
+    this.drawnAt = Date.now();
+    this.onBench(this.bench);
   }
 
   async poll() {

@@ -262,7 +262,7 @@ function choose(name) {
     return;
   }
   chart.open(live.bench.trays.find((tray) => tray.name === name));
-  byId("tray").scrollIntoView({ block: "start", behavior: still() ? "auto" : "smooth" });
+  byId("tray").scrollIntoView({ block: "nearest", behavior: still() ? "auto" : "smooth" });
   keptOf(name).catch(() => {});
 }
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from api.batch_bodies import MOST_BATCHES, BatchBody, CloseBody, LookBody, MoveBody
-from api.door import LARGEST_BODY
+from api.bodies import LARGEST_BODY
 from api.record_bodies import Body, EventBody
 from api.record_values import as_body
 from controller.adapters.exchange import ExchangeError

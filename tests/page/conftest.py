@@ -65,8 +65,10 @@ def open_page(browser, served) -> Iterator[Callable]:
     """Return how to open the page; whatever it complains of fails the test."""
     contexts, complaints = [], []
 
-    def opened(path="/", **options):
+    def opened(path="/", prepare=None, **options):
         context = browser.new_context(**{"viewport": SIZE, **options})
+        if prepare is not None:
+            prepare(context)
         context.set_default_timeout(WAIT_MS)
         contexts.append(context)
         page = context.new_page()

@@ -15,11 +15,11 @@ from fastapi import FastAPI
 
 from api.app import create_app
 from api.record_book import Records
-from api.server import serve
+from api.server import Listen, serve
 from controller.adapters.memory_records import MemoryRecords
 from controller.core.plan import Plan
-from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis
-from controller.ports import Heated, Instant, Snapshot
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis, UtcMillis
+from controller.ports import Heated, Instant, SeasonReader, Snapshot
 from tests.api.conftest import SCAN_MS, UTC_MS, WARM, FakeBench, FakeReader, make_plan
 
 FIRST_MS = UTC_MS - 5 * DAY_MS
@@ -49,8 +49,9 @@ class LiveBench(FakeBench):
         """Scan, unless the controller stands still."""
         if self.frozen:
             return
-        self.run_ms = self.now().run_ms - SCAN_MS  # scan() adds as much
-        self.scan(self.temps)
+        now = self.now()
+        self.run_ms = now.run_ms - SCAN_MS  # scan() adds as much
+        self.scan(self.temps, utc_ms=UtcMillis(now.utc_ms))
         if self.changed is not None:
             self.changed.set()
 
@@ -81,18 +82,23 @@ def invented_log() -> FakeReader:
     return reader
 
 
-Make = Callable[[LiveBench, FakeReader, MemoryRecords], FastAPI]
+Make = Callable[[LiveBench, SeasonReader, MemoryRecords], FastAPI]
 
 
-def plain_app(bench: LiveBench, reader: FakeReader, kept: MemoryRecords) -> FastAPI:
+def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> FastAPI:
     return create_app(bench, lambda: reader, bench, Records(kept, lambda: kept))
 
 
 class Served:
     """A bench and its server, in a thread with a loop of its own."""
 
-    def __init__(self, make: Make = plain_app) -> None:
-        self.bench, self.reader = LiveBench(), invented_log()
+    def __init__(
+        self,
+        make: Make = plain_app,
+        bench: LiveBench | None = None,
+        reader: SeasonReader | None = None,
+    ) -> None:
+        self.bench, self.reader = bench or LiveBench(), reader or invented_log()
         self.kept = MemoryRecords()
         self.app = make(self.bench, self.reader, self.kept)
         for _ in range(3):
@@ -128,8 +134,9 @@ class Served:
             ready.set()
 
         tasks = [
-            asyncio.create_task(serve(self.app, "127.0.0.1", self.port, took)),
+            asyncio.create_task(serve(self.app, Listen("127.0.0.1", self.port), took)),
             asyncio.create_task(self._scan()),
+            asyncio.create_task(self.app.state.context.feed.serve(self.bench)),
         ]
         await self._stop.wait()
         for task in tasks:
