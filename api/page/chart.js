@@ -193,8 +193,10 @@ export class StripChart {
       said.push(`${tempText(least, unit)} to ${tempText(most, unit)}`);
     } else said.push("no readings");
     if (heat?.knownS) said.push(`heat on ${shareText(heat.onS / heat.knownS)} of the time`);
-    if (temps?.gaps.length) said.push(`${temps.gaps.length} gaps in the readings`);
-    if (this.data.events?.length) said.push(`${this.data.events.length} events`);
+    const gaps = temps?.gaps.length;
+    if (gaps) said.push(gaps === 1 ? "a gap in the readings" : `${gaps} gaps in the readings`);
+    const events = this.data.events?.length;
+    if (events) said.push(events === 1 ? "one event" : `${events} events`);
     return `${said.join("; ")}. Arrows move, plus and minus stretch, Home is the season, End is now.`;
   }
 

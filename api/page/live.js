@@ -7,6 +7,7 @@ import { get, Refused } from "./api.js";
 const STREAM_AGAIN_MS = 30_000;
 const LEAST_POLL_MS = 1_000;
 const SLACK_MS = 4_000;
+const LOST_MS = 1_500; // once nobody answered, so much more than an answer's due time
 const DRAW_EVERY_MS = 500; // a demo's bench scans far more often than anybody reads
 
 /** Keeps the newest bench, and tells when it changes or grows old. */
@@ -54,7 +55,8 @@ export class Live {
 
   /** Return whether what is shown may be taken for the present. */
   isLive() {
-    return this.bench !== null && this.ageMs() < this.patienceMs() && !this.stalled();
+    const patienceMs = this.failure ? this.everyMs() + LOST_MS : this.patienceMs();
+    return this.bench !== null && this.ageMs() < patienceMs && !this.stalled();
   }
 
   /** Whether the bench answers, but its controller has stopped looking at it. */
@@ -123,6 +125,7 @@ export class Live {
       stream.close();
       this.streamedAt = 0;
       if (this.stream !== stream || this.stopped) return;
+      this.refresh();
       this.reopening = setTimeout(() => this.openStream(), STREAM_AGAIN_MS);
     });
   }

@@ -285,7 +285,9 @@ document.addEventListener("keydown", (event) => {
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden && !live.stopped) live.refresh();
 });
-window.addEventListener("online", () => live.refresh());
+for (const change of ["online", "offline"]) {
+  window.addEventListener(change, () => live.stopped || live.refresh());
+}
 new ResizeObserver(() => draw()).observe(byId("plan-frame"));
 
 function fromHash() {

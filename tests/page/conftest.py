@@ -33,8 +33,9 @@ def browser():
     missing = _missing()
     if missing is not None:
         (pytest.fail if os.environ.get("CI") else pytest.skip)(missing)
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=WAIT_MS)
     with sync_playwright() as started:
         chromium = started.chromium.launch(
             executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
@@ -60,19 +61,27 @@ def bench(served):
     served.bench.frozen = False
 
 
+SIZE = {"width": 1200, "height": 900}
+
+
+class Complaints(list[str]):
+    """What pages complained of: errors of their scripts that nobody caught."""
+
+    def watch(self, page) -> None:
+        page.on("pageerror", lambda error: self.append(str(error)))
+
+
 @pytest.fixture
 def open_page(browser, served) -> Iterator[Callable]:
     """Return how to open the page; whatever it complains of fails the test."""
-    contexts, complaints = [], []
+    contexts, complaints = [], Complaints()
 
     def opened(path="/", prepare=None, **options):
         context = browser.new_context(**{"viewport": SIZE, **options})
+        contexts.append(context)
+        page = _new_page(context, complaints)
         if prepare is not None:
             prepare(context)
-        context.set_default_timeout(WAIT_MS)
-        contexts.append(context)
-        page = context.new_page()
-        page.on("pageerror", lambda error: complaints.append(str(error)))
         page.goto(served.url + path)
         return page
 
@@ -82,12 +91,34 @@ def open_page(browser, served) -> Iterator[Callable]:
     assert complaints == []
 
 
-SIZE = {"width": 1200, "height": 900}
+def _new_page(context, complaints: Complaints):
+    context.set_default_timeout(WAIT_MS)
+    page = context.new_page()
+    complaints.watch(page)
+    return page
+
+
+@pytest.fixture(scope="module")
+def one_page(browser, served):
+    """A page that a module's tests share: loading one takes longer than most of them."""
+    complaints = Complaints()
+    context = browser.new_context(viewport=SIZE)
+    page = _new_page(context, complaints)
+    page.goto(served.url)
+    page.wait_for_selector("#plan [data-tray=N1]")
+    yield page, complaints
+    context.close()
 
 
 @pytest.fixture
-def page(open_page):
-    """The page, with the bench on it."""
-    found = open_page()
-    found.wait_for_selector("#plan [data-tray=N1]")
-    return found
+def page(one_page):
+    """The page with the bench on it, no dialog open, nothing waiting."""
+    found, complaints = one_page
+    del complaints[:]
+    yield found
+    found.unroute_all(behavior="ignoreErrors")
+    found.context.set_offline(False)
+    found.evaluate(
+        "() => { document.querySelector('dialog').close(); localStorage.clear(); }"
+    )
+    assert complaints == []

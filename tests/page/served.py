@@ -118,7 +118,9 @@ class Served:
         assert ready.wait(10)
 
     def stop(self) -> None:
-        """End the server: its port is closed."""
+        """End the server, if it runs: its port is closed."""
+        if not self._thread.is_alive():
+            return
         self._loop.call_soon_threadsafe(self._stop.set)
         self._thread.join(10)
         assert not self._thread.is_alive()

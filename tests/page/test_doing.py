@@ -226,7 +226,7 @@ def test_a_container_is_looked_at_with_one_tap_and_exceptions_by_label(page, ser
 
 def test_what_is_told_without_a_connection_is_sent_later_and_once(page, served):
     before = len(changes(served))
-    page.context.set_offline(True)
+    served.stop()
     expect(page.locator("#notlive")).to_be_visible()
     page.click("#doing [data-do=event]")
     choose(page, "kind", "misted")
@@ -234,7 +234,7 @@ def test_what_is_told_without_a_connection_is_sent_later_and_once(page, served):
     submit(page)
     expect(dialog(page)).to_be_hidden()
     expect(page.locator("#waiting")).to_contain_text("Waits on this device")
-    page.context.set_offline(False)
+    served.start()
     expect(page.locator("#waiting")).to_be_empty()
     expect(page.locator("#event-list")).to_contain_text("misted · N2")
     assert len(changes(served)) == before + 1

@@ -76,9 +76,11 @@ def test_a_controller_that_stands_still_does_not_look_live(page, bench):
 
 
 def test_a_probe_that_falls_silent_is_said_in_words(page, bench):
-    bench.temps["n1"] = None
-    expect(tray(page, "N1")).to_have_class(re.compile("unknown|kept"))
-    bench.temps["n1"] = 20.5
+    bench.temps["n1"] = 85.0
+    bench.begun_s -= 200  # more than two minutes, after which a probe is lost
+    expect(tray(page, "N1")).to_contain_text("no reading for 3 min")
+    expect(tray(page, "N1")).to_have_class(re.compile("unknown"))
+    expect(page.locator("#lead")).to_contain_text("N1 is without a reading")
 
 
 def test_degrees_are_those_of_the_bench(page, bench):
