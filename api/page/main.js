@@ -73,7 +73,7 @@ function draw() {
   drawPlan(byId("plan"), { bench, batches: known.batches, warmAt: known.warmAt, chosen: known.chosen });
   show(byId("block"), titleBlock(bench, here));
   showAlarms(bench, here);
-  showMats(bench, known.heatToday, here);
+  showMats(bench, known, here);
   showDiary(known.events, here);
   showWaiting(here);
   show(byId("tray-list"), trayList(bench, known, here));

@@ -13,11 +13,20 @@ const LOWEST_C = 5; // what the bench allows; it has the last word
 const BELOW_CUTOUT_K = 3;
 
 /** Show what is said of each mat. */
-export function showMats(bench, heatToday, context) {
-  show(byId("mat-list"), bench.mats.map((mat) => oneMat(mat, heatToday[mat.name], bench, context)));
+export function showMats(bench, { heatToday, warmAt }, context) {
+  const lines = bench.mats.map((mat) =>
+    oneMat(mat, { energyWh: heatToday[mat.name], warm: warmText(mat, warmAt) }, bench, context),
+  );
+  show(byId("mat-list"), lines);
 }
 
-function oneMat(mat, energyWh, bench, { nowMs, zone, may }) {
+/** Return when a mat's trays will be as wanted: that of the last one. */
+function warmText(mat, warmAt) {
+  const times = mat.trays.map((name) => warmAt[name]).filter(Boolean).sort();
+  return times.length ? `warming, ${times.at(-1)}` : null;
+}
+
+function oneMat(mat, { energyWh, warm }, bench, { nowMs, zone, may }) {
   const unit = bench.display_unit;
   const energy = energyWh === undefined ? null : `${energyText(energyWh)} today as printed on the mat`;
   return h(
@@ -29,7 +38,7 @@ function oneMat(mat, energyWh, bench, { nowMs, zone, may }) {
     h(
       "dl",
       { class: "facts" },
-      fact("wanted", wantedText(mat, unit, nowMs, zone)),
+      fact("wanted", [wantedText(mat, unit, nowMs, zone), warm].filter(Boolean).join("; ")),
       fact("heat", [mat.duty_text, energy].filter(Boolean).join("; ")),
       mat.step.of > 1 ? fact("step", stepText(mat.step, nowMs, zone)) : null,
       ...mat.surface.map((probe) =>

@@ -15,7 +15,7 @@ export function trayList(bench, { batches, forecast, kept }, context) {
         "h3",
         {},
         h("button", { type: "button", class: "quiet", "data-do": "tray", "data-tray": tray.name }, tray.name),
-        ` ${leading(tray, bench.display_unit, kept[tray.name], dayOf(tray, batches))}`,
+        h("span", {}, leading(tray, bench.display_unit, kept[tray.name], dayOf(tray, batches))),
       ),
       batchLines(tray, batches, forecast, context),
       lookButton(tray, batches, context.may),

@@ -66,13 +66,11 @@ def heat_buckets(
         for number, lasting_ms in _shares(begin_ms, end_ms, width_ms):
             start_ms = BEGINNING_MS + number * width_ms
             bucket = found.setdefault(number, HeatBucket(start_ms))
-            _add(bucket, lasting_ms, on, setpoint_mc)
+            _add(bucket, lasting_ms, lasting_ms if on else 0, setpoint_mc)
     return [found[number] for number in sorted(found)]
 
 
-def kept(
-    hours: Iterable[Bucket], heat: Iterable[HeatBucket], within_mk: int
-) -> Kept:
+def kept(hours: Iterable[Bucket], heat: Iterable[HeatBucket], within_mk: int) -> Kept:
     """Return in how many hours the mean was near the mean setpoint.
 
     Args:
@@ -111,14 +109,18 @@ def _spells(told: Sequence[Heated], from_ms: int, to_ms: int) -> Iterator[_Spell
 
 
 def _shares(begin_ms: int, end_ms: int, width_ms: int) -> Iterator[tuple[int, int]]:
-    for number in range(bucket_of(begin_ms, width_ms), bucket_of(end_ms - 1, width_ms) + 1):
+    for number in range(
+        bucket_of(begin_ms, width_ms), bucket_of(end_ms - 1, width_ms) + 1
+    ):
         start_ms = BEGINNING_MS + number * width_ms
         yield number, min(end_ms, start_ms + width_ms) - max(begin_ms, start_ms)
 
 
-def _add(bucket: HeatBucket, lasting_ms: int, on: bool, setpoint_mc: int | None) -> None:  # noqa: FBT001
+def _add(
+    bucket: HeatBucket, lasting_ms: int, on_ms: int, setpoint_mc: int | None
+) -> None:
     bucket.known_ms += lasting_ms
-    bucket.on_ms += lasting_ms if on else 0
+    bucket.on_ms += on_ms
     if setpoint_mc is None:
         return
     bucket.wanted_ms += lasting_ms

@@ -85,4 +85,6 @@ def test_scans_that_are_missing_tell_nothing_and_then_what_held_goes_on(path, sa
 
 @pytest.mark.parametrize("span", [(0, 1_000), (UTC_MS + 1_000 * HOUR_MS, 2**45)])
 def test_a_time_without_scans_tells_nothing(path, samples, span):
-    assert written(path, samples, on_every(samples, 1, 5, 20)).heated("north", *span) == []
+    assert (
+        written(path, samples, on_every(samples, 1, 5, 20)).heated("north", *span) == []
+    )

@@ -17,7 +17,7 @@ def _missing() -> str | None:
     if shutil.which(CHROMIUM) is None:
         return "chromium is not installed (apt-get install chromium)"
     try:
-        import playwright.sync_api  # noqa: F401
+        import playwright.sync_api  # noqa: F401, PLC0415
     except ImportError:
         return "playwright is not installed (the extra test)"
     return None
@@ -33,7 +33,7 @@ def browser():
     missing = _missing()
     if missing is not None:
         (pytest.fail if os.environ.get("CI") else pytest.skip)(missing)
-    from playwright.sync_api import expect, sync_playwright
+    from playwright.sync_api import expect, sync_playwright  # noqa: PLC0415
 
     expect.set_options(timeout=WAIT_MS)
     with sync_playwright() as started:
@@ -100,7 +100,7 @@ def _new_page(context, complaints: Complaints):
 
 @pytest.fixture(scope="module")
 def one_page(browser, served):
-    """A page that a module's tests share: loading one takes longer than most of them."""
+    """A page that a module's tests share: to load one takes longer than most."""
     complaints = Complaints()
     context = browser.new_context(viewport=SIZE)
     page = _new_page(context, complaints)

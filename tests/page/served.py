@@ -7,8 +7,7 @@ stands a log of five invented days with a gap, and records in memory.
 import asyncio
 import math
 import threading
-import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field, replace
 
 from fastapi import FastAPI
@@ -16,6 +15,7 @@ from fastapi import FastAPI
 from api.app import create_app
 from api.record_book import Records
 from api.server import Listen, serve
+from controller.adapters.clocks import SystemClock
 from controller.adapters.memory_records import MemoryRecords
 from controller.core.plan import Plan
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis, UtcMillis
@@ -38,11 +38,15 @@ class LiveBench(FakeBench):
     plan: Plan = field(default_factory=page_plan)
     temps: dict[str, float | None] = field(default_factory=lambda: dict(WARM))
     frozen: bool = False
-    begun_s: float = field(default_factory=time.monotonic)
+    clock: SystemClock = field(default_factory=lambda: SystemClock("UTC"))
+    begun_ms: int = 0
+    base_ms: int = 200_000
     changed: asyncio.Event | None = None
 
     def now(self) -> Instant:
-        run_ms = 200_000 + round(1000 * (time.monotonic() - self.begun_s))
+        real_ms = self.clock.now().run_ms
+        self.begun_ms = self.begun_ms or real_ms
+        run_ms = self.base_ms + real_ms - self.begun_ms
         return Instant(run_ms, UTC_MS + run_ms, self.clock_ok, 20_498, 9 * 60)
 
     def tick(self) -> None:
@@ -64,7 +68,7 @@ class LiveBench(FakeBench):
 
 
 def invented_log() -> FakeReader:
-    """Return five days: readings a minute with a gap, heat on for a third of the time."""
+    """Return five days: readings with a gap, heat on for two thirds of the time."""
     reader = FakeReader()
     for n, probe in enumerate(("n1", "n2a", "n2b", "s1", "v1")):
         reader.series[probe] = [
@@ -97,7 +101,9 @@ class Served:
         make: Make = plain_app,
         bench: LiveBench | None = None,
         reader: SeasonReader | None = None,
+        beside: Callable[[], Awaitable[None]] | None = None,
     ) -> None:
+        self._beside = beside
         self.bench, self.reader = bench or LiveBench(), reader or invented_log()
         self.kept = MemoryRecords()
         self.app = make(self.bench, self.reader, self.kept)
@@ -140,6 +146,8 @@ class Served:
             asyncio.create_task(self._scan()),
             asyncio.create_task(self.app.state.context.feed.serve(self.bench)),
         ]
+        if self._beside is not None:
+            tasks.append(asyncio.ensure_future(self._beside()))
         await self._stop.wait()
         for task in tasks:
             task.cancel()
@@ -148,4 +156,4 @@ class Served:
     async def _scan(self) -> None:
         while True:
             self.bench.tick()
-            await asyncio.sleep(EVERY_S)
+            await asyncio.sleep(EVERY_S)  # noqa: TID251 - a real browser waits for it

@@ -18,7 +18,10 @@ def chart(page):
 
 
 def chosen(page, name):
-    if page.locator(f"#plan [data-tray={name}]").get_attribute("aria-pressed") == "false":
+    if (
+        page.locator(f"#plan [data-tray={name}]").get_attribute("aria-pressed")
+        == "false"
+    ):
         page.click(f"#plan [data-tray={name}]")
     page.wait_for_selector(f"#chart[data-shown][aria-label^='Tray {name},']")
 
@@ -35,7 +38,8 @@ def lasting(page):
 
 def moved(page, before):
     page.wait_for_function(
-        "before => document.querySelector('#chart').dataset.shown !== before", arg=before
+        "before => document.querySelector('#chart').dataset.shown !== before",
+        arg=before,
     )
     return page.locator("#chart").get_attribute("data-shown")
 
@@ -119,14 +123,18 @@ def test_two_fingers_pinch_it(page, chart):
             fire('pointerup', 12, 500);
         }"""
     )
-    page.wait_for_function(f"long => Math.abs({LASTING} - long / 3) < 0.05 * long", arg=long)
+    page.wait_for_function(
+        f"long => Math.abs({LASTING} - long / 3) < 0.05 * long", arg=long
+    )
 
 
 def test_what_is_under_the_pointer_is_read_out(page, chart):
     box = chart.bounding_box()
     page.mouse.move(box["x"] + 200, box["y"] + 100)
     readout = page.locator("#chart-readout")
-    expect(readout).to_contain_text(re.compile(r"20\.\d\d.°C · .*wanted 21\.0.°C · heat on"))
+    expect(readout).to_contain_text(
+        re.compile(r"20\.\d\d.°C · .*wanted 21\.0.°C · heat on")
+    )
 
 
 def test_the_log_cannot_be_read_and_the_chart_says_so(page, chart, served):
@@ -143,4 +151,6 @@ def test_the_log_cannot_be_read_and_the_chart_says_so(page, chart, served):
 def test_two_curves_of_a_tray_with_two_probes_become_one_envelope(page):
     chosen(page, "N2")
     expect(page.locator("#chart .mean")).to_have_count(1)
-    expect(page.locator("#chart")).to_have_attribute("aria-label", re.compile("Tray N2"))
+    expect(page.locator("#chart")).to_have_attribute(
+        "aria-label", re.compile("Tray N2")
+    )

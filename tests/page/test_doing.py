@@ -1,8 +1,6 @@
 """What one does from afar: acknowledge, hold, setpoints, events, looks, all by hand."""
 
-import json
-from urllib.request import Request, urlopen
-
+import httpx
 import pytest
 from playwright.sync_api import expect
 
@@ -41,10 +39,7 @@ def changes(served):
 
 def told(served, path, **body):
     """Tell something over HTTP, as another person would."""
-    data = json.dumps(body).encode()
-    asked = Request(served.url + path, data, {"Content-Type": "application/json"})
-    with urlopen(asked) as answer:
-        return json.load(answer)
+    return httpx.post(served.url + path, json=body).raise_for_status().json()
 
 
 @pytest.fixture
@@ -217,7 +212,11 @@ def test_a_container_is_looked_at_with_one_tap_and_exceptions_by_label(page, ser
     page.fill("dialog [name=count]", "2")
     submit(page)
     expect(dialog(page)).to_be_hidden()
-    looks = {one.value.batch: one.value for one in changes(served) if one.kind.value == "look"}
+    looks = {
+        one.value.batch: one.value
+        for one in changes(served)
+        if one.kind.value == "look"
+    }
     assert (looks[first].looked_at, looks[first].text) == (12, "tops fine")
     assert looks[first].tops is looks[first].base is None
     assert looks[second].dead.mould == 2

@@ -41,7 +41,7 @@ def served(tokens, secrets, tmp_path_factory):
         records = Records(kept, lambda: kept)
         return create_app(bench, lambda: reader, bench, records, access=access)
 
-    found = Served(guarded)
+    found = Served(guarded, beside=access.serve)
     yield found
     found.stop()
 
@@ -117,7 +117,9 @@ def test_a_token_that_is_revoked_ends_what_is_open(open_page, tokens):
     page = open_page(f"/#token={secret}")
     drawn(page)
     tokens.revoke("guest")
-    expect(page.locator("#dialog-h")).to_have_text("Log in to this bench", timeout=15_000)
+    expect(page.locator("#dialog-h")).to_have_text(
+        "Log in to this bench", timeout=15_000
+    )
     expect(page.locator("dialog .trouble")).to_have_text(
         re.compile("no longer logged in")
     )

@@ -11,7 +11,8 @@ T_MS = 1_771_059_600_000  # 2026-02-14T09:00:00Z, a whole hour
 
 def told(*spells):
     return [
-        Heated(T_MS + minute * MINUTE_MS, on, setpoint) for minute, on, setpoint in spells
+        Heated(T_MS + minute * MINUTE_MS, on, setpoint)
+        for minute, on, setpoint in spells
     ]
 
 

@@ -53,7 +53,7 @@ class HeatMemory:
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._known: dict[int, "array[int]"] = {}
+        self._known: dict[int, array[int]] = {}
 
     def of(self, db: sqlite3.Connection, block: BlockRow) -> Iterator[_Told]:
         """Yield the commands of a block.
