@@ -25,8 +25,12 @@ function oneAlarm(alarm, { nowMs, zone, may }) {
   return h(
     "li",
     { class: `alarm ${alarm.priority}${alarm.rings ? " rings" : ""}`, "data-key": alarm.id },
-    h("p", { class: "what" }, h("strong", {}, priorityText(alarm.priority)), " ", alarm.sentence),
-    h("p", { class: "under" }, alarmState(alarm, nowMs, zone)),
+    h(
+      "div",
+      { class: "said" },
+      h("p", {}, h("strong", {}, priorityText(alarm.priority)), " ", alarm.sentence),
+      h("p", { class: "under" }, alarmState(alarm, nowMs, zone)),
+    ),
     may
       ? h(
           "div",

@@ -53,6 +53,7 @@ function context() {
 // ------------------------------------------------------------------- being shown
 
 function onBench(bench) {
+  document.body.classList.remove("empty");
   showFresh(live);
   document.title = titleOf(bench);
   byId("name").textContent = bench.bench;

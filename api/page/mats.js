@@ -34,7 +34,7 @@ function oneMat(mat, { energyWh, warm }, bench, { nowMs, zone, may }) {
     { class: `note ${wireState(mat)}`, "data-key": mat.name, "aria-label": `Mat ${mat.name}` },
     h("h3", {}, mat.title || `mat ${mat.name}`, " ", h("span", { class: "aside" }, heatText(mat))),
     h("p", { class: "why" }, mat.why),
-    mat.trip ? h("p", { class: "trip" }, `${mat.trip.sentence} It happened ${whenText(Date.parse(mat.trip.at), nowMs, zone)}.`) : null,
+    mat.trip ? h("p", { class: "trip" }, `It was probe ${mat.trip.probe}, at ${whenText(Date.parse(mat.trip.at), nowMs, zone)}.`) : null,
     h(
       "dl",
       { class: "facts" },

@@ -156,7 +156,7 @@ function drawTray(place, { bench, batches, warmAt, chosen }) {
     state.warming
       ? s("text", { class: "state warming", x: x + 10, y: y + 79 }, fitted(state.warming, w - 16, 6.5))
       : null,
-    troubled ? s("text", { class: "flag", x: x + w - 30, y: y + 22 }, "!") : null,
+    troubled ? s("text", { class: "flag", x: x + w - 38, y: y + 23 }, "!") : null,
     planted(here, tray, below(state.warming ? 82 : 66, { x, y, w, h })),
   );
 }

@@ -7,7 +7,12 @@ const SPACE = "\u00a0";
 /** Return a number with a real minus sign. */
 export function figure(value, decimals) {
   const text = (Math.round(value * 10 ** decimals) / 10 ** decimals + 0).toFixed(decimals);
-  return text.replace("-", MINUS);
+  return grouped(text.replace("-", MINUS));
+}
+
+/** Return a number with its thousands apart, from ten thousand on (ISO 80000-1, 7.3.1). */
+function grouped(text) {
+  return text.replace(/^(\D?\d{2,3})(\d{3})(?!\d)/, "$1\u202f$2");
 }
 
 export function toShown(tempC, unit) {

@@ -16,14 +16,15 @@ export function reachedIn(points, targetC) {
   const middle = Math.floor(points.length / 2);
   const early = slope(points.slice(0, middle + 1));
   const late = slope(points.slice(middle));
-  const [, lastC] = points.at(-1);
+  const [lastMs, lastC] = points.at(-1);
   const missingK = targetC - lastC;
   if (missingK <= 0 || late.perMs <= 0) return null;
   const straightMs = missingK / late.perMs;
   const apartMs = late.atMs - early.atMs;
   const dying = Math.log(early.perMs / late.perMs) / apartMs; // 1 / time constant
   if (!(early.perMs > 0) || !(dying > 0)) return bounded(straightMs);
-  const share = (missingK * dying) / late.perMs;
+  const nowPerMs = late.perMs * Math.exp(-dying * (lastMs - late.atMs));
+  const share = (missingK * dying) / nowPerMs; // of the way that is left in all
   if (share >= 0.98) return null; // as it warms now, it never gets there
   return bounded(-Math.log(1 - share) / dying);
 }

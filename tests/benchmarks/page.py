@@ -22,8 +22,8 @@ from api.page_files import page_files
 from controller.adapters.season_log import DirectSeasonLog, SeasonLogReader
 from controller.core.units import HOUR_MS, Millis
 from controller.ports import Instant
-from tests.benchmarks.invented.season import write
 from tests.api.conftest import SCAN_MS
+from tests.benchmarks.invented.season import write
 from tests.page.served import LiveBench, Served
 
 CHROMIUM = "/usr/bin/chromium"

@@ -88,7 +88,7 @@ def kept(name: str, picture: bytes) -> None:
     """Keep a picture small, whatever it was taken as."""
     path = PICTURES / f"{name}.webp"
     Image.open(io.BytesIO(picture)).save(path, quality=82, method=6)
-    print(f"{path.name}: {path.stat().st_size / 1000:.0f} kB")
+    print(f"{path.name}: {path.stat().st_size / 1000:.0f} kB")  # noqa: T201
 
 
 def main() -> None:

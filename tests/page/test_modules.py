@@ -11,7 +11,8 @@ def ask(page):
 
     def asked(module, call):
         return page.evaluate(
-            f"async () => {{ const m = await import('/page/{module}.js'); return {call}; }}"
+            "async () => {"
+            f" const m = await import('/page/{module}.js'); return {call}; }}"
         )
 
     return asked
@@ -26,6 +27,8 @@ def ask(page):
         ("m.tempText(-3.25, '°C', 2)", "\u22123.25\u00a0°C"),
         ("m.differenceText(1, '°C')", "1\u00a0K"),
         ("m.differenceText(1, '°F')", "1.8\u00a0°F"),
+        ("m.figure(46077.4, 0)", "46\u202f077"),
+        ("m.figure(1234.5, 1)", "1234.5"),
         ("m.energyText(99.4)", "99\u00a0Wh"),
         ("m.energyText(1234)", "1.23\u00a0kWh"),
         ("m.shareText(0.996)", "99\u00a0%"),
@@ -73,7 +76,8 @@ def test_a_day_begins_at_its_own_midnight(ask):
 
 
 def test_ticks_stand_at_full_hours_of_the_benchs_clock(ask):
-    window = "{fromMs: Date.parse('2027-02-03T00:10:00Z'), toMs: Date.parse('2027-02-03T06:10:00Z')}"
+    begin, end = (f"Date.parse('2027-02-03T0{hour}:10:00Z')" for hour in (0, 6))
+    window = f"{{fromMs: {begin}, toMs: {end}}}"
     texts = ask(
         "chart_scale", f"m.timeTicks({window}, 400, 'Asia/Kolkata').map((t) => t[1])"
     )
@@ -125,8 +129,9 @@ def test_gaps_are_where_readings_are_missing_for_longer_than_a_probe_may_be_sile
     ]
 
 
-FORETOLD = """{half_rooted: {from_90: '2027-02-20', from_50: '2027-02-24', median: '2027-02-27',
-    to_50: '2027-03-02', to_90: '2027-03-08'}, share_rooted: {expected: 0.8}}"""
+FORETOLD = """{share_rooted: {expected: 0.8}, half_rooted: {
+    from_90: '2027-02-20', from_50: '2027-02-24', median: '2027-02-27',
+    to_50: '2027-03-02', to_90: '2027-03-08'}}"""
 
 
 def test_a_date_is_told_as_a_bracket_and_its_lack_by_its_reason(ask):
