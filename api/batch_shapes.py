@@ -9,6 +9,7 @@ from typing import Literal, NotRequired
 from typing_extensions import TypedDict
 
 from api.batch_bodies import BatchBody, CloseBody, LookBody, MoveBody
+from api.plant_bodies import StageBody
 
 BatchState = Literal["not stuck", "stuck", "closed"]
 
@@ -90,6 +91,34 @@ class MoveView(TypedDict):
     revisions: int
 
 
+class StageView(TypedDict):
+    """One stage of plants."""
+
+    id: int
+    href: str
+    stage: StageBody
+    written_at: str
+    written_by: str
+    revisions: int
+
+
+class PlantsView(TypedDict):
+    """The plants of a batch, summed up; here: how many should still be there.
+
+    left: given, sold or planted. alive_after_six_weeks is null until six weeks after
+    the last were potted.
+    """
+
+    potted: int
+    hardened: int
+    established: int
+    left: int
+    dead: int
+    here: int
+    mean_root_score: float | None
+    alive_after_six_weeks: int | None
+
+
 class RootingView(TypedDict):
     """So many rooted after one time and by another.
 
@@ -149,6 +178,8 @@ class BatchFileView(BatchView):
     looks: list[LookView]
     moves: list[MoveView]
     closing: CloseBody | None
+    stages: list[StageView]
+    plants: PlantsView
     stays: list[StayView]
     rootings: list[RootingView]
     dead: DeadView
@@ -157,17 +188,17 @@ class BatchFileView(BatchView):
 
 
 class BatchChangeView(TypedDict):
-    """One change: what was told of a batch, a look, a move or the end, and when.
+    """One change: what was told of a batch, a look, a move, the end or plants, and when.
 
-    subject is the number of the look or move, or the batch's code.
+    subject is the number of the look, move or stage, or the batch's code.
     """
 
     id: int
-    kind: Literal["batch", "look", "move", "closing"]
+    kind: Literal["batch", "look", "move", "closing", "stage"]
     subject: str
     written_at: str
     written_by: str
-    told: BatchBody | LookBody | MoveBody | CloseBody
+    told: BatchBody | LookBody | MoveBody | CloseBody | StageBody
 
 
 class BatchHistoryView(TypedDict):

@@ -23,13 +23,16 @@ from api.batch_shapes import (
     DeadView,
     LookView,
     MoveView,
+    PlantsView,
     RootedView,
     RootingView,
+    StageView,
     StayView,
     TrayBatchView,
     TuggedView,
 )
 from api.formats import utc_text
+from api.plant_bodies import StageBody
 from api.record_values import as_body
 from controller.core.units import DAY_MS
 from controller.records.book import BatchFile, Book, History, batches, changes_of
@@ -37,6 +40,7 @@ from controller.records.changes import Change, Kind
 from controller.records.evidence import dead_in, rooted_in, rootings, tugged_in
 from controller.records.looks import Look
 from controller.records.places import Closing, Move, Stay
+from controller.records.stages import Stage, alive_after_six_weeks, plants
 
 
 def batch_view(file: BatchFile, now_utc_ms: int) -> BatchView:
@@ -101,14 +105,16 @@ def history_view(book: Book, file: BatchFile) -> BatchHistoryView:
 
 def _change_view(change: Change) -> BatchChangeView:
     told = as_body(change.value)
-    body: BatchBody | LookBody | MoveBody | CloseBody
-    kind: Literal["batch", "look", "move", "closing"]
+    body: BatchBody | LookBody | MoveBody | CloseBody | StageBody
+    kind: Literal["batch", "look", "move", "closing", "stage"]
     if isinstance(change.value, Look):
         kind, body = "look", LookBody.model_validate(told)
     elif isinstance(change.value, Move):
         kind, body = "move", MoveBody.model_validate(told)
     elif isinstance(change.value, Closing):
         kind, body = "closing", CloseBody.model_validate(told)
+    elif isinstance(change.value, Stage):
+        kind, body = "stage", StageBody.model_validate(told)
     else:
         kind, body = "batch", BatchBody.model_validate(told)
     return BatchChangeView(
@@ -141,6 +147,8 @@ def batch_file_view(book: Book, file: BatchFile, now_utc_ms: int) -> BatchFileVi
         looks=[_look_view(book, file.code, *told) for told in file.looks],
         moves=[_move_view(book, file.code, *told) for told in file.moves],
         closing=_closing(file),
+        stages=[_stage_view(book, file.code, *told) for told in file.stages],
+        plants=_plants_view(file, now_utc_ms),
         stays=[_stay_view(stay) for stay in file.stays],
         rootings=[
             RootingView(
@@ -221,6 +229,34 @@ def _move_view(book: Book, code: str, number: str, move: Move) -> MoveView:
         written_at=written_at,
         written_by=written_by,
         revisions=revisions,
+    )
+
+
+def _stage_view(book: Book, code: str, number: str, stage: Stage) -> StageView:
+    written_at, written_by, revisions = _written(book.history(Kind.STAGE, number))
+    return StageView(
+        id=int(number),
+        href=f"/v1/batches/{code}/stages/{number}",
+        stage=StageBody.model_validate(as_body(stage)),
+        written_at=written_at,
+        written_by=written_by,
+        revisions=revisions,
+    )
+
+
+def _plants_view(file: BatchFile, now_utc_ms: int) -> PlantsView:
+    told = [stage for _, stage in file.stages]
+    found = plants(told)
+    score = found.mean_root_score
+    return PlantsView(
+        potted=found.potted,
+        hardened=found.hardened,
+        established=found.established,
+        left=found.left,
+        dead=found.dead,
+        here=found.here,
+        mean_root_score=None if score is None else round(score, 2),
+        alive_after_six_weeks=alive_after_six_weeks(told, now_utc_ms),
     )
 
 

@@ -183,6 +183,7 @@ def test_everything_goes_out_as_csv_while_a_daemon_writes_or_not(log, tmp_path, 
     lock.release()
     assert json.loads(capsys.readouterr().out) == {
         "batches.csv": 2,
+        "plants.csv": 0,
         "looks.csv": 1,
         "moves.csv": 1,
         "ends.csv": 1,
@@ -300,3 +301,35 @@ def test_what_is_no_text_is_refused(tmp_path, url, capsys):
     assert typed("import", path, "--url", url) == 1
     assert "is not UTF-8 at byte" in capsys.readouterr().err
     assert typed("import", tmp_path / "none.csv", "--url", url) == 2
+
+
+def test_plants_and_rounds_are_told_with_few_words(url, kept, capsys):
+    typed(*ADD, "--wanted", 3, "--url", url)
+    typed("add", "quince", "--kind", "hardwood", *STUCK, "--url", url)
+    capsys.readouterr()
+    at = ["--at", "2026-02-12T09:00"]
+    other = ["--except", TWO, "wilted=2", "rotted-base=1"]
+    assert typed("round", "N1", *other, *at, "--url", url) == 0
+    assert len(capsys.readouterr().out.splitlines()) == 3
+    assert typed("plants", ONE, "potted", 9, "--roots", 3, *at, "--url", url) == 0
+    said = capsys.readouterr().out
+    assert "tops-only, at 20; tops: fine" in said
+    assert "2026-02-12 09:00, 9 potted, roots 3 of 4" in said
+    assert typed("plants", ONE, "dead", 1, "--reason", "slugs", "--url", url) == 0
+    assert "1 dead: slugs" in capsys.readouterr().out
+    assert kept.changes(0)[3].value.dead.rotted_base == 1
+
+
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [
+        ([TWO], "say what was seen"),
+        ([ONE, "roots=2"], "write dormant=N"),
+        ([TWO, "wilted=2"], "not told how many were stuck"),
+    ],
+)
+def test_a_round_that_is_not_understood_is_refused(url, capsys, other, words):
+    typed(*ADD, "--url", url)
+    typed("add", "quince", "--kind", "hardwood", "--url", url)
+    assert typed("round", "N1", "--except", *other, "--url", url) == 2
+    assert words in capsys.readouterr().err
