@@ -17,7 +17,8 @@ BatchState = Literal["not stuck", "stuck", "closed"]
 class BatchView(TypedDict):
     """One batch: what was told of it, and how it stands.
 
-    tray is where it stands now; null: off the bench, not stuck or closed.
+    tray is where it stands now; null: off the bench, not stuck or closed. advice is a
+    headline, null where there is nothing to do; more is at its address + /advice.
     """
 
     code: str
@@ -25,6 +26,7 @@ class BatchView(TypedDict):
     state: BatchState
     tray: str | None
     days_since_stuck: float | None
+    advice: str | None
     batch: BatchBody
     written_at: str
     written_by: str
@@ -188,7 +190,7 @@ class BatchFileView(BatchView):
 
 
 class BatchChangeView(TypedDict):
-    """One change: what was told of a batch, a look, a move, the end or plants, and when.
+    """One change: what was told of a batch, a look, a move, its end or plants.
 
     subject is the number of the look, move or stage, or the batch's code.
     """

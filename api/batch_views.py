@@ -35,12 +35,14 @@ from api.formats import utc_text
 from api.plant_bodies import StageBody
 from api.record_values import as_body
 from controller.core.units import DAY_MS
+from controller.records.advice import Air, advise
 from controller.records.book import BatchFile, Book, History, batches, changes_of
 from controller.records.changes import Change, Kind
 from controller.records.evidence import dead_in, rooted_in, rootings, tugged_in
 from controller.records.looks import Look
 from controller.records.places import Closing, Move, Stay
 from controller.records.stages import Stage, alive_after_six_weeks, plants
+from controller.records.tracks import tracks
 
 
 def batch_view(file: BatchFile, now_utc_ms: int) -> BatchView:
@@ -52,6 +54,7 @@ def batch_view(file: BatchFile, now_utc_ms: int) -> BatchView:
         state=_state(file),
         tray=tray_now(file),
         days_since_stuck=_days(file, now_utc_ms),
+        advice=_advice(file),
         batch=BatchBody.model_validate(as_body(file.batch)),
         written_at=utc_text(last.utc_ms),
         written_by=last.who,
@@ -63,6 +66,14 @@ def _state(file: BatchFile) -> BatchState:
     if file.closing is not None:
         return "closed"
     return "not stuck" if file.batch.stuck_utc_ms is None else "stuck"
+
+
+def _advice(file: BatchFile) -> str | None:
+    """Return the headline of its advice; None: not stuck, or closed."""
+    if not file.stays or file.closing is not None:
+        return None
+    seen = tracks(look for _, look in file.looks)
+    return advise(file.batch, seen, Air(), str).headline
 
 
 def tray_now(file: BatchFile) -> str | None:
@@ -140,6 +151,7 @@ def batch_file_view(book: Book, file: BatchFile, now_utc_ms: int) -> BatchFileVi
         state=view["state"],
         tray=view["tray"],
         days_since_stuck=view["days_since_stuck"],
+        advice=view["advice"],
         batch=view["batch"],
         written_at=view["written_at"],
         written_by=view["written_by"],

@@ -44,10 +44,13 @@ class OneOfRoundBody(LookBody):
     batch: Words = Field(description="its label code")
 
 
+_Others = Annotated[list[OneOfRoundBody], Field(max_length=MOST_LISTED)]
+
+
 class RoundBody(Body):
     """A container looked through: its tops are fine, but for these."""
 
     at: Instant3339 | None = Field(None, description="when; default: now")
-    others: Annotated[list[OneOfRoundBody], Field(max_length=MOST_LISTED)] = []
+    others: _Others = Field([], description="what was not fine")
     who: Words = ""
     text: Text = ""

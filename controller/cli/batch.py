@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TypeAlias
 from urllib.parse import quote, urlencode
 
+from controller.cli.advice_words import advice_in_words
 from controller.cli.asking import AskError, Json, add_options, ask
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
 from controller.cli.batch_plants import (
@@ -78,6 +79,11 @@ def _add_telling(what: _Parsers) -> None:
     listed.add_argument("--crop")
     listed.add_argument("--open", action="store_true", help="that are not closed")
     add_options(listed)
+    advice = what.add_parser(
+        "advice", help="what to do next, with one batch or with all, and why"
+    )
+    advice.add_argument("code", metavar="CODE", nargs="?")
+    add_options(advice)
     show = what.add_parser("show", help="show all that is known of a batch")
     show.add_argument("code", metavar="CODE")
     add_options(show)
@@ -193,7 +199,22 @@ def _look(args: argparse.Namespace) -> int:
             body[name] = counts_said(name, getattr(args, name), keys)
     if args.fine:
         body["fine"] = True
-    return _printed(args, ask(args, "POST", f"{_address(args)}/looks", body))
+    found = ask(args, "POST", f"{_address(args)}/looks", body)
+    if args.json:
+        return _printed(args, found)
+    _printed(args, found)
+    return _advice(args)
+
+
+def _advice(args: argparse.Namespace) -> int:
+    """Print what to do next; after a look of the batch that was looked at."""
+    path = "/v1" if args.code is None else _address(args)
+    found = ask(args, "GET", f"{path}/advice")
+    if args.json:
+        print(json.dumps(found, ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(advice_in_words(found)))
+    return 0
 
 
 def _move(args: argparse.Namespace) -> int:
@@ -272,6 +293,7 @@ _WORK: dict[str, Callable[[argparse.Namespace], int]] = {
     "look": _look,
     "move": _move,
     "close": _close,
+    "advice": _advice,
     "plants": _plants,
     "round": _round,
     "export": _export,

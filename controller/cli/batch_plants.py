@@ -75,7 +75,9 @@ def _other(args: argparse.Namespace, words: Sequence[str]) -> Json:
     dead = {key: n for key, n in found.items() if key in _DEAD}
     count = _count_of(args, code)
     return {
-        **{"batch": code, "how": "tops-only", "looked_at": count},
+        "batch": code,
+        "how": "tops-only",
+        "looked_at": count,
         **({"tops": tops} if tops else {}),
         **({"dead": dead} if dead else {}),
     }
@@ -98,9 +100,7 @@ def when_said(args: argparse.Namespace) -> Json:
     return {key: value for key, value in said.items() if value is not None}
 
 
-def counts_said(
-    name: str, said: Sequence[str], keys: Sequence[str]
-) -> dict[str, int]:
+def counts_said(name: str, said: Sequence[str], keys: Sequence[str]) -> dict[str, int]:
     """Return counts as written, such as ["roots=3", "callus=2"].
 
     Raises:

@@ -31,6 +31,16 @@ def list_in_words(found: Json) -> Iterator[str]:
         yield "no batch was told yet"
     else:
         yield from aligned(rows)
+        yield from _headlines(found)
+
+
+def _headlines(found: Json) -> Iterator[str]:
+    """Yield what to do next, by label code."""
+    told = [one for one in _objects(found.get("batches")) if one.get("advice")]
+    if told:
+        yield ""
+    for one in told:
+        yield f"{_text(one.get('code'))}: {_text(one.get('advice'))}"
 
 
 def batch_in_words(found: Json, local: Callable[[str], str]) -> Iterator[str]:

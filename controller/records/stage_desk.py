@@ -147,4 +147,6 @@ def _fine(file: BatchFile, glance: Look) -> Look:
 def _placed(error: RecordError, at: int | None) -> RecordError:
     """Return the faults of a look with its place among the others."""
     under = "" if at is None else f"others.{at}."
-    return RecordError(Fault(f"{under}{f.field}", f.found, f.right) for f in error.faults)
+    return RecordError(
+        Fault(f"{under}{f.field}", f.found, f.right) for f in error.faults
+    )

@@ -44,9 +44,11 @@ RECORDS = {
     "/v1/batches/{code}/move": {"post"},
     "/v1/batches/{code}/moves/{number}": {"patch"},
     "/v1/batches/{code}/close": {"post"},
+    "/v1/batches/{code}/advice": {"get"},
     "/v1/batches/{code}/stages": {"post"},
     "/v1/batches/{code}/stages/{number}": {"patch"},
     "/v1/trays/{tray}/looks": {"post"},
+    "/v1/advice": {"get"},
 }
 
 

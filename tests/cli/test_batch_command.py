@@ -98,7 +98,7 @@ def test_batches_are_listed_and_shown(url, capsys):
     typed("add", "quince", "--kind", "hardwood", "--url", url)
     capsys.readouterr()
     assert typed("list", "--url", url) == 0
-    head, one, two = capsys.readouterr().out.splitlines()
+    head, one, two, _, advice = capsys.readouterr().out.splitlines()
     assert head.split() == [
         "CODE",
         "CROP",
@@ -110,6 +110,7 @@ def test_batches_are_listed_and_shown(url, capsys):
     ]
     assert one.split() == [ONE, "gooseberry", "-", "20", "stuck", "N1", "4.0"]
     assert two.split() == [TWO, "quince", "-", "-", "not", "stuck", "-", "-"]
+    assert advice == f"{ONE}: no roots seen: leave it on the heat"
     assert typed("list", "--tray", "N1", "--open", "--json", "--url", url) == 0
     found = json.loads(capsys.readouterr().out)["batches"]
     assert [batch["code"] for batch in found] == [ONE]
@@ -310,7 +311,7 @@ def test_plants_and_rounds_are_told_with_few_words(url, kept, capsys):
     at = ["--at", "2026-02-12T09:00"]
     other = ["--except", TWO, "wilted=2", "rotted-base=1"]
     assert typed("round", "N1", *other, *at, "--url", url) == 0
-    assert len(capsys.readouterr().out.splitlines()) == 3
+    assert f"{TWO}: tops wilt: damper, cooler" in capsys.readouterr().out
     assert typed("plants", ONE, "potted", 9, "--roots", 3, *at, "--url", url) == 0
     said = capsys.readouterr().out
     assert "tops-only, at 20; tops: fine" in said
@@ -333,3 +334,21 @@ def test_a_round_that_is_not_understood_is_refused(url, capsys, other, words):
     typed("add", "quince", "--kind", "hardwood", "--url", url)
     assert typed("round", "N1", "--except", *other, "--url", url) == 2
     assert words in capsys.readouterr().err
+
+
+def test_advice_comes_after_a_look_in_the_list_and_when_asked(url, capsys):
+    assert typed("advice", "--url", url) == 0
+    assert "no open batch" in capsys.readouterr().out
+    typed(*ADD, "--url", url)
+    capsys.readouterr()
+    look = ["look", ONE, "--how", "tops-only", "--at-n", 20, "--tops", "leafed=15"]
+    assert typed(*look, "--url", url) == 0
+    said = capsys.readouterr().out
+    assert "in leaf, and no roots seen: leave it on the heat" in said
+    assert "  - no tug" in said
+    assert typed("list", "--url", url) == 0
+    assert f"{ONE}: in leaf, and no roots seen" in capsys.readouterr().out
+    assert typed("advice", ONE, "--url", url) == 0
+    assert "leave the mat north as it is" in capsys.readouterr().out
+    assert typed("advice", ONE, "--json", "--url", url) == 0
+    assert json.loads(capsys.readouterr().out)["advice"]["tops"] == "leafed"

@@ -32,9 +32,7 @@ POTTED_MS = NOW_MS - 50 * DAY_MS
 
 
 def potted(count: int, at_ms: int = POTTED_MS, **also) -> Stage:
-    return Stage(
-        batch=ONE, utc_ms=at_ms, stage=StageKind.POTTED, count=count, **also
-    )
+    return Stage(batch=ONE, utc_ms=at_ms, stage=StageKind.POTTED, count=count, **also)
 
 
 def told(stage: StageKind, count: int, days: float = 1, **also) -> Stage:
@@ -210,9 +208,7 @@ def test_a_round_that_does_not_fit_is_refused_whole(book, stamp, tray, others, w
 
 
 def test_a_fault_of_one_look_names_its_place(book, stamp):
-    many = Look(
-        batch=TWO, utc_ms=glance().utc_ms, how=How.TOPS_ONLY, looked_at=9
-    )
+    many = Look(batch=TWO, utc_ms=glance().utc_ms, how=How.TOPS_ONLY, looked_at=9)
     with pytest.raises(RecordError, match=r"others\.0\.looked_at: .* stuck, 8"):
         look_through(book, "N1", glance(), [many], stamp)
     with pytest.raises(NoSuchRecordError):
