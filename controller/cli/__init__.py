@@ -31,6 +31,10 @@ GROUPS = (
     (
         "now and then",
         (
+            (
+                "prepare",
+                "amounts of bleach, hormone and medium, and how to cut, for printing",
+            ),
             ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
             ("degree-hours", "count thermal time again from a season log"),
