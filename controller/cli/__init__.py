@@ -35,6 +35,10 @@ GROUPS = (
                 "prepare",
                 "amounts of bleach, hormone and medium, and how to cut, for printing",
             ),
+            (
+                "labels",
+                "stake labels, a wall key of codes and a look sheet, for printing",
+            ),
             ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
             ("degree-hours", "count thermal time again from a season log"),
