@@ -32,6 +32,10 @@ GROUPS = (
         "now and then",
         (
             (
+                "varieties",
+                "what came of each variety, and how many to stick next season",
+            ),
+            (
                 "prepare",
                 "amounts of bleach, hormone and medium, and how to cut, for printing",
             ),

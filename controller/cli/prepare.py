@@ -12,7 +12,7 @@ import textwrap
 from collections.abc import Callable, Iterator
 from typing import NamedTuple, TypeAlias
 
-from controller.records import preparing
+from controller.records import preparing, sticking
 from controller.records.light import Lamp, dli, light_words, ppfd_of_lux
 
 _AMOUNT = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|ppm|ml|l)\s*", re.ASCII)
@@ -93,12 +93,17 @@ def _add_others(what: _Parsers) -> None:
     medium.add_argument("--containers", type=int, help="or so many containers")
     medium.add_argument("--each", metavar="LITRES", type=float, help="of so much")
     cuts = what.add_parser("cuttings", help="how to cut and stick")
+    stick = what.add_parser("stick", help="how many, so that enough plants come of it")
+    stick.add_argument("--plants", type=int, required=True, help="that are wanted")
+    stick.add_argument("--rate", help='that takes, such as "50 %%"')
+    stick.add_argument("--seen", metavar="N/OF", help="or as counted, such as 9/20")
+    stick.add_argument("--surety", default="90 %", help="(90 %%)")
     light = what.add_parser("light", help="light over a day, in mol/m²d")
     light.add_argument("--ppfd", type=float, help="photon flux density [µmol/m²s]")
     light.add_argument("--lux", type=float, help="or illuminance [lx], with --lamp")
     light.add_argument("--lamp", choices=[lamp.value for lamp in Lamp])
     light.add_argument("--hours", type=float, required=True, help="hours a day")
-    for parser in (medium, cuts, light):
+    for parser in (medium, cuts, stick, light):
         _add_json(parser, "it")
 
 
@@ -227,6 +232,34 @@ def _cuttings(args: argparse.Namespace) -> _Told:
     return _Told({"points": list(preparing.CUTS)}, lines)
 
 
+def _stick(args: argparse.Namespace) -> _Told:
+    if (args.rate is None) == (args.seen is None):
+        raise _UsageError("give --rate, or --seen as counted, not both")
+    surety = _percent("--surety", args.surety) / 100
+    if args.rate is not None:
+        rate = _percent("--rate", args.rate) / 100
+        number = sticking.how_many(args.plants, surety, rate)
+        basis = f"if {100 * rate:g} % take (exact binomial)"
+    else:
+        seen = _seen(args.seen)
+        number = sticking.how_many_seen(args.plants, surety, seen)
+        basis = (
+            f"after {seen.good} of {seen.of} took: more than if that rate were certain,"
+            " since it is not (beta-binomial, uniform prior)"
+        )
+    what = f"{args.plants} plants with {100 * surety:g} % surety, {basis}"
+    words = "no number will do" if number is None else f"stick {number}"
+    body = {"plants": args.plants, "surety": surety, "stick": number}
+    return _Told(body, [f"{words} for {what}"])
+
+
+def _seen(text: str) -> sticking.Counted:
+    good, _, of = text.partition("/")
+    if not (good.strip().isdecimal() and of.strip().isdecimal()):
+        raise _UsageError(f"--seen {text!r}: write how many of how many, such as 9/20")
+    return sticking.Counted(int(good), int(of))
+
+
 def _light(args: argparse.Namespace) -> _Told:
     if (args.ppfd is None) == (args.lux is None):
         raise _UsageError("give --ppfd, or --lux with --lamp, not both")
@@ -257,6 +290,7 @@ _WORK: dict[str, Callable[[argparse.Namespace], _Told]] = {
     "hormone": _hormone,
     "medium": _medium,
     "cuttings": _cuttings,
+    "stick": _stick,
     "light": _light,
 }
 
