@@ -7,7 +7,7 @@ from contextlib import suppress
 
 from fastapi import APIRouter, Depends
 
-from api import advice, batches, control, events, history, plants, varieties
+from api import advice, batches, control, events, history, plants, reminders, varieties
 from api.batch_views import tray_batches
 from api.context import ContextHere, LookHere, MatHere, TrayHere, no_query
 from api.mat_views import mat_view, why_view
@@ -117,4 +117,5 @@ v1.include_router(events.router)
 v1.include_router(batches.router)
 v1.include_router(plants.router)
 v1.include_router(advice.router)
+v1.include_router(reminders.router)
 v1.include_router(varieties.router)

@@ -3,7 +3,7 @@
 What may live here: text.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from controller.cli.asking import Json, clean
 
@@ -25,6 +25,20 @@ def advice_in_words(found: Json) -> Iterator[str]:
         yield "no open batch: nothing to advise"
     else:
         yield "Advice only: you see the bench, the program does not."
+
+
+def due_in_words(found: Json, local: Callable[[str], str]) -> Iterator[str]:
+    """Yield what is due, the most urgent first."""
+    listed = _objects(found.get("reminders"))
+    for one in listed:
+        try:
+            due = local(str(one.get("due")))
+        except ValueError:
+            due = clean(one.get("due"))
+        late = "  overdue" if one.get("overdue") else ""
+        yield f"{due}{late}  {clean(one.get('summary'))}"
+    if not listed:
+        yield "nothing is due"
 
 
 def _batch(batch: _Object) -> Iterator[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TypeAlias
 from urllib.parse import quote, urlencode
 
-from controller.cli.advice_words import advice_in_words
+from controller.cli.advice_words import advice_in_words, due_in_words
 from controller.cli.asking import AskError, Json, add_options, ask
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
 from controller.cli.batch_plants import (
@@ -84,6 +84,8 @@ def _add_telling(what: _Parsers) -> None:
     )
     advice.add_argument("code", metavar="CODE", nargs="?")
     add_options(advice)
+    due = what.add_parser("due", help="what is to be done and when")
+    add_options(due)
     show = what.add_parser("show", help="show all that is known of a batch")
     show.add_argument("code", metavar="CODE")
     add_options(show)
@@ -206,6 +208,15 @@ def _look(args: argparse.Namespace) -> int:
     return _advice(args)
 
 
+def _due(args: argparse.Namespace) -> int:
+    found = ask(args, "GET", "/v1/reminders")
+    if args.json:
+        print(json.dumps(found, ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(due_in_words(found, local_words(args))))
+    return 0
+
+
 def _advice(args: argparse.Namespace) -> int:
     """Print what to do next; after a look of the batch that was looked at."""
     path = "/v1" if args.code is None else _address(args)
@@ -294,6 +305,7 @@ _WORK: dict[str, Callable[[argparse.Namespace], int]] = {
     "move": _move,
     "close": _close,
     "advice": _advice,
+    "due": _due,
     "plants": _plants,
     "round": _round,
     "export": _export,

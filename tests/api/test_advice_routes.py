@@ -51,3 +51,17 @@ async def test_what_is_closed_or_not_stuck_gets_no_advice(client):
     found = (await client.get("/v1/advice")).json()
     assert found == {"batches": [], "containers": [], "mats": []}
     assert (await client.get("/v1/batches/X/advice")).status_code == 404
+
+
+async def test_reminders_tell_what_is_due_and_what_is_late(client, bench):
+    bench.scan(WARM)
+    await tell(client, **{**GOOSEBERRY, "wrap": None})
+    found = (await client.get("/v1/reminders")).json()["reminders"]
+    look, step = found
+    assert look["uid"] == f"look-{ONE}"
+    assert (look["due"], look["overdue"]) == ("2026-02-17T09:00:00.000Z", False)
+    assert step["summary"] == "north: step 1 ends, then 19 °C: grow on"
+    early = {**GOOSEBERRY, "wrap": None, "stuck_at": "2026-01-10T09:00:00Z"}
+    await tell(client, **early)
+    found = (await client.get("/v1/reminders")).json()["reminders"]
+    assert (found[0]["uid"], found[0]["overdue"]) == (f"look-{TWO}", True)

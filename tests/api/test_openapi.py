@@ -49,6 +49,7 @@ RECORDS = {
     "/v1/batches/{code}/stages/{number}": {"patch"},
     "/v1/trays/{tray}/looks": {"post"},
     "/v1/advice": {"get"},
+    "/v1/reminders": {"get"},
     "/v1/varieties": {"get"},
 }
 

@@ -352,3 +352,13 @@ def test_advice_comes_after_a_look_in_the_list_and_when_asked(url, capsys):
     assert "leave the mat north as it is" in capsys.readouterr().out
     assert typed("advice", ONE, "--json", "--url", url) == 0
     assert json.loads(capsys.readouterr().out)["advice"]["tops"] == "leafed"
+
+
+def test_what_is_due_is_listed(url, capsys):
+    typed(*ADD, "--url", url)
+    capsys.readouterr()
+    assert typed("due", "--url", url) == 0
+    said = capsys.readouterr().out
+    assert f"2026-02-17 09:00  {ONE} gooseberry: look at it" in said
+    assert typed("due", "--json", "--url", url) == 0
+    assert json.loads(capsys.readouterr().out)["reminders"]
