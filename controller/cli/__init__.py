@@ -43,6 +43,7 @@ GROUPS = (
                 "labels",
                 "stake labels, a wall key of codes and a look sheet, for printing",
             ),
+            ("report", "a season with pictures, as one page that prints well"),
             ("demo", "run a simulated bench: no hardware needed"),
             ("check", "hold a configuration to its rules and say it in words"),
             ("degree-hours", "count thermal time again from a season log"),

@@ -175,6 +175,35 @@ def _rooting(
     return Rooting(1, after_ms, by_ms, agrees)
 
 
+def emerged_in(look: Look) -> int:
+    """Return of how many seeds a look saw leaves, or something swell."""
+    if look.withdrawn or look.tops is None:
+        return 0
+    tops = look.tops
+    return tops.swelling + tops.leafed + tops.wilted
+
+
+def emergence(looks: Iterable[Look], count: int) -> tuple[int | None, int | None]:
+    """Return between which looks the middle one of some seeds emerged [ms, ms].
+
+    The first is None where no look had seen fewer, the second where none has seen so
+    many.
+
+    Args:
+        looks: All looks of the batch.
+        count: How many were sown.
+    """
+    after_ms: int | None = None
+    for look in sorted(looks, key=lambda one: one.utc_ms):
+        if look.withdrawn or look.tops is None:
+            continue
+        if 2 * emerged_in(look) >= count:
+            return after_ms, look.utc_ms
+        if look.looked_at >= count:
+            after_ms = look.utc_ms
+    return after_ms, None
+
+
 def dead_in(looks: Iterable[Look]) -> dict[str, int]:
     """Return how many were found dead in all looks, by cause."""
     valid = [look.dead for look in looks if not look.withdrawn]

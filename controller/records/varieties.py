@@ -9,8 +9,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from controller.records.batches import BatchKind
 from controller.records.book import BatchFile
-from controller.records.evidence import rooted_in
+from controller.records.evidence import emerged_in, rooted_in
 from controller.records.stages import alive_after_six_weeks, plants
 from controller.records.sticking import (
     Counted,
@@ -217,7 +218,10 @@ def _rooted(file: BatchFile) -> tuple[int, bool]:
     """Return how many of an ended batch rooted, and whether that was told."""
     if file.closing is not None and file.closing.rooted is not None:
         return file.closing.rooted, True
-    seen = [rooted_in(look).at_least for _, look in file.looks]
+    seed = file.batch.kind is BatchKind.SEED
+    seen = [
+        emerged_in(look) if seed else rooted_in(look).at_least for _, look in file.looks
+    ]
     potted = plants(stage for _, stage in file.stages).potted
     return max([potted, *seen]), False
 
