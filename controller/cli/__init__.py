@@ -45,6 +45,7 @@ GROUPS = (
             ),
             ("report", "a season with pictures, as one page that prints well"),
             ("demo", "run a simulated bench: no hardware needed"),
+            ("token", "who may use the API: make, list and revoke tokens"),
             ("check", "hold a configuration to its rules and say it in words"),
             ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
@@ -193,6 +194,7 @@ def _version() -> str:
 
 def _for_people(error: Exception) -> str | None:
     """Return an error's words if they are meant for people, else None: a bug."""
+    from controller.adapters.access import AccessError
     from controller.adapters.broker import BrokerMissingError
     from controller.adapters.exchange import ExchangeError
     from controller.adapters.gpio import PinError
@@ -202,6 +204,7 @@ def _for_people(error: Exception) -> str | None:
     from controller.adapters.settings import SettingsError
 
     ours = (
+        AccessError,
         BrokerMissingError,
         ExchangeError,
         LogError,

@@ -9,7 +9,7 @@ from typing import TypeAlias
 from urllib.parse import quote, urlencode
 
 from controller.cli.advice_words import advice_in_words, due_in_words
-from controller.cli.asking import AskError, Json, add_options, ask
+from controller.cli.asking import Json, add_options, ask
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
 from controller.cli.batch_plants import (
     add_plants,
@@ -20,6 +20,7 @@ from controller.cli.batch_plants import (
 )
 from controller.cli.batch_words import batch_in_words, list_in_words
 from controller.cli.log_words import A_TIME
+from controller.cli.over_http import AskError
 from controller.cli.record_words import local_words
 from controller.records.looks import How
 from controller.records.places import Outcome

@@ -7,8 +7,9 @@ import argparse
 from collections.abc import Sequence
 from urllib.parse import quote
 
-from controller.cli.asking import AskError, Json, add_options, ask
+from controller.cli.asking import Json, add_options, ask
 from controller.cli.log_words import A_TIME
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said
 from controller.records.stages import StageKind
 

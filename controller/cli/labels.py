@@ -12,8 +12,9 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from controller.adapters.exchange.whole_file import check_free, whole_file
-from controller.cli.asking import AskError, Json, add_options, ask
+from controller.cli.asking import Json, add_options, ask
 from controller.cli.extras import ExtraMissingError
+from controller.cli.over_http import AskError
 from controller.cli.record_words import bench_of, timezone_of
 from controller.records.codes import CodeError, canonical, code_of, number_of
 from controller.review.drawing import SIZES_MM, Page, printed_html, svg

@@ -6,9 +6,10 @@ import sys
 from collections.abc import Iterator, Mapping
 from urllib.parse import urlencode
 
-from controller.cli.asking import AskError, Json, add_options, ask, clean
+from controller.cli.asking import Json, add_options, ask, clean
 from controller.cli.log_words import A_TIME
 from controller.cli.output import table
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said
 
 _Object = Mapping[str, object]

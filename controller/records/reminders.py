@@ -5,9 +5,8 @@ the thing is the same, so that a calendar moves an entry and does not double it.
 may live here: from records and the mats' steps to entries. Pure: no clock, no file.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 from controller.core.units import DAY_MS
 from controller.records.batches import BatchKind, Cover
@@ -160,18 +159,3 @@ def _entry(
     place = f"\nIt stands in {where}." if where else ""
     summary = f"{file.code} {name}: {words}"
     return Reminder(due_ms, f"{what}-{file.code}", summary, f"{description}{place}")
-
-
-def entries(
-    found: Sequence[Reminder],
-) -> list[tuple[str, datetime, str, str]]:
-    """Return reminders as (uid, when, summary, description), for a calendar."""
-    return [
-        (
-            one.uid,
-            datetime.fromtimestamp(one.due_utc_ms / 1000, UTC),
-            one.summary,
-            one.description,
-        )
-        for one in found
-    ]
