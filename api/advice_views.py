@@ -22,6 +22,7 @@ from controller.core.root_zone import room_temp_mc
 from controller.core.setpoints import target
 from controller.records.advice import Air, advise, watering
 from controller.records.book import BatchFile, Book, batches, events
+from controller.records.events import BenchEvent
 from controller.records.tracks import tracks
 from controller.records.weaning import (
     MatDown,
@@ -42,8 +43,9 @@ def advice_view(look: Moment, book: Book, units: Units = NO_TRIALS) -> AdviceVie
     files = _open(book)
     placed = [_placed(look, file) for file in files]
     mats = dict.fromkeys(one.mat for one in placed if one.mat)
+    done = [event for _, event in events(book)]
     return AdviceView(
-        batches=[_batch_view(look, book, file) for file in files],
+        batches=[_batch_view(look, done, file) for file in files],
         containers=[_container(one) for one in containers_off(placed, units)],
         mats=[_mat(look, mat, placed, units) for mat in mats],
     )
@@ -61,7 +63,7 @@ def one_advice_view(
     off = [one for one in containers_off(placed, units) if one.tray == own.tray]
     return OneAdviceView(
         code=file.code,
-        advice=_batch_view(look, book, file),
+        advice=_batch_view(look, [event for _, event in events(book)], file),
         container=_container(off[0]) if off else None,
         mat=_mat(look, own.mat, placed, units) if own.mat else None,
     )
@@ -90,7 +92,9 @@ def _name(file: BatchFile) -> str:
     return " ".join(part for part in (file.batch.crop, file.batch.cultivar) if part)
 
 
-def _batch_view(look: Moment, book: Book, file: BatchFile) -> BatchAdviceView:
+def _batch_view(
+    look: Moment, done: list[BenchEvent], file: BatchFile
+) -> BatchAdviceView:
     placed = _placed(look, file)
     unit = look.snapshot.display_unit
     air = Air(room_mc(look), _setpoint_mc(look, placed.mat))
@@ -98,7 +102,6 @@ def _batch_view(look: Moment, book: Book, file: BatchFile) -> BatchAdviceView:
         file.batch, placed.seen, air, lambda temp_mc: short_temp_text(temp_mc, unit)
     )
     last_ms = placed.seen.last_utc_ms
-    done = [event for _, event in events(book)]
     return BatchAdviceView(
         code=file.code,
         href=f"/v1/batches/{file.code}",

@@ -17,21 +17,23 @@ _MONO = {False: "Courier", True: "Courier-Bold"}
 class _Canvas(Protocol):
     """What is used of reportlab.pdfgen.canvas.Canvas."""
 
-    def setPageSize(self, size: tuple[float, float]) -> None: ...  # noqa: N802
-    def setFont(self, name: str, size: float) -> None: ...  # noqa: N802
-    def setFillGray(self, gray: float) -> None: ...  # noqa: N802
-    def setStrokeGray(self, gray: float) -> None: ...  # noqa: N802
-    def setLineWidth(self, width: float) -> None: ...  # noqa: N802
-    def setDash(self, *dash: float) -> None: ...  # noqa: N802
-    def scale(self, x: float, y: float) -> None: ...
-    def drawString(self, x: float, y: float, text: str) -> None: ...  # noqa: N802
+    def setPageSize(self, size: tuple[float, float], /) -> None: ...  # noqa: N802
+    def setFont(self, name: str, size: float, /) -> None: ...  # noqa: N802
+    def setFillGray(self, gray: float, /) -> None: ...  # noqa: N802
+    def setStrokeGray(self, gray: float, /) -> None: ...  # noqa: N802
+    def setLineWidth(self, width: float, /) -> None: ...  # noqa: N802
+    def setDash(self, dashes: list[float], /) -> None: ...  # noqa: N802
+    def scale(self, x: float, y: float, /) -> None: ...
+    def drawString(  # noqa: N802
+        self, x: float, y: float, text: str, /
+    ) -> object: ...
     def drawCentredString(  # noqa: N802
-        self, x: float, y: float, text: str
-    ) -> None: ...
+        self, x: float, y: float, text: str, /
+    ) -> object: ...
     def drawRightString(  # noqa: N802
-        self, x: float, y: float, text: str
-    ) -> None: ...
-    def line(self, x1: float, y1: float, x2: float, y2: float) -> None: ...
+        self, x: float, y: float, text: str, /
+    ) -> object: ...
+    def line(self, x1: float, y1: float, x2: float, y2: float, /) -> None: ...
     def rect(
         self,
         x: float,
@@ -82,12 +84,12 @@ def _draw(canvas: _Canvas, mark: Mark, height: float) -> None:
     elif isinstance(mark, Line):
         canvas.setLineWidth(mark.width)
         canvas.setStrokeGray(mark.grey)
-        canvas.setDash(*((1, 1) if mark.dashed else ()))
+        canvas.setDash([1, 1] if mark.dashed else [])
         canvas.line(mark.x1, height - mark.y1, mark.x2, height - mark.y2)
     elif isinstance(mark, Box):
         canvas.setLineWidth(mark.line)
         canvas.setStrokeGray(0)
-        canvas.setDash()
+        canvas.setDash([])
         canvas.setFillGray(1 if mark.fill is None else mark.fill)
         low = height - mark.y - mark.height
         filled, lined = int(mark.fill is not None), int(mark.line > 0)

@@ -226,3 +226,14 @@ def test_what_is_fine_has_nothing_wilted(book, stamp):
     )
     with pytest.raises(RecordError, match="nothing wilted or dead"):
         look_through(book, "N1", glance(), [odd], stamp)
+
+
+def test_records_of_an_older_program_read_as_before():
+    """Rows as they were written before wanted and fine were known."""
+    older = {
+        "version": 1,
+        "batch": {"crop": "quince", "kind": "hardwood", "count": 9},
+    }
+    assert decode_value("batch", older).wanted is None
+    look = {"batch": ONE, "utc_ms": NOW_MS, "how": "tops-only", "looked_at": 3}
+    assert decode_value("look", {"version": 1, "look": look}).fine is False
