@@ -79,6 +79,12 @@ def test_a_stretch_is_told_by_itself(log, tmp_path, capsys):
     assert UTC_MS == 1_760_000_000_000  # 2025-10-09T08:53:20Z
     assert typed(log, "-o", out, "--from", begin, "--json") == 0
     assert json.loads(capsys.readouterr().out)["scans"] == SCANS - 60
+    middle = "2025-10-09T09:18:25"  # ten minutes after it went on for the first time
+    assert typed(log, "-o", out, "--overwrite", "--from", middle, "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    left_h = (60 * SCAN_MS + 179 * SCAN_MS + 15_000) / 3_600_000
+    assert found["energy_kwh"]["north"] == pytest.approx(0.1 * left_h, abs=5e-4)
+    assert "it went on 1 times" in out.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

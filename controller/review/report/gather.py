@@ -79,6 +79,8 @@ def gathered(
         for recorded in scans(header):
             if _within(span, recorded.scan.utc_ms):
                 watched.take(recorded)
+            elif watched.first_ms is None:
+                watched.pass_by(recorded)
     watched.end()
     if watched.first_ms is None or watched.last_ms is None:
         raise NothingToTellError("the log has no scan in that time")

@@ -79,6 +79,13 @@ class Watched:
         self.first_ms = scan.utc_ms if self.first_ms is None else self.first_ms
         self.last_ms = scan.utc_ms
         self.scans += 1
+        self.pass_by(recorded)
+        for change in recorded.decisions.alarm_changes:
+            self._alarm(change, scan.utc_ms)
+
+    def pass_by(self, recorded: RecordedScan) -> None:
+        """Take of a scan what may still hold later: heat, setpoints, the clock."""
+        scan = recorded.scan
         skew_ms = scan.utc_ms - scan.run_ms
         if not self._clocks or abs(self._clocks[-1][1] - skew_ms) > SKEW_MS:
             self._clocks.append((scan.run_ms, skew_ms))
@@ -86,8 +93,6 @@ class Watched:
             mat.heating.take(recorded)
         for command in recorded.commands:
             self._setpoint(command.mat, dict(command.numbers), scan.utc_ms)
-        for change in recorded.decisions.alarm_changes:
-            self._alarm(change, scan.utc_ms)
 
     def _setpoint(self, mat: str, numbers: dict[str, float], utc_ms: int) -> None:
         setpoint_mc = numbers.get("setpoint_mc")
@@ -117,21 +122,30 @@ class Watched:
     # ------------------------------------------------------------------------- heat
 
     def end(self) -> None:
-        """Count how long each mat was on, day by day."""
+        """Count how long each mat was on, day by day, and cut what was before."""
         for mat in self.mats.values():
+            mat.setpoints[:] = self._in_force(mat.setpoints)
             since_ms: int | None = None
             for run_ms, on in mat.heating.ended():
                 if on:
                     since_ms = run_ms
-                    mat.operations += 1
                 elif since_ms is not None:
                     self._count(mat, since_ms, run_ms)
                     since_ms = None
 
+    def _in_force(self, setpoints: list[tuple[int, int]]) -> list[tuple[int, int]]:
+        """Return setpoints with the one that held at the beginning as the first."""
+        first_ms = self.first_ms or 0
+        before = [temp_mc for at_ms, temp_mc in setpoints if at_ms < first_ms]
+        later = [told for told in setpoints if told[0] >= first_ms]
+        return ([(first_ms, before[-1])] if before else []) + later
+
     def _count(self, mat: WatchedMat, from_run_ms: int, to_run_ms: int) -> None:
         """Add a stretch of heat to the days that it lies in."""
-        at_ms = self._wall_ms(from_run_ms)
-        end_ms = at_ms + to_run_ms - from_run_ms
+        begin_ms = self._wall_ms(from_run_ms)
+        end_ms = begin_ms + to_run_ms - from_run_ms
+        at_ms = max(begin_ms, self.first_ms or begin_ms)
+        mat.operations += at_ms == begin_ms
         while at_ms < end_ms:
             if not self._day.start_utc_ms <= at_ms < self._day.end_utc_ms:
                 self._day = self._days.at(at_ms)
