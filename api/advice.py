@@ -10,6 +10,7 @@ from api.advice_views import advice_view, one_advice_view
 from api.context import ContextHere, LookHere, no_query
 from api.problems import ProblemError, quoted
 from controller.records.book import NoSuchRecordError, batch_in
+from controller.records.trial_units import open_units
 
 router = APIRouter(dependencies=[Depends(no_query)])
 
@@ -17,7 +18,8 @@ router = APIRouter(dependencies=[Depends(no_query)])
 @router.get("/advice")
 async def get_advice(context: ContextHere, look: LookHere) -> AdviceView:
     """What to do next with every open batch, and with containers and mats."""
-    return advice_view(look, await context.records.book())
+    book = await context.records.book()
+    return advice_view(look, book, open_units(book))
 
 
 @router.get("/batches/{code}/advice")
@@ -30,4 +32,4 @@ async def get_batch_advice(
         file = batch_in(book, code)
     except NoSuchRecordError as error:
         raise ProblemError(404, quoted(str(error))) from None
-    return one_advice_view(look, book, file)
+    return one_advice_view(look, book, file, open_units(book))

@@ -35,10 +35,8 @@ from controller.records.weaning import (
 Units = Mapping[str, str]
 """Containers that are units of open trials, with the trial's name."""
 
-NO_TRIALS: Units = {}
 
-
-def advice_view(look: Moment, book: Book, units: Units = NO_TRIALS) -> AdviceView:
+def advice_view(look: Moment, book: Book, units: Units) -> AdviceView:
     """Return advice for every open batch, and for containers and mats."""
     files = _open(book)
     placed = [_placed(look, file) for file in files]
@@ -52,7 +50,7 @@ def advice_view(look: Moment, book: Book, units: Units = NO_TRIALS) -> AdviceVie
 
 
 def one_advice_view(
-    look: Moment, book: Book, file: BatchFile, units: Units = NO_TRIALS
+    look: Moment, book: Book, file: BatchFile, units: Units
 ) -> OneAdviceView:
     """Return advice for one batch, its container and its mat."""
     files = _open(book)

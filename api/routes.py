@@ -12,11 +12,13 @@ from api import (
     batches,
     control,
     events,
+    forecasts,
     history,
     live_route,
     plants,
     reminders,
     sessions,
+    trials,
     varieties,
 )
 from api.batch_views import tray_batches
@@ -166,5 +168,7 @@ for _part in (
     advice.router,
     reminders.router,
     varieties.router,
+    forecasts.router,
+    trials.router,
 ):
     v1.include_router(_part, dependencies=[Depends(reading_only)])

@@ -24,7 +24,15 @@ GROUPS = (
         (
             ("trays", "show the bench now, as a table"),
             ("batch", "batches of cuttings or seed: add, list, look, move, close"),
+            (
+                "trial",
+                "trials of media or treatments: plan before sticking, compare after",
+            ),
             ("event", "tell what was done at the bench: watered, turned, moved, …"),
+            (
+                "forecast",
+                "by when half of those of each batch that will root have rooted",
+            ),
             ("run", "run the controller of a bench"),
         ),
     ),

@@ -12,8 +12,9 @@ from controller.records.events import BenchEvent
 from controller.records.looks import Look
 from controller.records.places import Closing, Move
 from controller.records.stages import Stage
+from controller.records.trials import Trial
 
-Value = BenchEvent | Batch | Look | Move | Closing | Stage
+Value = BenchEvent | Batch | Look | Move | Closing | Stage | Trial
 """A record as it is after a change."""
 
 
@@ -26,6 +27,7 @@ class Kind(StrEnum):
     MOVE = "move"
     CLOSING = "closing"
     STAGE = "stage"
+    TRIAL = "trial"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +62,7 @@ _KINDS: dict[type[Value], Kind] = {
     Move: Kind.MOVE,
     Closing: Kind.CLOSING,
     Stage: Kind.STAGE,
+    Trial: Kind.TRIAL,
 }
 
 

@@ -65,3 +65,40 @@ async def test_reminders_tell_what_is_due_and_what_is_late(client, bench):
     await tell(client, **early)
     found = (await client.get("/v1/reminders")).json()["reminders"]
     assert (found[0]["uid"], found[0]["overdue"]) == (f"look-{TWO}", True)
+
+
+async def test_turning_or_moving_what_is_in_a_trial_is_warned_against(client, bench):
+    bench.scan(WARM)
+    await tell(client, **{**GOOSEBERRY, "tray": "N1", "count": 1})
+    await tell(client, **{**GOOSEBERRY, "tray": "N2", "count": 1})
+    units = [
+        {"name": "a", "arm": "coir", "block": "1", "tray": "N1", "batch": ONE},
+        {"name": "b", "arm": "bark", "block": "1", "tray": "N2", "batch": TWO},
+    ]
+    plan = {
+        "title": "two media",
+        "arms": ["coir", "bark"],
+        "unit": "pot",
+        "cuttings": 1,
+        "units": units,
+        "seed": 1,
+        "test": "permutation-times",
+    }
+    assert (await client.post("/v1/trials", json=plan)).status_code == 201
+    turned = {"kind": "turned", "mats": ["north"]}
+    told = (await client.post("/v1/events", json=turned)).json()
+    assert [words.split()[0] for words in told["warnings"]] == ["N1", "N2"]
+    assert "open trial two media" in told["warnings"][0]
+    watered = {"kind": "watered", "trays": ["N1"]}
+    assert "warnings" not in (await client.post("/v1/events", json=watered)).json()
+    await tell(
+        client,
+        f"/{ONE}/looks",
+        **{**ROOTED, "looked_at": 1, "base": {"roots": 1}, "tops": None},
+    )
+    found = (await client.get("/v1/advice")).json()["containers"]
+    assert "open trial two media" in found[0]["warnings"][0]
+    for code in (ONE, TWO):
+        await tell(client, f"/{code}/close", outcome="failed")
+    told = (await client.post("/v1/events", json=turned)).json()
+    assert "warnings" not in told

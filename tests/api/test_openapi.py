@@ -24,6 +24,7 @@ READING = [
     "/v1/mats/{mat}",
     "/v1/mats/{mat}/why",
     "/v1/alarms",
+    "/v1/forecast",
     "/v1/log",
     "/v1/live",
     "/v1/requests/{number}",
@@ -56,6 +57,8 @@ RECORDS = {
     "/v1/advice": {"get"},
     "/v1/reminders": {"get"},
     "/v1/varieties": {"get"},
+    "/v1/trials": {"get", "post"},
+    "/v1/trials/{number}": {"get", "patch"},
 }
 
 
