@@ -12,9 +12,11 @@ from controller.adapters.exchange.whole_file import check_free, whole_file
 from controller.adapters.season_log import SeasonLogReader
 from controller.adapters.settings import load
 from controller.cli.asked import AskedError, price
+from controller.cli.forecast_job import forecast_beside, read_result
 from controller.cli.log_words import A_TIME, scans_with_progress, utc_ms_said
 from controller.core.decisions import AlarmChange
 from controller.ports import RunHeader
+from controller.review.forecast_scores import issued_from
 from controller.review.recounted import Span
 from controller.review.report.gather import NothingToTellError, gathered
 from controller.review.report.page import season_page
@@ -103,7 +105,8 @@ def _written(args: argparse.Namespace) -> SeasonStory:
     except NothingToTellError as error:
         raise _NoReportError(f"{args.log}: {error}") from None
     telling = Telling(story, degrees, cost)
-    text = season_page(telling, args.log.name, more)
+    issued = issued_from(read_result(forecast_beside(args.log)).get("history"))
+    text = season_page(telling, args.log.name, more, issued)
     with whole_file(args.out) as building:
         building.write_text(text, encoding="utf-8")
     return story

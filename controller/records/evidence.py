@@ -176,32 +176,10 @@ def _rooting(
 
 
 def emerged_in(look: Look) -> int:
-    """Return of how many seeds a look saw leaves, or something swell."""
+    """Return how many seeds a look saw above the ground."""
     if look.withdrawn or look.tops is None:
         return 0
-    tops = look.tops
-    return tops.swelling + tops.leafed + tops.wilted
-
-
-def emergence(looks: Iterable[Look], count: int) -> tuple[int | None, int | None]:
-    """Return between which looks the middle one of some seeds emerged [ms, ms].
-
-    The first is None where no look had seen fewer, the second where none has seen so
-    many.
-
-    Args:
-        looks: All looks of the batch.
-        count: How many were sown.
-    """
-    after_ms: int | None = None
-    for look in sorted(looks, key=lambda one: one.utc_ms):
-        if look.withdrawn or look.tops is None:
-            continue
-        if 2 * emerged_in(look) >= count:
-            return after_ms, look.utc_ms
-        if look.looked_at >= count:
-            after_ms = look.utc_ms
-    return after_ms, None
+    return look.tops.leafed + look.tops.wilted
 
 
 def dead_in(looks: Iterable[Look]) -> dict[str, int]:

@@ -194,7 +194,7 @@ def result(files: Sequence[BatchFile], now_utc_ms: int) -> Result:
     wanted = [f.batch.wanted for f in files if f.batch.wanted is not None]
     told = [[stage for _, stage in file.stages] for file in files]
     alive = [alive_after_six_weeks(stages, now_utc_ms) for stages in told]
-    sure = [_rooted(file) for file in ended]
+    sure = [rooted_of(file) for file in ended]
     return Result(
         batches=len(files),
         open=len(files) - len(ended),
@@ -214,8 +214,8 @@ def _stuck(file: BatchFile) -> int:
     return file.batch.count or 0
 
 
-def _rooted(file: BatchFile) -> tuple[int, bool]:
-    """Return how many of an ended batch rooted, and whether that was told."""
+def rooted_of(file: BatchFile) -> tuple[int, bool]:
+    """Return how many of a batch rooted, or emerged, and whether that was told."""
     if file.closing is not None and file.closing.rooted is not None:
         return file.closing.rooted, True
     seed = file.batch.kind is BatchKind.SEED

@@ -21,8 +21,10 @@ from controller.records.desk import Stamp
 from controller.records.events import BenchEvent, EventKind
 from controller.records.looks import Base, How, Look, Tops
 from controller.records.places import Closing, Outcome
+from controller.records.trials import TestName, Trial, TrialUnit, UnitKind
 from controller.records.varieties import varieties
 from controller.review.batch_hours import Hours
+from controller.review.forecast_scores import Issued
 from controller.review.recounted import Thresholds
 from controller.review.report.marks import apart
 from controller.review.report.mat_chart import mat_chart, pieces
@@ -331,6 +333,68 @@ def test_names_at_the_ends_of_lines_never_cover_each_other(places):
 def test_a_scale_holds_what_lies_beyond_at_its_end():
     scale = Scale(0, 10, 100, 0)
     assert (scale.at(5), scale.at(12), scale.within(12)) == (50, -20, 0)
+
+
+# ------------------------------------------------------------- trials and forecasts
+
+
+def trial(**changes) -> Trial:
+    one, two = code_of(1), code_of(2)
+    plan = Trial(
+        title=EVIL,
+        arms=("coir", "bark"),
+        unit=UnitKind.POT,
+        cuttings=20,
+        units=(
+            TrialUnit(name="a", arm="coir", block="1", batch=one),
+            TrialUnit(name="b", arm="bark", block="1", batch=two),
+        ),
+        seed=11,
+        test=TestName.BOSCHLOO,
+        smallest_p=0.029,
+    )
+    return replace(plan, **changes)
+
+
+def test_a_trial_is_described_with_its_plan_and_not_judged():
+    said = read(page(season(trials=(("7", trial()),)))).text
+    for words in (
+        "Planned: medium, 2 pots of 20, by boschloo, seed 11",
+        "the smallest p that could come out is 0.029",
+        "60 %",
+        "39 to 78 %",  # 12 of 20 by Wilson: 0.3866 to 0.7812
+        "at least 20",
+        "no verdict",
+    ):
+        assert words in said, words
+    assert "Trials" not in read(page(season())).text
+
+
+@pytest.mark.parametrize(
+    ("window", "verdict"),
+    [
+        (("2027-01-26", "2027-02-10"), "right"),
+        (("2027-02-20", "2027-03-10"), "wrong"),
+        (("2027-02-01", "2027-02-10"), "unclear"),
+    ],
+)
+def test_the_first_forecast_of_a_batch_is_held_against_what_came(window, verdict):
+    one, two = code_of(1), code_of(2)
+    given = [
+        Issued(one, FROM_MS + 2 * HOUR_MS, *window),
+        Issued(one, FROM_MS + 3 * HOUR_MS, "2020-01-01", "2020-01-02"),  # a later one
+        Issued(two, FROM_MS + 2 * HOUR_MS, "2027-02-01", None),
+    ]
+    whole = season_page(Telling(season(), Degrees()), "season.db", issued=given)
+    said = read(whole).text
+    assert f"{window[0]} to {window[1]}" in said
+    table = said[said.index("Forecasts, and what came") :]
+    row = table[table.index(one) : table.index(two)]
+    # Half of the twelve that rooted: none by the look on day 4, all by day 8.
+    assert "30\N{NO-BREAK SPACE}Jan to 3\N{NO-BREAK SPACE}Feb" in row
+    assert verdict in row
+    assert "after 2027-02-01" in table and "not counted yet" in table
+    assert "2020" not in said
 
 
 # ----------------------------------------------------------------------- what if

@@ -21,7 +21,8 @@ from controller.ports import (
     RunHeader,
     SeasonReader,
 )
-from controller.records.book import BatchFile, Book, batches, events, fold
+from controller.records.book import BatchFile, Book, batches, events, fold, trials
+from controller.records.trials import Trial
 from controller.records.varieties import varieties
 from controller.review.batch_hours import Hours, count_piece, pieces
 from controller.review.degree_hours import recount
@@ -92,6 +93,13 @@ def _within(span: Span, utc_ms: int) -> bool:
     return begun and (span.to_utc_ms is None or utc_ms < span.to_utc_ms)
 
 
+def _trials_of(book: Book, codes: set[str]) -> Iterable[tuple[str, Trial]]:
+    """Yield the trials that have a batch among some."""
+    for number, trial in trials(book):
+        if any(unit.batch in codes for unit in trial.units):
+            yield number, trial
+
+
 class _Told:
     """A log, gone through, and the rest of what it tells."""
 
@@ -127,6 +135,7 @@ class _Told:
             batches=tuple(map(self._batch, stood)),
             events=[one for _, one in events(book) if self._is_in(one.utc_ms)],
             varieties=tuple(varieties(stood, self._to_ms, self._month)),
+            trials=tuple(_trials_of(book, {file.code for file in stood})),
         )
 
     def _is_in(self, utc_ms: int) -> bool:

@@ -5,7 +5,9 @@ What may live here: which sections there are and in which order.
 
 from collections.abc import Sequence
 
+from controller.review.forecast_scores import Issued
 from controller.review.report.html import page, para
+from controller.review.report.judged_sections import forecasts, trials
 from controller.review.report.plant_sections import plants
 from controller.review.report.sections import Telling, alarms, done, mats, overview
 
@@ -18,18 +20,26 @@ _HOW = (
 )
 
 
-def season_page(telling: Telling, source: str, more: Sequence[str] = ()) -> str:
+def season_page(
+    telling: Telling,
+    source: str,
+    more: Sequence[str] = (),
+    issued: Sequence[Issued] = (),
+) -> str:
     """Return the report.
 
     Args:
         telling: What is told, and how.
         source: From which log, in words.
         more: Further sections, as HTML, before what was done.
+        issued: Forecasts that were given, oldest first.
     """
     season = telling.season
     parts = [
         *overview(telling),
         *plants(telling),
+        *trials(telling),
+        *forecasts(telling, issued),
         *mats(telling),
         *more,
         *alarms(telling),

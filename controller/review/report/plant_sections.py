@@ -5,14 +5,9 @@ What may live here: from a story to HTML, through html and the charts.
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from controller.records.batches import Batch, BatchKind
-from controller.records.evidence import (
-    emerged_in,
-    emergence,
-    rooted_in,
-    rootings,
-)
-from controller.records.varieties import Result, Variety
+from controller.records.batches import Batch
+from controller.records.varieties import Result, Variety, rooted_of
+from controller.review.looks_as_evidence import bracket_of, half_of
 from controller.review.report.batch_chart import LEGEND, batch_chart
 from controller.review.report.html import figure, heading, para, section, table
 from controller.review.report.scale import day_text
@@ -106,36 +101,22 @@ def _treated(batch: Batch) -> str:
 
 
 def _rooted(batch: BatchStory) -> str:
-    closing, count = batch.file.closing, batch.file.batch.count
-    if closing is not None and closing.rooted is not None:
-        return f"{closing.rooted} of {count}"
-    if not batch.file.looks:
-        return "not looked"
-    seed = batch.file.batch.kind is BatchKind.SEED
-    least = max(
-        emerged_in(look) if seed else rooted_in(look).at_least
-        for _, look in batch.file.looks
-    )
-    return f"at least {least} of {count}"
+    count = batch.file.batch.count
+    rooted, told = rooted_of(batch.file)
+    if told:
+        return f"{rooted} of {count}"
+    return f"at least {rooted} of {count}" if batch.file.looks else "not looked"
 
 
 def _half(telling: Telling, batch: BatchStory) -> str:
-    """Return between which looks the middle one of a batch rooted."""
+    """Return between which looks the middle one of a batch rooted, or came up."""
     count, stuck_ms = batch.file.batch.count, batch.file.batch.stuck_utc_ms
     if not count or stuck_ms is None:
         return "-"
-    looks = [look for _, look in batch.file.looks]
-    if batch.file.batch.kind is BatchKind.SEED:
-        after_ms, by_ms = emergence(looks, count)
-        return _between(telling, stuck_ms if after_ms is None else after_ms, by_ms)
-    found = rootings(count, stuck_ms, looks)
-    passed = 0
-    for one in found:
-        passed += one.count
-        if 2 * passed >= count:
-            doubt = "" if one.agrees else " (looks disagree)"
-            return _between(telling, one.after_utc_ms, one.by_utc_ms) + doubt
-    return "-"
+    bracket = bracket_of(batch.file, half_of(count))
+    if bracket is None:
+        return "looks disagree"
+    return _between(telling, bracket.after_utc_ms, bracket.by_utc_ms)
 
 
 def _between(telling: Telling, after_ms: int, by_ms: int | None) -> str:

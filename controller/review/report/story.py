@@ -10,6 +10,7 @@ from controller.core.units import kelvin_hours, watt_hours
 from controller.ports import Bucket
 from controller.records.book import BatchFile
 from controller.records.events import BenchEvent
+from controller.records.trials import Trial
 from controller.records.varieties import Variety
 from controller.review.batch_hours import Hours
 from controller.review.recounted import Recount, Thresholds
@@ -139,6 +140,7 @@ class SeasonStory:
         batches: Batches that were stuck before its end.
         events: What was done at the bench.
         varieties: What came of each variety.
+        trials: Trials that batches of it are units of, with their numbers.
     """
 
     bench: str
@@ -156,6 +158,7 @@ class SeasonStory:
     batches: tuple[BatchStory, ...]
     events: Sequence[BenchEvent]
     varieties: tuple[Variety, ...]
+    trials: tuple[tuple[str, Trial], ...] = ()
 
     @property
     def trays(self) -> tuple[TrayStory, ...]:
