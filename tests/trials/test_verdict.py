@@ -56,7 +56,11 @@ def arms(first, second, count=4, temps=(20.0, 20.0)):
 
 def test_a_clear_lead_beats():
     (pair,) = verdicts(arms(QUICK, SLOW), Rule(base_c=BASE_C))
-    assert (pair.answer, pair.better, pair.reason) == (Answer.BEATS, "A", Reason.P_SMALL)
+    assert (pair.answer, pair.better, pair.reason) == (
+        Answer.BEATS,
+        "A",
+        Reason.P_SMALL,
+    )
     assert pair.p == pytest.approx(2 / 70)
     assert pair.thermal.keys() == set(BASES)
     assert pair.warmer_k == 0
@@ -143,9 +147,7 @@ def test_a_lead_that_hangs_on_the_base_is_no_conclusion():
 
 
 def single(arm, count, rooted):
-    return [
-        tray(f"{arm}{n}", arm, (0, int(n < rooted)), n=1) for n in range(count)
-    ]
+    return [tray(f"{arm}{n}", arm, (0, int(n < rooted)), n=1) for n in range(count)]
 
 
 def test_boschloo_decides_on_single_cuttings():
