@@ -11,10 +11,12 @@ from dataclasses import dataclass, field
 from typing import Annotated
 
 from anyio import CapacityLimiter
-from fastapi import Depends, Query, Request
+from fastapi import Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict
 
+from api.callers import Caller, Reception, address_of, caller_of, nobody
 from api.hours_memory import HoursMemory
+from api.live import Feed
 from api.mat_views import find_mat
 from api.moment import Moment, moment
 from api.problems import ProblemError, quoted
@@ -23,7 +25,7 @@ from api.tray_views import find_tray
 from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.state import Alarm
-from controller.ports import Bench, Clock, SeasonReader
+from controller.ports import Bench, Clock, ForecastKept, SeasonReader
 
 READERS = 2
 """Chosen: threads that may read the season log at once; control needs a core."""
@@ -47,6 +49,10 @@ class Context:
         records: What people saw and did.
         hours: Thermal time of batches that was counted already.
         asked: The scan in which each wish was asked for, by its number.
+        reception: Tells who asks.
+        feed: The bench as it changes, for those who stay.
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
     """
 
     bench: Bench
@@ -56,6 +62,9 @@ class Context:
     records: Records = field(default_factory=lambda: Records(None, None))
     hours: HoursMemory = field(default_factory=HoursMemory)
     asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
+    reception: Reception = field(default_factory=lambda: Reception(None, lambda: 0))
+    feed: Feed = field(default_factory=Feed)
+    forecast: Callable[[], ForecastKept] | None = None
 
 
 def remember(context: Context, request_id: int, scan: int) -> None:
@@ -71,6 +80,25 @@ def _context(request: Request) -> Context:
 
 
 ContextHere = Annotated[Context, Depends(_context)]
+
+
+def _caller(request: Request) -> Caller:
+    caller = caller_of(request.scope)
+    if caller is None:
+        raise nobody(request.url.path)
+    return caller
+
+
+CallerHere = Annotated[Caller, Depends(_caller)]
+
+
+def reading_only(_caller: CallerHere) -> None:
+    """Refuse whoever is nobody; the gate has refused those who may not operate."""
+
+
+def kept_with_care(response: Response) -> None:
+    """Let an answer that changes rarely be kept, and asked for anew by its ETag."""
+    response.headers["Cache-Control"] = "private, no-cache"
 
 
 class NoQuery(BaseModel):
@@ -137,6 +165,6 @@ def retry_after(look: Moment) -> dict[str, str]:
 
 
 def who_asks(request: Request) -> str:
-    """Return who asks: there are no names yet, only this machine."""
-    client = request.client
-    return f"api (loopback) {client.host}" if client else "api (loopback)"
+    """Return who asks and from where, for the log."""
+    caller = caller_of(request.scope)
+    return f"nobody, from {address_of(request.scope)}" if caller is None else caller.who

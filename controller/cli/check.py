@@ -51,16 +51,18 @@ def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     from controller.adapters.notify import NotifyError
     from controller.adapters.settings import SettingsError, load
+    from controller.cli.crop_files import crops_of
 
     try:
         settings = load(args.config, os.environ)
         told = tuple(told_in_words(settings, _addresses(settings)))
+        crops = crops_of(settings.crops)
     except (NotifyError, SettingsError) as error:
         print(error, file=sys.stderr)
         return 2
     findings = tuple(worries(settings))
     if args.json:
-        found = _as_json(settings, findings) | {"notify": told}
+        found = _as_json(settings, findings) | {"notify": told, "crops": len(crops)}
         print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
         print("\n".join(_in_words(settings, findings, told)))
