@@ -161,7 +161,8 @@ class _Group:
             [[one.evidence for one in some] for some in cultivars.values()],
         )
         for some, many in zip(cultivars.values(), known, strict=True):
-            found += [self._dated(one, of) for one, of in zip(some, many, strict=True)]
+            pairs = zip(some, many, strict=True)
+            found += [self._dated(one, of) for one, of in pairs if of is not None]
         return found
 
     def _member(self, file: BatchFile) -> _Member:
