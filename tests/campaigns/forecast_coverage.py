@@ -104,8 +104,10 @@ def told(rows: Sequence[Row]) -> tuple[list[list[str]], list[str]]:
         off = math.sqrt(sum(row.off**2 for row in own) / len(own))
         ratio = sorted(row.ratio for row in own)[len(own) // 2]
         cells.append(
-            [when, str(len(own)), f"{held:.1%}", f"{half:.1%}"]
-            + [f"{100 * off:.0f} %", f"a factor of {ratio:.2f}"]
+            [
+                *(when, str(len(own)), f"{held:.1%}", f"{half:.1%}"),
+                *(f"{100 * off:.0f} %", f"a factor of {ratio:.2f}"),
+            ]
         )
         if not LEAST <= held <= MOST and when != APART:
             missed.append(when)
@@ -223,7 +225,7 @@ def _earlier(world: World, draw: random.Random) -> tuple[int, BatchEvidence]:
     return cultivar, batch.looked_at(draw.choice(WAYS), ats, draw)
 
 
-def _row(  # noqa: PLR0913
+def _row(
     when: str,
     world: World,
     earlier: Sequence[tuple[int, BatchEvidence]],
