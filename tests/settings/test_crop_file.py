@@ -131,7 +131,10 @@ def test_a_line_may_have_an_upper_or_none(own):
 
 WRONG = {
     'name = "kiwi"': ("", "crop number 1: name: give it a name"),
-    'from = "cuttings"': ('from = "twigs"', 'from = "twigs": write "cuttings" or "seed"'),
+    'from = "cuttings"': (
+        'from = "twigs"',
+        'from = "twigs": write "cuttings" or "seed"',
+    ),
     'curve = "beta"': ('curve = "S"', 'curve = "S": write "linear" or "broken-stick"'),
     '"50 °F"': ("21", "base.value = 21: write a temperature with its unit"),
     '"27 °C"': ('"40 °C"', "curve: base 10 °C, optimum 40 °C, ceiling 35 °C: each"),

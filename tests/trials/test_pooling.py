@@ -92,7 +92,9 @@ def test_one_batch_is_as_a_plain_integral_has_it():
     for within, chance in WITHIN_FACTORS:
         below = stats.norm.cdf((np.log(at)[:, None] - grid) / (0.2 * within))
         grown = np.diff(below, axis=0, prepend=0)
-        logs = (np.diff(rooted, prepend=0)[:, None] * np.log(grown + 1e-300)).sum(axis=0)
+        logs = (np.diff(rooted, prepend=0)[:, None] * np.log(grown + 1e-300)).sum(
+            axis=0
+        )
         by_share = (
             logs[:, None]
             + 18 * np.log(shares)
@@ -102,9 +104,7 @@ def test_one_batch_is_as_a_plain_integral_has_it():
         weight *= math.exp(logs.max() + 40)
         for factor, other in BETWEEN_FACTORS:
             between = factor**2 * (BETWEEN_BATCHES**2 + BETWEEN_CULTIVARS**2)
-            prior = stats.norm.pdf(
-                grid, math.log(5_000), math.sqrt(0.3**2 + between)
-            )
+            prior = stats.norm.pdf(grid, math.log(5_000), math.sqrt(0.3**2 + between))
             mass = (prior * weight).sum() * chance * other
             total += mass
             first += (prior * weight * grid).sum() * chance * other
@@ -230,7 +230,7 @@ def test_the_dead_never_root():
 @pytest.mark.parametrize("wrong", [{"median": 0}, {"doubt": -1}, {"share": 1}])
 def test_a_prior_that_is_none_is_refused(wrong):
     fine = {"median": 5, "doubt": 0.3, "within": 0.2, "share": 0.5, "weight": 4}
-    with pytest.raises(ValueError, match="must be above 0|between 0 and 1"):
+    with pytest.raises(ValueError, match=r"must be above 0|between 0 and 1"):
         Prior(**{**fine, **wrong})
 
 
@@ -262,12 +262,16 @@ def test_few_cuttings_make_a_wider_window_than_many():
     few, many = (
         HalfRooted(one([EARLY, FRESH], at=(0, 1)), Known(count=n)) for n in (4, 400)
     )
-    apart = [math.log(x.thermal_time_at(0.95) / x.thermal_time_at(0.05)) for x in (few, many)]
+    apart = [
+        math.log(x.thermal_time_at(0.95) / x.thermal_time_at(0.05)) for x in (few, many)
+    ]
     assert apart[0] > apart[1] * 1.1
 
 
 def test_quantiles_turn_the_chances_round():
     half = HalfRooted(one([LATE]), Known(4_000, count=24))
     for part in (0.05, 0.5, 0.9):
-        assert half.chance_by(half.thermal_time_at(part)) == pytest.approx(part, abs=1e-3)
+        assert half.chance_by(half.thermal_time_at(part)) == pytest.approx(
+            part, abs=1e-3
+        )
     assert half.chance_by(0) == 0
