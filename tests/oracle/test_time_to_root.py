@@ -6,7 +6,6 @@ scipy.stats with CensoredData.
 """
 
 import math
-import random
 import warnings
 
 import numpy as np
@@ -84,7 +83,7 @@ def test_drawn_batches_are_fitted_as_scipy_fits_them(family, seed):
 
 def drawn(family, location, scale, count, share, seed) -> list[Interval]:
     """Return cuttings looked at every 200 K·h, up to 2400."""
-    draw = random.Random(seed)
+    draw = np.random.default_rng(seed)
     told = []
     for _ in range(count):
         part = draw.random()
