@@ -111,7 +111,9 @@ def foretold_in(
     """
     from controller.adapters.season_log import SeasonLogReader
     from controller.cli.crop_files import crops_of
+    from controller.core.units import HOUR_MS
     from controller.records.book import Book, batches, fold
+    from controller.review.days_ahead import RECENT_HOURS
     from controller.review.foretold import foretell
     from controller.review.tray_hours import TrayHours
 
@@ -123,6 +125,7 @@ def foretold_in(
     now_ms = standing.now_utc_ms
     stuck = [one.batch.stuck_utc_ms for one in files]
     first_ms = min((at for at in stuck if at is not None), default=now_ms)
+    first_ms = min(first_ms, now_ms - RECENT_HOURS * HOUR_MS)
     trays = TrayHours(reader, standing.plan, first_ms, now_ms)
     told = foretell(files, known, trays, standing)
     return told, standing, changes[-1].id if changes else 0

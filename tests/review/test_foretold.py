@@ -214,6 +214,17 @@ def test_a_tray_without_a_probe_is_taken_to_be_as_its_mat_s_others(warm):
     assert any("as its mat's others" in note for note in one.notes)
 
 
+def test_before_the_first_hour_is_measured_the_plan_is_taken(warm):
+    """A batch that was stuck just now has a date at once."""
+    (one,) = told([a_file()], FakeReader(), days=0.01)
+    assert one.why_none == ""
+    assert day_of(one.when_ms[2]) == pytest.approx(2_640 / 16 / 24, abs=0.2)
+    assert one.notes == (
+        "nothing was measured in tray S1 yet: taken to have been as planned",
+        "S1 is taken to be at the setpoint: too little is known of it yet",
+    )
+
+
 def test_where_nothing_is_measured_it_says_so(warm):
     (one,) = told([a_file(tray="W1")], warm())
     assert one.why_none == (
