@@ -44,7 +44,10 @@ def main(words: Sequence[str] | None = None) -> int:
     args = parser.parse_args(words)
     _limit()
     try:
-        kept = worked_out(args.log, args.crops, args.at, read_result(args.result))
+        before = read_result(args.result)
+        kept = worked_out(args.log, args.crops, args.at, before)
+        if not before and args.result.exists():  # its history may be worth a look
+            args.result.replace(args.result.with_name(f"{args.result.name}.damaged"))
         write_result(args.result, kept)
     except MemoryError:
         print("it needs more memory than it may have", file=sys.stderr)

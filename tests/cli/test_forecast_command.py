@@ -139,6 +139,10 @@ def test_the_job_writes_a_result_whole_and_its_history_goes_on(
     ]
     assert kept["newest"] == 2
     assert [path.name for path in tmp_path.iterdir()] == ["r.json"]
+    result.write_text("{", encoding="utf-8")
+    assert forecast_job.main([str(season), str(result), "--at", at]) == 0
+    assert (tmp_path / "r.json.damaged").read_text() == "{"
+    assert len(json.loads(result.read_text())["history"]) == 1
 
 
 def test_the_job_gives_way_and_bears_its_limits(tmp_path):
