@@ -16,13 +16,20 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import compile_path
 from typing_extensions import override
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api import problems
+from api.answers import Answers
+from api.bodies import Bodies
+from api.callers import Reception
 from api.context import Context
 from api.door import Door
+from api.gate import Gate
+from api.outside import router as outside
+from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
-from controller.ports import Bench, Clock, ForecastKept, SeasonReader
+from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
 
 _Document = dict[str, object]
 
@@ -30,10 +37,13 @@ _REFERENCE = "#/components/schemas/{model}"
 
 _EVERY = {
     400: "The request cannot be read",
-    403: "A page of another site asked",
+    401: "No token was shown, or one that nobody knows",
+    403: "Whoever asks may not: read only, or a page of another site",
     404: "There is no such thing",
     405: "Not done here in this way",
-    421: "Asked under another name than this machine's own",
+    421: "Asked under another name than the bench's own",
+    429: "Too many unknown tokens, or too many wishes wait",
+    431: "The head of the request is too large",
     500: "A mistake in this program",
     503: "Not ready yet, or overloaded",
 }
@@ -43,7 +53,6 @@ _WRITING = {
     413: "The body is too large",
     415: "The body is not application/json",
     422: "The body is well formed but asks for what cannot be",
-    429: "Too many wishes wait",
 }
 
 
@@ -67,6 +76,8 @@ def create_app(
     reader: Callable[[], SeasonReader] | None,
     clock: Clock,
     records: Records | None = None,
+    access: Access | None = None,
+    reach: Reach | None = None,
     forecast: Callable[[], ForecastKept] | None = None,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
@@ -77,6 +88,8 @@ def create_app(
             there is no log.
         clock: The bench's clock, for ages and for "now".
         records: What people saw and did; None: nothing of it is kept.
+        access: Who may use it; None: whoever is on this machine.
+        reach: Names and proxies it is reached by; None: this machine's own names.
         forecast: Tells the rooting forecast as it is kept, called in a thread;
             None: nobody works one out.
     """
@@ -91,13 +104,28 @@ def create_app(
         responses=_responses(_EVERY | _WRITING),
     )
     kept = records or Records(None, None)
-    app.state.context = Context(bench, reader, clock, records=kept, forecast=forecast)
-    app.add_middleware(Door)
+    reach = reach or Reach()
+    app.state.context = Context(
+        bench,
+        reader,
+        clock,
+        records=kept,
+        reception=Reception(access, lambda: clock.now().run_ms),
+        forecast=forecast,
+    )
+    # The last one added is asked first.
+    app.add_middleware(Answers)
+    app.add_middleware(Bodies)
+    app.add_middleware(Gate)
+    app.add_middleware(Door, reach=reach)
+    if reach.proxies:
+        app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=list(reach.proxies))
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, problems.on_validation_error)
     app.add_exception_handler(Exception, problems.on_any_error)
     app.include_router(root)
     app.include_router(v1)
+    app.include_router(outside)
     return app
 
 

@@ -29,7 +29,7 @@ from api.batch_views import (
     batches_view,
     history_view,
 )
-from api.context import ContextHere, LookHere, no_query
+from api.context import ContextHere, LookHere, kept_with_care, no_query
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value, refused_at
 from api.record_writer import Writer
@@ -109,7 +109,7 @@ class _Desk:
 Desk = Annotated[_Desk, Depends()]
 
 
-@router.get("/batches")
+@router.get("/batches", dependencies=[Depends(kept_with_care)])
 async def get_batches(
     context: ContextHere, _look: LookHere, asked: Annotated[BatchesQuery, Query()]
 ) -> BatchesView:
@@ -118,7 +118,7 @@ async def get_batches(
     return batches_view(book, asked, context.clock.now().utc_ms)
 
 
-@_told.get("/batches/{code}")
+@_told.get("/batches/{code}", dependencies=[Depends(kept_with_care)])
 async def get_batch(context: ContextHere, look: LookHere, code: str) -> BatchFileView:
     """All that is known of a batch, its degree-hours over its stays included.
 
@@ -139,7 +139,7 @@ async def get_batch(context: ContextHere, look: LookHere, code: str) -> BatchFil
     return view
 
 
-@_told.get("/batches/{code}/history")
+@_told.get("/batches/{code}/history", dependencies=[Depends(kept_with_care)])
 async def get_history(
     context: ContextHere, _look: LookHere, code: str
 ) -> BatchHistoryView:

@@ -11,10 +11,12 @@ from dataclasses import dataclass, field
 from typing import Annotated
 
 from anyio import CapacityLimiter
-from fastapi import Depends, Query, Request
+from fastapi import Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict
 
+from api.callers import Caller, Reception, address_of, caller_of, nobody
 from api.hours_memory import HoursMemory
+from api.live import Feed
 from api.mat_views import find_mat
 from api.moment import Moment, moment
 from api.problems import ProblemError, quoted
@@ -47,6 +49,8 @@ class Context:
         records: What people saw and did.
         hours: Thermal time of batches that was counted already.
         asked: The scan in which each wish was asked for, by its number.
+        reception: Tells who asks.
+        feed: The bench as it changes, for those who stay.
         forecast: Tells the rooting forecast as it is kept, called in a thread;
             None: nobody works one out.
     """
@@ -58,6 +62,8 @@ class Context:
     records: Records = field(default_factory=lambda: Records(None, None))
     hours: HoursMemory = field(default_factory=HoursMemory)
     asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
+    reception: Reception = field(default_factory=lambda: Reception(None, lambda: 0))
+    feed: Feed = field(default_factory=Feed)
     forecast: Callable[[], ForecastKept] | None = None
 
 
@@ -74,6 +80,25 @@ def _context(request: Request) -> Context:
 
 
 ContextHere = Annotated[Context, Depends(_context)]
+
+
+def _caller(request: Request) -> Caller:
+    caller = caller_of(request.scope)
+    if caller is None:
+        raise nobody(request.url.path)
+    return caller
+
+
+CallerHere = Annotated[Caller, Depends(_caller)]
+
+
+def reading_only(_caller: CallerHere) -> None:
+    """Refuse whoever is nobody; the gate has refused those who may not operate."""
+
+
+def kept_with_care(response: Response) -> None:
+    """Let an answer that changes rarely be kept, and asked for anew by its ETag."""
+    response.headers["Cache-Control"] = "private, no-cache"
 
 
 class NoQuery(BaseModel):
@@ -140,6 +165,6 @@ def retry_after(look: Moment) -> dict[str, str]:
 
 
 def who_asks(request: Request) -> str:
-    """Return who asks: there are no names yet, only this machine."""
-    client = request.client
-    return f"api (loopback) {client.host}" if client else "api (loopback)"
+    """Return who asks and from where, for the log."""
+    caller = caller_of(request.scope)
+    return f"nobody, from {address_of(request.scope)}" if caller is None else caller.who

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Response
 
-from api.context import Context, ContextHere, LookHere, no_query
+from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
 from api.problems import ProblemError, quoted
 from api.record_bodies import EventBody, EventFields, EventsQuery
 from api.record_shapes import EventsView, EventView
@@ -23,7 +23,7 @@ from controller.records.desk import add_event, revise_event
 router = APIRouter()
 
 
-@router.get("/events")
+@router.get("/events", dependencies=[Depends(kept_with_care)])
 async def get_events(
     context: ContextHere, look: LookHere, asked: Annotated[EventsQuery, Query()]
 ) -> EventsView:
@@ -34,7 +34,9 @@ async def get_events(
     return events_view(book, asked, mat.name if mat else None)
 
 
-@router.get("/events/{number}", dependencies=[Depends(no_query)])
+@router.get(
+    "/events/{number}", dependencies=[Depends(no_query), Depends(kept_with_care)]
+)
 async def get_event(context: ContextHere, number: int) -> EventView:
     """One event, with all that it was told as before."""
     return await _shown(context, number)

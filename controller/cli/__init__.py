@@ -24,6 +24,10 @@ GROUPS = (
         (
             ("trays", "show the bench now, as a table"),
             ("batch", "batches of cuttings or seed: add, list, look, move, close"),
+            (
+                "trial",
+                "trials of media or treatments: plan before sticking, compare after",
+            ),
             ("event", "tell what was done at the bench: watered, turned, moved, …"),
             (
                 "forecast",
@@ -36,6 +40,7 @@ GROUPS = (
         "now and then",
         (
             ("demo", "run a simulated bench: no hardware needed"),
+            ("token", "who may use the API: make, list and revoke tokens"),
             ("check", "hold a configuration to its rules and say it in words"),
             ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
@@ -184,6 +189,7 @@ def _version() -> str:
 
 def _for_people(error: Exception) -> str | None:
     """Return an error's words if they are meant for people, else None: a bug."""
+    from controller.adapters.access import AccessError
     from controller.adapters.broker import BrokerMissingError
     from controller.adapters.exchange import ExchangeError
     from controller.adapters.gpio import PinError
@@ -193,6 +199,7 @@ def _for_people(error: Exception) -> str | None:
     from controller.adapters.settings import SettingsError
 
     ours = (
+        AccessError,
         BrokerMissingError,
         ExchangeError,
         LogError,

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TypeAlias
 from urllib.parse import quote, urlencode
 
-from controller.cli.asking import AskError, Json, add_options, ask
+from controller.cli.asking import Json, add_options, ask
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
 from controller.cli.batch_words import batch_in_words, list_in_words
 from controller.cli.log_words import A_TIME
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said, local_words
 from controller.records.looks import How
 from controller.records.places import Outcome

@@ -6,8 +6,9 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from urllib.parse import quote, urlencode
 
-from controller.cli.asking import AskError, Json, add_options, ask, clean
+from controller.cli.asking import Json, add_options, ask, clean
 from controller.cli.log_words import A_TIME
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said, local_words
 from controller.records.events import EventKind
 

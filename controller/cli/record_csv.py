@@ -12,13 +12,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from api.batch_bodies import MOST_BATCHES, BatchBody, CloseBody, LookBody, MoveBody
-from api.door import LARGEST_BODY
+from api.bodies import LARGEST_BODY
 from api.record_bodies import Body, EventBody
 from api.record_values import as_body
 from controller.adapters.exchange import ExchangeError
 from controller.adapters.exchange.whole_file import check_free, whole_file
 from controller.adapters.season_log import SeasonLogReader
-from controller.cli.asking import AskError, Json, ask
+from controller.cli.asking import Json, ask
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said
 from controller.records.book import Book, batches, events, fold
 from controller.records.changes import Value

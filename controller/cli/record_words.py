@@ -8,9 +8,10 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from controller.cli.asking import AskError, ask
+from controller.cli.asking import ask
 from controller.cli.log_bench import zone_of
 from controller.cli.log_words import utc_ms_said
+from controller.cli.over_http import AskError
 
 
 def timezone_of(args: argparse.Namespace) -> str:

@@ -1,9 +1,12 @@
 """The campaign of rooting forecasts: a short run, its worlds, and its table."""
 
 import math
-from random import Random
+import random
 
 from tests.campaigns import forecast_coverage as campaign
+
+Random = random.Random
+"""Draws; no secrets."""
 
 
 def test_a_short_run_prints_a_row_for_each_way_of_looking(capsys):

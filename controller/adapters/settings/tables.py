@@ -22,7 +22,7 @@ from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from controller.adapters import mqtt_address
-from controller.adapters.settings import alarm_words, quantities, words
+from controller.adapters.settings import alarm_words, api_words, quantities, words
 from controller.adapters.settings.quantities import Said, SaidArea
 
 Temperature = Annotated[Said, PlainValidator(quantities.temperature)]
@@ -116,8 +116,12 @@ class LogTable(Checked):
 class ApiTable(Checked):
     """The JSON API and the page."""
 
-    host: Annotated[str, PlainValidator(words.loopback)] = "127.0.0.1"
+    host: Annotated[str, PlainValidator(api_words.host)] = "127.0.0.1"
     port: Annotated[int, PlainValidator(words.port)] = 8000
+    names: Annotated[tuple[str, ...], PlainValidator(api_words.names)] = ()
+    proxies: Annotated[tuple[str, ...], PlainValidator(api_words.proxies)] = ()
+    tls_cert: FilePath | None = None
+    tls_key: FilePath | None = None
 
 
 class CropsTable(Checked):

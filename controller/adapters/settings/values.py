@@ -28,12 +28,20 @@ class ApiSettings:
     """The JSON API and the page.
 
     Attributes:
-        host: Address to listen on; a loopback one.
+        host: Address to listen on; others than loopback ones need tokens.
         port: TCP port; 0 takes any free one.
+        names: Names under which it is asked, besides those of this machine.
+        proxies: Addresses or networks of proxies whose word is taken.
+        tls_cert: Certificate (PEM) and what vouches for it; None: no TLS here.
+        tls_key: Its key (PEM).
     """
 
     host: str
     port: int
+    names: tuple[str, ...] = ()
+    proxies: tuple[str, ...] = ()
+    tls_cert: Path | None = None
+    tls_key: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
