@@ -6,7 +6,8 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from controller.cli.asking import AskError, Json, add_options, ask, clean
+from controller.cli.asking import Json, add_options, ask, clean
+from controller.cli.over_http import AskError
 
 
 def add_parser(

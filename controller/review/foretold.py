@@ -161,12 +161,12 @@ class _Group:
             [[one.evidence for one in some] for some in cultivars.values()],
         )
         for some, many in zip(cultivars.values(), known, strict=True):
-            found += [self._dated(one, of) for one, of in zip(some, many, strict=True)]
+            pairs = zip(some, many, strict=True)
+            found += [self._dated(one, of) for one, of in pairs if of is not None]
         return found
 
     def _member(self, file: BatchFile) -> _Member:
-        now_ms = self._standing.now_utc_ms
-        through = lived(file.stays, self._curve, self._trays, now_ms)
+        through = lived(file.stays, self._curve, self._trays, self._standing)
         return _Member(file, through, evidence_of(file, through.path.at))
 
     def _none(self, file: BatchFile, why: str) -> Foretold:
@@ -202,7 +202,7 @@ class _Group:
             so_far=so_far,
             bracket=bracket,
             why_none=why,
-            notes=tuple(notes),
+            notes=tuple(dict.fromkeys(notes)),
         )
 
     def _rooting(self, file: BatchFile, known: Posterior) -> float:
@@ -221,10 +221,7 @@ class _Group:
             return ""
         if not stay.tray:
             return "no date: it is off the bench, where nothing is measured"
-        try:
-            hours = hours_of(self._trays, stay.tray, notes)
-        except UnmeasuredError as error:
-            return f"no date: {error}"
+        hours = hours_of(self._trays, stay.tray, notes)
         ahead = outlook(self._standing, stay.tray, hours)
         if ahead is None:
             return f"no date: nothing was measured in tray {stay.tray} lately"

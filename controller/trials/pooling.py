@@ -8,7 +8,7 @@ live here: that model. What it foretells of a batch is in forecast.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from operator import mul
@@ -33,15 +33,17 @@ LIKE_CUTTINGS_CULTIVAR = 16.0
 """Chosen, without a source: the share that roots differs from batch to batch as if
 each had been drawn by what 8 cuttings showed, from cultivar to cultivar 16."""
 
-_FINE, _COARSE = 0.04, 0.05
-"""Chosen: steps of the grids of the logarithm; the narrowest curve on them has a
-standard deviation of 0.06."""
+_FINE, _COARSE = 0.04, 0.08
+"""Chosen: steps of the grids of the logarithm; the narrowest bell on the coarse one
+has a standard deviation of 0.06: a sum over steps of 1.3 of those is right to a
+thousandth of a per cent."""
 
 _REACH = 4.0
-"""Chosen: standard deviations that grids reach to both sides."""
+_CUT = 4.5
+"""Chosen: standard deviations that grids, and bells on them, reach to both sides."""
 
-SHARES = tuple((n + 0.5) / 24 for n in range(24))
-_MEAN_SHARES = tuple((n + 0.5) / 16 for n in range(16))
+SHARES = tuple((n + 0.5) / 20 for n in range(20))
+_MEAN_SHARES = tuple((n + 0.5) / 12 for n in range(12))
 
 Row = list[float]
 Table = list[Row]
@@ -109,37 +111,49 @@ class Posterior:
 
 
 def posteriors(
-    prior: Prior, cultivars: Sequence[Sequence[BatchEvidence]]
-) -> list[list[Posterior]]:
+    prior: Prior,
+    cultivars: Sequence[Sequence[BatchEvidence]],
+    wanted: Callable[[int, int], bool] = lambda _cultivar, _batch: True,
+    known: "Tables | None" = None,
+) -> list[list[Posterior | None]]:
     """Return what is known of each batch, from its own looks and all others'.
 
     Args:
         prior: What the crop file says.
         cultivars: Batches of one crop, cultivar by cultivar. One that nobody
             looked at brings nothing, and learns from the others.
+        wanted: Of which batches it is told, by number of cultivar and batch; of
+            the others there is None.
+        known: Likelihoods that were worked out for the same prior already; new
+            ones are put in.
     """
-    return _Pool(prior, cultivars).done()
+    return _Pool(prior, cultivars, {} if known is None else known).done(wanted)
 
 
 # ---------------------------------------------------------------------------- grids
 
 
 class _Pool:
-    """One crop: grids and the sums over them."""
+    """One crop: grids and the sums over them.
+
+    A table has a row for each share, and in it a number for each location.
+    """
 
     def __init__(
-        self, prior: Prior, cultivars: Sequence[Sequence[BatchEvidence]]
+        self,
+        prior: Prior,
+        cultivars: Sequence[Sequence[BatchEvidence]],
+        known: "Tables",
     ) -> None:
-        self._prior = prior
-        self._cultivars = cultivars
+        self._prior, self._cultivars, self._known = prior, cultivars, known
         between = math.hypot(BETWEEN_BATCHES, BETWEEN_CULTIVARS) * 1.5
         middle = math.log(prior.median)
         wide = _REACH * math.hypot(prior.doubt, between)
         self._fine = _grid(middle, wide + 2 * BETWEEN_BATCHES, _FINE)
         self._coarse = _grid(middle, wide, _COARSE)
-        top = [_bell((at - middle) / prior.doubt) for at in self._coarse]
+        top = _even([_bell((at - middle) / prior.doubt) for at in self._coarse])
         shares = _beta_row(prior.share, prior.weight, _MEAN_SHARES)
-        self._top = [[one * share for share in shares] for one in _even(top)]
+        self._top = [[share * one for one in top] for share in shares]
         self._of_batch = [
             _beta_row(mean, LIKE_CUTTINGS_BATCH, SHARES) for mean in _MEAN_SHARES
         ]
@@ -149,96 +163,153 @@ class _Pool:
         ]
         self._scales = tuple(prior.within * factor for factor, _ in WITHIN_FACTORS)
 
-    def done(self) -> list[list[Posterior]]:
+    def done(self, wanted: Callable[[int, int], bool]) -> list[list[Posterior | None]]:
         """Go through all spreads; put together what each says of each batch."""
         sums = [
-            [_Sum(self._fine, self._scales) for _ in one] for one in self._cultivars
+            [
+                _Sum(self._fine, self._scales) if wanted(c, b) else None
+                for b in range(len(some))
+            ]
+            for c, some in enumerate(self._cultivars)
         ]
-        for n, scale in enumerate(self._scales):
-            tables = [[self._table(b, scale) for b in one] for one in self._cultivars]
-            for factor, chance in BETWEEN_FACTORS:
-                weight = math.log(chance * WITHIN_FACTORS[n][1])
-                self._add(sums, tables, _Setting(n, factor, weight))
+        for factor, chance in BETWEEN_FACTORS:
+            to_batch = _Bells(self._coarse, self._fine, BETWEEN_BATCHES * factor)
+            wide = BETWEEN_CULTIVARS * factor
+            moves = _Moves(to_batch, _Bells(self._coarse, self._coarse, wide))
+            for n, scale in enumerate(self._scales):
+                told = [[self._table(b, scale) for b in one] for one in self._cultivars]
+                log = math.log(chance * WITHIN_FACTORS[n][1])
+                self._add(sums, told, moves, _Setting(n, log))
         prior = self._prior.doubt**2
-        return [[one.posterior(prior) for one in some] for some in sums]
+        return [
+            [None if one is None else one.posterior(prior) for one in some]
+            for some in sums
+        ]
 
     def _table(self, batch: BatchEvidence, scale: float) -> "_Told":
         """Return the likelihood of a batch on the fine grid, for one spread."""
         if not batch.tells:
-            return _Told(None, None, 0.0)
+            return _NOTHING_TOLD
+        found = self._known.get((batch, scale))
+        if found is None:
+            found = self._known[batch, scale] = self._likelihood(batch, scale)
+        return found
+
+    def _likelihood(self, batch: BatchEvidence, scale: float) -> "_Told":
         logs = likelihood_of(batch, SHARES)
         found = [logs(location, scale) for location in self._fine]
         top = max(map(max, found))
         own = [[math.exp(one - top) for one in row] for row in found]
         means = [[_dot(row, beta) for row in own] for beta in self._of_batch]
-        return _Told(own, means, top)
+        return _Told(_turned(own), means, top)
 
     def _add(
-        self, sums: "list[list[_Sum]]", told: "list[list[_Told]]", setting: "_Setting"
+        self,
+        sums: "list[list[_Sum | None]]",
+        told: "list[list[_Told]]",
+        moves: "_Moves",
+        setting: "_Setting",
     ) -> None:
         """Add what one setting of the spreads says of every batch."""
-        to_batch = _bells(self._coarse, self._fine, BETWEEN_BATCHES * setting.between)
-        to_cultivar = _bells(
-            self._coarse, self._coarse, BETWEEN_CULTIVARS * setting.between
-        )
-        of = [[self._upward(one, to_batch) for one in some] for some in told]
-        whole = [_product(some) for some in of]
-        ups = [self._to_crop(one, to_cultivar) for one in whole]
+        of = [[_upward(one, moves) for one in some] for some in told]
+        ups = [self._to_crop(_product(some), moves) for some in of]
         for c, some in enumerate(told):
+            if not any(sums[c]):
+                continue
             crop = _times(_Scaled(self._top), _without(ups, c))
-            down = self._to_mean(crop, to_cultivar)
+            down = self._to_mean(crop, moves)
             for b, one in enumerate(some):
-                mean = _times(down, _without(of[c], b))
-                self._book(sums[c][b], one, mean, to_batch, setting)
+                into = sums[c][b]
+                if into is not None:
+                    mean = _times(down, _without(of[c], b))
+                    self._book(into, one, mean, moves, setting)
 
-    def _upward(self, told: "_Told", to_batch: Table) -> "_Scaled | None":
-        """Return what a batch says of its cultivar: location and mean share."""
-        if told.means is None:
-            return None
-        rows = [[_dot(bell, column) for column in told.means] for bell in to_batch]
-        return _Scaled(rows, told.top).even()
-
-    def _to_crop(self, told: "_Scaled | None", to_cultivar: Table) -> "_Scaled | None":
+    def _to_crop(self, told: "_Scaled | None", moves: "_Moves") -> "_Scaled | None":
+        """Return what a cultivar says of its crop."""
         if told is None:
             return None
-        narrowed = [
-            [_dot(row, beta) for row in told.rows] for beta in self._of_cultivar
-        ]
-        rows = [[_dot(bell, column) for column in narrowed] for bell in to_cultivar]
-        return _Scaled(rows, told.log).even()
+        narrowed = _mixed(self._of_cultivar, told.rows)
+        return _Scaled(
+            [moves.to_cultivar.back(row) for row in narrowed], told.log
+        ).even()
 
-    def _to_mean(self, told: "_Scaled", to_cultivar: Table) -> "_Scaled":
+    def _to_mean(self, told: "_Scaled", moves: "_Moves") -> "_Scaled":
         """Return a cultivar's chances from its crop's."""
-        columns = _turned(told.rows)
-        moved = [
-            [_dot(bell, column) for column in columns] for bell in _turned(to_cultivar)
-        ]
-        betas = _turned(self._of_cultivar)
-        rows = [[_dot(row, beta) for beta in betas] for row in moved]
-        return _Scaled(rows, told.log).even()
+        moved = [moves.to_cultivar.on(row) for row in told.rows]
+        return _Scaled(_mixed(_turned(self._of_cultivar), moved), told.log).even()
 
     def _book(
         self,
         into: "_Sum",
         told: "_Told",
         mean: "_Scaled",
-        to_batch: Table,
+        moves: "_Moves",
         setting: "_Setting",
     ) -> None:
         """Add a batch's chances under one setting of the spreads."""
-        columns = _turned(mean.rows)
-        moved = [
-            [_dot(bell, column) for column in columns] for bell in _turned(to_batch)
-        ]
-        betas = _turned(self._of_batch)
-        rows = [[_dot(row, beta) for beta in betas] for row in moved]
-        if told.own is not None:
-            rows = [list(map(mul, a, b)) for a, b in zip(rows, told.own, strict=True)]
-        chance = sum(map(sum, mean.rows))
-        center = [sum(row) / chance for row in mean.rows] if chance else []
-        variance = _variance(self._coarse, center) if center else 0.0
+        moved = [moves.to_batch.on(row) for row in mean.rows]
+        if told.own is None or told.means is None:
+            by_location = _summed(moved)
+            sums = [[sum(row)] * len(SHARES) for row in moved]
+        else:
+            by_location = _summed(
+                [list(map(mul, a, b)) for a, b in zip(moved, told.means, strict=True)]
+            )
+            sums = [[_dot(row, own) for own in told.own] for row in moved]
+        by_share = _summed(
+            [list(map(mul, a, b)) for a, b in zip(sums, self._of_batch, strict=True)]
+        )
+        variance = _variance(self._coarse, _even(_summed(mean.rows)))
         log = mean.log + told.top + setting.log
-        into.add(setting.at, rows, log, variance)
+        into.add(_Part(log, setting.at, by_location, by_share, variance))
+
+
+def _upward(told: "_Told", moves: "_Moves") -> "_Scaled | None":
+    """Return what a batch says of its cultivar: mean share and location."""
+    if told.means is None:
+        return None
+    return _Scaled([moves.to_batch.back(row) for row in told.means], told.top).even()
+
+
+class _Bells:
+    """A bell around each point of one grid on another, cut where it is nothing."""
+
+    def __init__(self, around: Row, grid: Row, spread: float) -> None:
+        self._around = len(around)
+        self._size = len(grid)
+        reach = _CUT * spread + 1e-9
+        self._rows: list[tuple[int, Row]] = []
+        columns: list[list[tuple[int, float]]] = [[] for _ in grid]
+        step = grid[1] - grid[0]
+        for n, centre in enumerate(around):
+            first = max(0, math.ceil((centre - reach - grid[0]) / step))
+            last = min(len(grid), math.floor((centre + reach - grid[0]) / step) + 1)
+            part = [_bell((at - centre) / spread) for at in grid[first:last]]
+            # The sum of a whole bell: at an edge of the grid a part is lost.
+            whole = spread * math.sqrt(2 * math.pi) / step
+            row = [one / whole for one in part]
+            self._rows.append((first, row))
+            for at, one in enumerate(row, first):
+                columns[at].append((n, one))
+        self._columns = [
+            (some[0][0] if some else 0, [one for _, one in some]) for some in columns
+        ]
+
+    def back(self, row: Row) -> Row:
+        """Return for each centre the mean of a row under its bell."""
+        return [_dot(bell, row[at : at + len(bell)]) for at, bell in self._rows]
+
+    def on(self, row: Row) -> Row:
+        """Return chances at the centres spread out by their bells."""
+        return [_dot(bell, row[at : at + len(bell)]) for at, bell in self._columns]
+
+
+@dataclass(frozen=True, slots=True)
+class _Moves:
+    """Spreads from cultivar to batch and from crop to cultivar."""
+
+    to_batch: _Bells
+    to_cultivar: _Bells
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,17 +317,41 @@ class _Setting:
     """One way in which spreads may be."""
 
     at: int
-    between: float
     log: float
 
 
 @dataclass(frozen=True, slots=True)
 class _Told:
-    """Likelihood of a batch: by location and share, and by mean share and location."""
+    """Likelihood of a batch: by share and location, and by mean share and location."""
 
     own: Table | None
     means: Table | None
     top: float
+
+
+_NOTHING_TOLD = _Told(None, None, 0.0)
+
+Tables = dict[tuple[BatchEvidence, float], _Told]
+"""Likelihoods by evidence and spread."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Chances of one batch under one setting of the spreads.
+
+    Attributes:
+        log: Logarithm of what they are to be multiplied by.
+        scale: Which spread within the batch.
+        by_location: By location.
+        by_share: By share.
+        variance: Of where the batch would be before anybody looked at it.
+    """
+
+    log: float
+    scale: int
+    by_location: Row
+    by_share: Row
+    variance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,31 +376,28 @@ class _Sum:
 
     def __init__(self, locations: Row, scales: tuple[float, ...]) -> None:
         self._locations, self._scales = locations, scales
-        self._parts: list[tuple[float, int, Row, Row, float]] = []
+        self._parts: list[_Part] = []
 
-    def add(self, scale: int, rows: Table, log: float, center: float) -> None:
+    def add(self, part: _Part) -> None:
         """Add the chances of one setting."""
-        by_location = [sum(row) for row in rows]
-        by_share = [sum(column) for column in _turned(rows)]
-        self._parts.append((log, scale, by_location, by_share, center))
+        self._parts.append(part)
 
     def posterior(self, doubt: float) -> Posterior:
         """Return all of it together."""
-        top = max(
-            log + math.log(max(sum(row), 1e-300)) for log, _, row, _, _ in self._parts
-        )
+        logs = [
+            one.log + math.log(max(sum(one.by_location), 1e-300)) for one in self._parts
+        ]
+        top = max(logs)
         weights = [[0.0] * len(self._locations) for _ in self._scales]
         shares = [0.0] * len(SHARES)
-        center = 0.0
-        total = 0.0
-        for log, scale, row, by_share, variance in self._parts:
-            factor = math.exp(min(700.0, log - top))
-            weights[scale] = [
-                a + factor * b for a, b in zip(weights[scale], row, strict=True)
-            ]
-            shares = [a + factor * b for a, b in zip(shares, by_share, strict=True)]
-            center += factor * sum(row) * variance
-            total += factor * sum(row)
+        center = total = 0.0
+        for one, log in zip(self._parts, logs, strict=True):
+            chance = math.exp(log - top)
+            factor = chance / sum(one.by_location)
+            weights[one.scale] = _plus(weights[one.scale], factor, one.by_location)
+            shares = _plus(shares, factor, one.by_share)
+            center += chance * one.variance
+            total += chance
         chances = [[one / total for one in row] for row in weights]
         by_location = [sum(column) for column in _turned(chances)]
         own = self._own(doubt, center / total, _variance(self._locations, by_location))
@@ -314,7 +406,7 @@ class _Sum:
             self._scales,
             tuple(map(tuple, chances)),
             SHARES,
-            tuple(one / total for one in shares),
+            tuple(_even(shares)),
             own,
         )
 
@@ -373,9 +465,18 @@ def _even(row: Row) -> Row:
     return [one / total for one in row]
 
 
-def _bells(around: Row, grid: Row, spread: float) -> Table:
-    """Return for each centre the chances of each point of a grid."""
-    return [_even([_bell((at - centre) / spread) for at in grid]) for centre in around]
+def _mixed(weights: Table, rows: Table) -> Table:
+    """Return weighted sums of rows, one for each row of weights."""
+    columns = _turned(rows)
+    return [[_dot(weight, column) for column in columns] for weight in weights]
+
+
+def _summed(rows: Table) -> Row:
+    return [sum(column) for column in zip(*rows, strict=True)]
+
+
+def _plus(row: Row, factor: float, more: Row) -> Row:
+    return [a + factor * b for a, b in zip(row, more, strict=True)]
 
 
 def _beta_row(mean: float, weight: float, at: Sequence[float]) -> Row:

@@ -95,8 +95,8 @@ def forecasts(telling: Telling, history: Sequence[Issued]) -> Iterator[str]:
         words = (
             "Of each batch the first forecast of when half of those that root will"
             " have, held against the looks: right if its window holds all of the days"
-            " between which that happened, wrong if none, unclear where the looks are too far"
-            " apart. A batch is held against it once its end was counted."
+            " between which that happened, wrong if none, unclear where the looks are"
+            " too far apart. A batch is held against it once its end was counted."
         )
         parts = [table(_FORECAST, rows), para(words, "note")]
         yield section("Forecasts, and what came", parts)
