@@ -47,8 +47,10 @@ def _batch(batch: _Object) -> Iterator[str]:
     yield f"{clean(batch.get('code'))}  {clean(batch.get('name'))}{where}"
     yield f"  {clean(batch.get('headline'))}"
     yield f"  because {clean(batch.get('because'))}"
+    water = str(batch.get("water") or "")
     for point in _texts(batch.get("points")):
-        yield f"  - {point}"
+        if not water.startswith(point):  # said below, with weights
+            yield f"  - {point}"
     for caution in _texts(batch.get("cautions")):
         yield f"  ! {caution}"
     if batch.get("water"):

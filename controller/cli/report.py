@@ -18,7 +18,7 @@ from controller.core.decisions import AlarmChange
 from controller.ports import RunHeader
 from controller.review.forecast_scores import issued_from
 from controller.review.recounted import Span
-from controller.review.report.gather import NothingToTellError, gathered
+from controller.review.report.gather import gathered
 from controller.review.report.page import season_page
 from controller.review.report.plant_sections import recommendation
 from controller.review.report.scale import Degrees
@@ -102,7 +102,7 @@ def _written(args: argparse.Namespace) -> SeasonStory:
             lambda header: scans_with_progress(reader, header),
             _alarm_words(headers, degrees),
         )
-    except NothingToTellError as error:
+    except ValueError as error:  # nothing to tell, or a clock out of all bounds
         raise _NoReportError(f"{args.log}: {error}") from None
     telling = Telling(story, degrees, cost)
     issued = issued_from(read_result(forecast_beside(args.log)).get("history"))

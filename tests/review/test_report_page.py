@@ -268,6 +268,16 @@ def test_a_season_without_anything_but_scans_is_told_too():
         assert words in said, words
 
 
+def test_many_batches_are_drawn_in_pictures_that_fit_on_paper():
+    one = season().batches[0]
+    many = season(batches=(one,) * 40)
+    drawn = [
+        p for p in pictures(page(many)) if p.get("aria-label", "")[:7] == "Batches"
+    ]
+    assert len(drawn) == 3
+    assert all(float(p.get("viewBox").split()[3]) < 800 for p in drawn)
+
+
 def test_many_alarms_are_counted_and_the_first_told_one_by_one():
     many = [
         AlarmStory("probe-lost", "n1", FROM_MS + n, None, "lost") for n in range(100)

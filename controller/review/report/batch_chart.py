@@ -4,7 +4,7 @@ What may live here: that picture.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from controller.records.batches import BatchKind
 from controller.records.evidence import rooted_in
@@ -25,17 +25,23 @@ from controller.review.report.scale import Scale, day_text, midnights
 from controller.review.report.story import BatchStory, SeasonStory
 
 _ROW, _TOP, _BAR = 40.0, 6.0, 13.0
+_PER_SHEET = 18
 _LEAF = "#6c7d1f"
 _SEEING = (How.DRAIN_HOLE, How.THROUGH_WALL, How.LIFTED)
 
 
-def batch_chart(season: SeasonStory) -> str:
-    """Return the picture of all batches."""
+def batch_charts(season: SeasonStory) -> Iterator[str]:
+    """Yield pictures of all batches, each of as many as a sheet of paper holds."""
+    for begin in range(0, len(season.batches), _PER_SHEET):
+        yield _chart(season, season.batches[begin : begin + _PER_SHEET])
+
+
+def _chart(season: SeasonStory, drawn: Sequence[BatchStory]) -> str:
     x = time_scale(season)
-    bottom = _TOP + len(season.batches) * _ROW
+    bottom = _TOP + len(drawn) * _ROW
     parts = list(_weeks(season, x, bottom))
     mats = {tray.name: n for n, mat in enumerate(season.mats) for tray in mat.trays}
-    for n, batch in enumerate(season.batches):
+    for n, batch in enumerate(drawn):
         parts += _row(season, batch, x, (_TOP + n * _ROW, mats))
     return svg(bottom + 18, parts, "Batches: where they stood and what was seen")
 

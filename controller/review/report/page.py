@@ -52,4 +52,7 @@ def season_page(
 def _source(telling: Telling, source: str) -> str:
     season = telling.season
     runs = f"{season.runs} runs" if season.runs != 1 else "1 run"
-    return f"From {source}: {season.scans:,} scans in {runs}."
+    return (
+        f"From {source}: {season.scans:,} scans in {runs}; mats and trays are those of"
+        " the last one."
+    )

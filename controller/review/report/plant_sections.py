@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from controller.records.batches import Batch
 from controller.records.varieties import Result, Variety, rooted_of
 from controller.review.looks_as_evidence import bracket_of, half_of
-from controller.review.report.batch_chart import LEGEND, batch_chart
+from controller.review.report.batch_chart import LEGEND, batch_charts
 from controller.review.report.html import figure, heading, para, section, table
 from controller.review.report.scale import day_text
 from controller.review.report.sections import Telling
@@ -36,7 +36,9 @@ def plants(telling: Telling) -> Iterator[str]:
     if not season.batches:
         yield section("Batches", [para("No batch was told of in this time.")])
         return
-    parts = [figure(batch_chart(season), LEGEND)]
+    pictures = list(batch_charts(season))
+    parts = [figure(picture) for picture in pictures[:-1]]
+    parts.append(figure(pictures[-1], LEGEND))
     rows = [_batch_row(telling, batch) for batch in season.batches]
     parts.append(table(_HEAD, rows, (6, 7, 8)))
     parts.append(

@@ -113,7 +113,7 @@ def _plant_figures(season: SeasonStory) -> Iterator[tuple[str, str]]:
     ]
     if told:
         counted = "batch" if len(told) == 1 else f"{len(told)} batches"
-        yield f"{sum(told)}", f"rooted, in the {counted} counted at the end"
+        yield f"{sum(told)}", f"rooted or up, in the {counted} counted at the end"
 
 
 # ------------------------------------------------------------------------------ mats
