@@ -7,7 +7,7 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from api.context import ContextHere, LookHere, who_asks
+from api.context import Context, ContextHere, LookHere, who_asks
 from api.moment import Moment
 from api.problems import ProblemError
 from controller.core.plan import all_probes, all_trays
@@ -22,7 +22,7 @@ class _Writer:
         stamp: Who writes, and when.
     """
 
-    def __init__(self, request: Request, context: ContextHere, look: LookHere) -> None:
+    def __init__(self, request: Request, context: Context, look: Moment) -> None:
         now = context.clock.now()
         self.records = context.records
         self.stamp = Stamp(now.utc_ms, who_asks(request), _bench(look), now.clock_ok)
@@ -34,7 +34,11 @@ class _Writer:
             raise ProblemError(422, detail)
 
 
-Writer = Annotated[_Writer, Depends()]
+async def _writer(request: Request, context: ContextHere, look: LookHere) -> _Writer:
+    return _Writer(request, context, look)
+
+
+Writer = Annotated[_Writer, Depends(_writer)]
 
 
 def _bench(look: Moment) -> Bench:
