@@ -23,7 +23,8 @@ mat = "north"
 
 [parameters.path]
 code = ["334X", "x"]
-number = [1, 2, 3]
+number = [1, 2, 3, 4]
+alarm = ["probe-lost.v1", "x"]
 
 [checks]
 # Rules between fields, and those of one bench's own plan, stand in no schema: 422
@@ -34,6 +35,9 @@ positive_data_acceptance.expected-statuses = [
 """
 
 
+PHASES = "examples,coverage,fuzzing,stateful"
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What came of it: calls answered, and what broke, in the tool's own words."""
@@ -42,18 +46,27 @@ class Outcome:
     broke: str
 
 
-def fuzzed(calls: int, seed: int, examples: int = 100) -> Outcome:
+def fuzzed(
+    calls: int,
+    seed: int,
+    examples: int = 60,
+    phases: str = PHASES,
+    more: tuple[str, ...] = (),
+) -> Outcome:
     """Make calls until so many were answered, or something broke.
 
     Args:
         calls: How many, at least.
         seed: Another seed, other calls.
         examples: Of each operation, in each turn.
+        phases: The tool's phases, with commas.
+        more: Further words for it.
     """
     made = 0
     while made < calls:
         with _bench() as (bench, port, token):
-            broke = _run(port, token, seed, examples)
+            words = ["--max-examples", str(examples), "--seed", str(seed)]
+            broke = _run(port, token, [*words, "--phases", phases, *more])
             bench.stdin.close()
             made += int(bench.stdout.read().split()[-1])
         if broke:
@@ -76,7 +89,7 @@ def _bench() -> Iterator[tuple[subprocess.Popen[str], int, str]]:
                 bench.kill()
 
 
-def _run(port: int, token: str, seed: int, examples: int) -> str:
+def _run(port: int, token: str, more: list[str]) -> str:
     """Run schemathesis once; return its words if it found something."""
     with tempfile.TemporaryDirectory() as folder:
         configuration = Path(folder) / "schemathesis.toml"
@@ -84,8 +97,7 @@ def _run(port: int, token: str, seed: int, examples: int) -> str:
         words = [sys.executable, "-m", "schemathesis.cli"]
         words += ["--config-file", str(configuration), "--no-color"]
         words += ["run", f"http://127.0.0.1:{port}/openapi.json", "--checks", "all"]
-        words += ["--max-examples", str(examples), "--seed", str(seed)]
-        words += ["-H", f"Authorization: Bearer {token}"]
+        words += [*more, "-H", f"Authorization: Bearer {token}"]
         # An answer that never ends has tests of its own.
         words += ["--exclude-path", "/v1/live", "--generation-database", "none"]
         done = subprocess.run(

@@ -12,6 +12,10 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[3]))  # it is started as a script
 
+import httpx
+from fastapi import FastAPI
+
+from api import failures
 from api.app import create_app
 from api.record_book import Records
 from api.server import Listen, serve
@@ -23,14 +27,18 @@ from tests.api.conftest import UTC_MS, WARM, FakeBench, FakeReader
 
 SCAN_S = 0.1
 
+# Wrong tokens are part of it; that they are counted has tests of its own.
+failures.MOST_FAILURES = 10**9
+
 
 class _Bench(FakeBench):
     """It goes on by itself, and keeps what it answered for a while only."""
 
     async def go_on(self) -> None:
         """Scan for ever."""
+        heard = {probe: temp_c for probe, temp_c in WARM.items() if probe != "v1"}
         while True:
-            self.scan(WARM)
+            self.scan(heard)
             self.shown = asyncio.Queue()  # nobody follows: /v1/live is not called
             for old in [n for n in self.answers if n < self.asked - 1_000]:
                 del self.answers[old]
@@ -49,6 +57,26 @@ def _log() -> FakeReader:
     return reader
 
 
+async def _told(app: FastAPI, secret: str) -> None:
+    """Tell of a batch, a look, a move and an event, so that there is each."""
+    batch = {"crop": "gooseberry", "kind": "hardwood", "count": 24, "tray": "N1"}
+    batch |= {"code": "334X", "stuck_at": "2026-02-13T09:00:00Z"}
+    look = {"how": "lifted", "looked_at": 5, "base": {"roots": 1, "none": 4}}
+    told = {
+        "/v1/batches": batch,
+        "/v1/batches/334X/looks": look,
+        "/v1/batches/334X/move": {"tray": "N2"},
+        "/v1/events": {"kind": "watered", "trays": ["N1"], "water_ml": 200},
+    }
+    transport = httpx.ASGITransport(app)
+    headers = {"authorization": f"Bearer {secret}"}
+    async with httpx.AsyncClient(
+        transport=transport, base_url="http://localhost", headers=headers
+    ) as client:
+        for path, body in told.items():
+            (await client.post(path, json=body)).raise_for_status()
+
+
 async def main() -> None:
     """Serve until the input ends."""
     bench, store, reader = _Bench().scan(WARM), MemoryRecords(), _log()
@@ -60,6 +88,7 @@ async def main() -> None:
         access = FileAccess(file, sessions, SystemClock("UTC"), print)
         records = Records(store, lambda: store)
         app = create_app(bench, lambda: reader, bench, records, access)
+        await _told(app, secret)
 
         async def counting(scope: object, receive: object, send: object) -> None:
             nonlocal counted
