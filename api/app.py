@@ -29,7 +29,7 @@ from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
-from controller.ports import Access, Bench, Clock, SeasonReader
+from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
 
 _Document = dict[str, object]
 
@@ -103,6 +103,7 @@ def create_app(
     records: Records | None = None,
     access: Access | None = None,
     reach: Reach | None = None,
+    forecast: Callable[[], ForecastKept] | None = None,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -114,6 +115,8 @@ def create_app(
         records: What people saw and did; None: nothing of it is kept.
         access: Who may use it; None: whoever is on this machine.
         reach: Names and proxies it is reached by; None: this machine's own names.
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
     """
     app = BenchApp(
         title="bottomheat",
@@ -133,6 +136,7 @@ def create_app(
         clock,
         records=kept,
         reception=Reception(access, lambda: clock.now().run_ms),
+        forecast=forecast,
     )
     # The last one added is asked first.
     app.add_middleware(Answers)

@@ -26,7 +26,7 @@ from api.tray_views import find_tray
 from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.state import Alarm
-from controller.ports import Bench, Clock, SeasonReader
+from controller.ports import Bench, Clock, ForecastKept, SeasonReader
 
 READERS = 2
 """Chosen: threads that may read the season log at once; control needs a core."""
@@ -52,6 +52,8 @@ class Context:
         asked: The scan in which each wish was asked for, by its number.
         reception: Tells who asks.
         feed: The bench as it changes, for those who stay.
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
     """
 
     bench: Bench
@@ -63,6 +65,7 @@ class Context:
     asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
     reception: Reception = field(default_factory=lambda: Reception(None, lambda: 0))
     feed: Feed = field(default_factory=Feed)
+    forecast: Callable[[], ForecastKept] | None = None
 
 
 def remember(context: Context, request_id: int, scan: int) -> None:

@@ -7,7 +7,16 @@ from contextlib import suppress
 
 from fastapi import APIRouter, Depends
 
-from api import batches, control, events, history, live_route, sessions
+from api import (
+    batches,
+    control,
+    events,
+    forecasts,
+    history,
+    live_route,
+    sessions,
+    trials,
+)
 from api.batch_views import tray_batches
 from api.context import (
     ContextHere,
@@ -151,5 +160,7 @@ for _part in (
     control.router,
     events.router,
     batches.router,
+    forecasts.router,
+    trials.router,
 ):
     v1.include_router(_part, dependencies=[Depends(reading_only)])

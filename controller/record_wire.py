@@ -13,6 +13,7 @@ from controller.records.changes import Kind, Value
 from controller.records.events import BenchEvent
 from controller.records.looks import Look
 from controller.records.places import Closing, Move
+from controller.records.trials import Trial
 from controller.wire import CONFIG, Codec, Json
 
 _EVENT: Codec[BenchEvent] = Codec(
@@ -30,6 +31,9 @@ _MOVE: Codec[Move] = Codec(
 _CLOSING: Codec[Closing] = Codec(
     Kind.CLOSING, lambda: TypeAdapter(Mapping[str, Closing], config=CONFIG)
 )
+_TRIAL: Codec[Trial] = Codec(
+    Kind.TRIAL, lambda: TypeAdapter(Mapping[str, Trial], config=CONFIG)
+)
 
 _DECODE: Mapping[Kind, Callable[[object], Value]] = {
     Kind.EVENT: _EVENT.decode,
@@ -37,6 +41,7 @@ _DECODE: Mapping[Kind, Callable[[object], Value]] = {
     Kind.LOOK: _LOOK.decode,
     Kind.MOVE: _MOVE.decode,
     Kind.CLOSING: _CLOSING.decode,
+    Kind.TRIAL: _TRIAL.decode,
 }
 
 
@@ -48,6 +53,8 @@ def encode_value(value: Value) -> Json:
         return _BATCH.encode(value)
     if isinstance(value, Look):
         return _LOOK.encode(value)
+    if isinstance(value, Trial):
+        return _TRIAL.encode(value)
     return _MOVE.encode(value) if isinstance(value, Move) else _CLOSING.encode(value)
 
 
@@ -85,3 +92,8 @@ def move_of(fields: object) -> Move:
 def closing_of(fields: object) -> Closing:
     """Return the closing of a dict alone; raise WireError where it is none."""
     return _CLOSING.decode_bare(fields)
+
+
+def trial_of(fields: object) -> Trial:
+    """Return the trial of a dict alone; raise WireError where it is none."""
+    return _TRIAL.decode_bare(fields)

@@ -24,7 +24,15 @@ GROUPS = (
         (
             ("trays", "show the bench now, as a table"),
             ("batch", "batches of cuttings or seed: add, list, look, move, close"),
+            (
+                "trial",
+                "trials of media or treatments: plan before sticking, compare after",
+            ),
             ("event", "tell what was done at the bench: watered, turned, moved, …"),
+            (
+                "forecast",
+                "by when half of those of each batch that will root have rooted",
+            ),
             ("run", "run the controller of a bench"),
         ),
     ),
@@ -32,8 +40,13 @@ GROUPS = (
         "now and then",
         (
             ("demo", "run a simulated bench: no hardware needed"),
+            (
+                "setup",
+                "set a bench up, step by step: broker, probes, relays, configuration",
+            ),
             ("token", "who may use the API: make, list and revoke tokens"),
             ("check", "hold a configuration to its rules and say it in words"),
+            ("benches", "many benches at a glance, what needs somebody first"),
             ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
             ("export", "write a season log's readings to CSV or Parquet"),

@@ -15,11 +15,12 @@ from controller.records.codes import CodeError, canonical
 from controller.records.events import BenchEvent
 from controller.records.looks import Look
 from controller.records.places import Closing, Move, Stay, stays
+from controller.records.trials import Trial
 
 History = tuple[Change, ...]
 """All changes of one record, oldest first; the last one holds."""
 
-T = TypeVar("T", BenchEvent, Batch, Look, Move, Closing)
+T = TypeVar("T", BenchEvent, Batch, Look, Move, Closing, Trial)
 
 
 class BookError(ValueError):
@@ -145,7 +146,7 @@ def _is_code(text: str) -> bool:
 
 
 def _batch_of(value: Value) -> str:
-    return "" if isinstance(value, BenchEvent | Batch) else value.batch
+    return "" if isinstance(value, BenchEvent | Batch | Trial) else value.batch
 
 
 def _values(book: Book, kind: Kind, shape: type[T]) -> Iterator[tuple[str, T]]:
@@ -178,6 +179,25 @@ def move_in(book: Book, number: str) -> Move:
     if not isinstance(value, Move):
         raise BookError(f"move {number} is {value!r}")
     return value
+
+
+def trial_in(book: Book, number: str) -> Trial:
+    """Return a trial as it is now; raise NoSuchRecordError if there is none."""
+    value = book.history(Kind.TRIAL, number)[-1].value
+    if not isinstance(value, Trial):
+        raise BookError(f"trial {number} is {value!r}")
+    return value
+
+
+def trials(book: Book, *, withdrawn: bool = False) -> list[tuple[str, Trial]]:
+    """Return all trials with their numbers, in the order in which they were told.
+
+    Args:
+        book: The book.
+        withdrawn: Whether those told by mistake are among them.
+    """
+    found = _values(book, Kind.TRIAL, Trial)
+    return [one for one in found if withdrawn or not one[1].withdrawn]
 
 
 def events(book: Book, *, withdrawn: bool = False) -> list[tuple[str, BenchEvent]]:

@@ -24,6 +24,7 @@ READING = [
     "/v1/mats/{mat}",
     "/v1/mats/{mat}/why",
     "/v1/alarms",
+    "/v1/forecast",
     "/v1/log",
     "/v1/live",
     "/v1/requests/{number}",
@@ -49,6 +50,8 @@ RECORDS = {
     "/v1/batches/{code}/move": {"post"},
     "/v1/batches/{code}/moves/{number}": {"patch"},
     "/v1/batches/{code}/close": {"post"},
+    "/v1/trials": {"get", "post"},
+    "/v1/trials/{number}": {"get", "patch"},
 }
 
 

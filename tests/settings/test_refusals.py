@@ -110,8 +110,8 @@ CASES = {
     "an unknown table": (
         "[bench]",
         '[[radiator]]\nurl = "x"\n[bench]',
-        "[[radiator]]: no such key; known here: api, bench, broker, log, mat, notify, "
-        "probe, tray",
+        "[[radiator]]: no such key; known here: api, bench, broker, crops, log, mat, "
+        "notify, probe, tray",
     ),
     "a list where a table belongs": (
         "[bench]",
