@@ -104,6 +104,11 @@ def _group_of(file: BatchFile, crops: Iterable[Crop]) -> object:
     return name, is_seed(file)
 
 
+def _counted(file: BatchFile) -> int | None:
+    """Return how many had rooted when a batch was closed; None: nobody counted."""
+    return None if file.closing is None else file.closing.rooted
+
+
 @dataclass(frozen=True, slots=True)
 class _Member:
     """A batch with what it has lived through."""
@@ -156,14 +161,27 @@ class _Group:
         nothing = self._crop is None and not any(one.evidence.tells for one in members)
         if nothing:
             return found + [self._none(one.file, NO_SOURCE) for one in members]
+        some = list(cultivars.values())
         known = posteriors(
             prior_of(self._crop),
-            [[one.evidence for one in some] for some in cultivars.values()],
+            [[one.evidence for one in many] for many in some],
+            # Of one that was counted at its end nothing more is asked.
+            lambda c, b: _counted(some[c][b].file) is None,
         )
-        for some, many in zip(cultivars.values(), known, strict=True):
-            pairs = zip(some, many, strict=True)
-            found += [self._dated(one, of) for one, of in pairs if of is not None]
+        for many, of in zip(some, known, strict=True):
+            found += map(self._told, many, of)
         return found
+
+    def _told(self, member: _Member, known: Posterior | None) -> Foretold:
+        if known is not None:
+            return self._dated(member, known)
+        rooted = _counted(member.file) or 0
+        return Foretold(
+            file=member.file,
+            crop=self._crop,
+            bracket=bracket_of(member.file, half_of(rooted)),
+            why_none="it is closed",
+        )
 
     def _member(self, file: BatchFile) -> _Member:
         through = lived(file.stays, self._curve, self._trays, self._standing)
@@ -179,7 +197,8 @@ class _Group:
         if file.batch.stuck_utc_ms is None:
             return self._none(file, "")
         so_far = path.total
-        bracket = bracket_of(file, half_of(self._rooting(file, known)))
+        rooting = known.share() * (file.batch.count or 0)
+        bracket = bracket_of(file, half_of(rooting))
         certain = Known(so_far, count=file.batch.count)
         if bracket is not None:
             by_ms = bracket.by_utc_ms
@@ -204,13 +223,6 @@ class _Group:
             why_none=why,
             notes=tuple(dict.fromkeys(notes)),
         )
-
-    def _rooting(self, file: BatchFile, known: Posterior) -> float:
-        """Return how many will root, on average; by the end's count if there is one."""
-        closing = file.closing
-        if closing is not None and closing.rooted is not None:
-            return float(closing.rooted)
-        return known.share() * (file.batch.count or 0)
 
     def _go_on(
         self, member: _Member, needs: tuple[float, ...], notes: list[str]
