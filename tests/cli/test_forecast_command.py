@@ -93,6 +93,11 @@ def test_it_is_worked_out_from_a_log(season, capsys):
     assert not forecast_job.forecast_beside(season).exists()
 
 
+def test_else_it_is_as_when_the_log_ended(season, capsys):
+    assert typed("--log", season) == 0
+    assert capsys.readouterr().out.startswith("Worked out 2025-10-10 08:")
+
+
 def test_one_batch_may_be_asked_for_carelessly(season, capsys):
     assert typed(ONE.lower(), "--log", season, "--at", LATER, "--json") == 0
     (one,) = json.loads(capsys.readouterr().out)["batches"]
