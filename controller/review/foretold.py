@@ -24,7 +24,8 @@ from controller.trials.crops import Crop, find_crop, prior_of
 from controller.trials.forecast import HalfRooted, Known
 from controller.trials.pooling import Posterior, posteriors
 from controller.trials.response_curves import Curve, Linear, bounds_in_words
-from controller.trials.rooting_evidence import BatchEvidence
+from controller.trials.rooting_evidence import BatchEvidence, intervals_of
+from controller.trials.thermal_time_to_root import Family, fit_time_to_root
 
 PARTS = (0.05, 0.25, 0.5, 0.75, 0.95)
 """Which parts of all chances are told: ends of 90 % and of 50 %, and the median."""
@@ -118,6 +119,26 @@ class _Member:
     evidence: BatchEvidence
 
 
+_ENOUGH = 10
+"""Chosen: fewer that were seen to root say little by themselves."""
+
+
+def _alone(members: Iterable[_Member]) -> str:
+    """Return what the grower's looks say without the crop file, or nothing."""
+    told = [span for one in members for span in intervals_of(one.evidence)]
+    rooted = sum(span.count for span in told if span.by is not None)
+    if rooted < _ENOUGH:
+        return ""
+    try:
+        fit = fit_time_to_root(told, Family.LOG_NORMAL, some_never_root=True)
+    except ValueError:
+        return ""
+    return (
+        f"your own looks alone, at all batches of this crop, say {fit.median:,.0f} K·h"
+        f" and {100 * fit.share:.0f} %"
+    )
+
+
 class _Group:
     """Batches of one crop."""
 
@@ -131,6 +152,7 @@ class _Group:
         self._files, self._trays, self._standing = files, trays, standing
         self._crop = _crop_of(files[0], crops)
         self._curve = self._curve_of()
+        self._alone = ""
 
     def _curve_of(self) -> Curve:
         """Return the crop's curve; where nobody has one, the newest batch's base."""
@@ -168,6 +190,7 @@ class _Group:
             # Of one that was counted at its end nothing more is asked.
             lambda c, b: _counted(some[c][b].file) is None,
         )
+        self._alone = _alone(members)
         for many, of in zip(some, known, strict=True):
             found += map(self._told, many, of)
         return found
@@ -206,7 +229,7 @@ class _Group:
             after = path.at(bracket.after_utc_ms)
             certain = Known(so_far, after, by, file.batch.count)
         needs = tuple(HalfRooted(known, certain).quantiles(PARTS))
-        notes = list(member.lived.notes)
+        notes = [*member.lived.notes, *filter(None, [self._alone])]
         why = self._go_on(member, needs, notes)
         when_ms = tuple(path.when(one) for one in needs)
         if not why and when_ms[2] is None:
