@@ -1,9 +1,9 @@
 """Answers made smaller: not sent again if known, and compressed.
 
 What changes rarely may be kept by whoever asked, as long as it is asked again
-whether it still holds: its answer gets an ETag of its bytes (RFC 9110, section 13). It is a weak one, since the same answer
-may come compressed or not (section 8.8.3). What may live here: that, as ASGI
-middleware.
+whether it still holds: its answer gets an ETag of its bytes (RFC 9110, section 13),
+a weak one, since the same answer may come compressed or not (section 8.8.3). What
+may live here: that, as ASGI middleware.
 """
 
 import hashlib

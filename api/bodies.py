@@ -29,9 +29,9 @@ class _RefusedError(Exception):
 class Bodies:
     """ASGI middleware that hands a body on when all of it is there."""
 
-    def __init__(self, app: ASGIApp, *, within_s: float = BODY_WITHIN_S) -> None:
+    def __init__(self, app: ASGIApp, *, within_s: float | None = None) -> None:
         self._app = app
-        self._within_s = within_s
+        self._within_s = BODY_WITHIN_S if within_s is None else within_s
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request, or hand it on."""

@@ -312,6 +312,13 @@ class HealthView(TypedDict):
     alarms: int
 
 
+class ProbedView(TypedDict):
+    """The answer to whoever only asks whether all is well, such as a supervisor."""
+
+    status: Literal["ok"]
+    reasons: list[str]
+
+
 class TraysView(TypedDict):
     """Every tray of the bench."""
 

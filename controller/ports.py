@@ -491,6 +491,21 @@ class Access(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class ForecastKept:
+    """The rooting forecast as it is kept.
+
+    Attributes:
+        result: The last one, as JSON has it; None: there is none yet.
+        failed_utc_ms: When the last attempt failed [ms]; None: it did not.
+        why_failed: And why, a sentence.
+    """
+
+    result: object = None
+    failed_utc_ms: int | None = None
+    why_failed: str = ""
+
+
 class Watchdog(Protocol):
     """Who wants to hear that scans go on."""
 

@@ -27,6 +27,7 @@ from controller.adapters.season_log import (
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
 from controller.cli.entrance import listen_for, reach_of
+from controller.cli.forecaster import Forecaster
 from controller.cli.telling import notifier_for
 from controller.daemon import Daemon, Parts
 from controller.endings import StopOrder, warn
@@ -152,8 +153,17 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     path: Path = stage.settings.log.path
     reader = _one_reader(path)
     api, access = stage.settings.api, stage.access
+    forecaster = Forecaster(
+        log=path,
+        crops=stage.settings.crops,
+        clock=stage.clock,
+        changes=lambda after: reader().changes(after),
+        say=say,
+    )
     records = Records(stage.log, reader)
-    app = create_app(daemon, reader, stage.clock, records, access, reach_of(api))
+    app = create_app(
+        daemon, reader, stage.clock, records, access, reach_of(api), forecaster.kept
+    )
     feed: Feed = app.state.context.feed
 
     async def served() -> None:
@@ -163,7 +173,7 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
         await feed.serve(daemon)
 
     last_words = LastWords(stage.settings.wiring, stage.clock, say)
-    also = [served, fed, last_words.serve]
+    also = [served, fed, last_words.serve, forecaster.serve]
     if access is not None:
         also.append(access.serve)
     await daemon.run(stop, *also)

@@ -10,6 +10,7 @@ import pytest
 from fastapi import FastAPI
 
 from api.app import create_app
+from api.callers import Reception
 from api.context import Context
 from controller.adapters.access import FileAccess, TokenFile
 from controller.adapters.clocks import ManualClock
@@ -331,7 +332,7 @@ class Guarded:
 
 
 @pytest.fixture
-def guarded(bench, reader, tmp_path) -> Guarded:
+def guarded(shared_app, bench, reader, tmp_path) -> Guarded:
     """A bench with a token "looker" that may read and "keeper" that may operate."""
     file = TokenFile(tmp_path / "season.tokens.json")
     made = "2026-02-14T08:00:00Z"
@@ -341,8 +342,11 @@ def guarded(bench, reader, tmp_path) -> Guarded:
     }
     clock = ManualClock(utc_ms=UTC_MS)
     access = FileAccess(file, tmp_path / "season.sessions.json", clock, print)
-    app = create_app(bench, lambda: reader, bench, access=access)
-    return Guarded(app, access, file, clock, secrets)
+    reception = Reception(access, lambda: bench.now().run_ms)
+    shared_app.state.context = Context(
+        bench, lambda: reader, bench, reception=reception
+    )
+    return Guarded(shared_app, access, file, clock, secrets)
 
 
 @pytest.fixture

@@ -76,7 +76,7 @@ async def test_whoever_comes_back_misses_nothing_and_gets_nothing_twice(
     stream = feed.stream(last_id, always)
     assert seqs(await taken(stream, 5)) == [4, 5, 6, 7, 8]
     waiting = asyncio.ensure_future(anext(stream))
-    await asyncio.sleep(0)
+    await asyncio.wait({waiting}, timeout=0)
     assert not waiting.done()
     bench.scan(warm)
     feed.take(bench.snapshot())

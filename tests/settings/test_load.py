@@ -493,13 +493,14 @@ def test_the_process_own_environment_is_not_looked_at(loaded, small, monkeypatch
         (
             "BOTTOMHEAT_MAT__0__SETPOINT",
             "24 °C",
-            "BOTTOMHEAT_MAT__0__SETPOINT: mats, trays, probes and notify are set in "
-            "the file only",
+            "BOTTOMHEAT_MAT__0__SETPOINT: mats, trays, probes, notify and crops are"
+            " set in the file only",
         ),
         (
             "BOTTOMHEAT_MAT",
             "[]",
-            "BOTTOMHEAT_MAT: mats, trays, probes and notify are set in the file only",
+            "BOTTOMHEAT_MAT: mats, trays, probes, notify and crops are set in the file"
+            " only",
         ),
     ],
     ids=lambda value: value if str(value).startswith("BOTTOM") else "",

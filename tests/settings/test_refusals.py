@@ -110,8 +110,8 @@ CASES = {
     "an unknown table": (
         "[bench]",
         '[[radiator]]\nurl = "x"\n[bench]',
-        "[[radiator]]: no such key; known here: api, bench, broker, log, mat, notify, "
-        "probe, tray",
+        "[[radiator]]: no such key; known here: api, bench, broker, crops, log, mat, "
+        "notify, probe, tray",
     ),
     "a list where a table belongs": (
         "[bench]",
@@ -742,7 +742,8 @@ def test_all_mistakes_are_told_at_once(complaints, small):
     told = complaints(text, {"BOTTOMHEAT_API__PORT": "x", "BOTTOMHEAT_COLOUR": "red"})
     assert [line.removeprefix("bench.toml: ").split(" = ")[0] for line in told] == [
         "environment: BOTTOMHEAT_COLOUR: after BOTTOMHEAT_: no such key; known here: "
-        "API__HOST, API__NAMES, API__PORT, API__PROXIES, API__TLS_CERT, API__TLS_KEY, BENCH__DISPLAY_UNIT, BENCH__NAME, BENCH__SCAN, "
+        "API__HOST, API__NAMES, API__PORT, API__PROXIES, API__TLS_CERT, "
+        "API__TLS_KEY, BENCH__DISPLAY_UNIT, BENCH__NAME, BENCH__SCAN, "
         "BENCH__TIMEZONE, BROKER__CA_FILE, BROKER__PASSWORD_FILE, BROKER__URL, "
         "BROKER__USERNAME, LOG__COMMIT_EVERY, LOG__FOLD_AFTER, LOG__ON_FAILURE, "
         "LOG__PATH",

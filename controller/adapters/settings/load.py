@@ -78,5 +78,6 @@ def _settings(tables: Tables, plan: Plan, said: Mapping[str, str]) -> Settings:
             tls_cert=tables.api.tls_cert,
             tls_key=tables.api.tls_key,
         ),
+        crops=tables.crops.path,
         written=said,
     )

@@ -8,7 +8,12 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from controller.adapters.settings.findings import Finding, SettingsError, unknown
-from controller.adapters.settings.tables import PREFIX, SECTIONS, TABLES
+from controller.adapters.settings.tables import (
+    IN_ENVIRONMENT,
+    PREFIX,
+    SECTIONS,
+    TABLES,
+)
 
 ENVIRONMENT = "environment"
 
@@ -114,9 +119,9 @@ def variable(section: str, key: str) -> str:
 
 def _variable_problem(name: str) -> str | None:
     section = name.removeprefix(PREFIX).split(_NESTED)[0].lower()
-    if section in TABLES and section not in SECTIONS:
-        return "mats, trays, probes and notify are set in the file only"
-    sections = [section] if section in SECTIONS else SECTIONS
+    if section in TABLES and section not in IN_ENVIRONMENT:
+        return "mats, trays, probes, notify and crops are set in the file only"
+    sections = [section] if section in IN_ENVIRONMENT else IN_ENVIRONMENT
     names = [variable(s, key) for s in sections for key in TABLES[s].model_fields]
     if name.upper() in names:
         return None if name in names else f"write it in capitals: {name.upper()}"

@@ -37,8 +37,11 @@ FilePath = Annotated[Path, PlainValidator(words.file_path)]
 Number = Annotated[float, PlainValidator(words.number)]
 
 PREFIX = "BOTTOMHEAT_"
-SECTIONS = ("bench", "broker", "log", "api")
+IN_ENVIRONMENT = ("bench", "broker", "log", "api")
 """Tables of which there is one, and whose keys the environment may set."""
+
+SECTIONS = (*IN_ENVIRONMENT, "crops")
+"""All tables of which there is one."""
 
 
 class Table(BaseModel):
@@ -119,6 +122,12 @@ class ApiTable(Checked):
     proxies: Annotated[tuple[str, ...], PlainValidator(api_words.proxies)] = ()
     tls_cert: FilePath | None = None
     tls_key: FilePath | None = None
+
+
+class CropsTable(Checked):
+    """What is known of crops, for the rooting forecast."""
+
+    path: FilePath | None = None
 
 
 class RelayTable(Table):
@@ -270,6 +279,7 @@ class Document(BaseSettings):
     broker: BrokerTable
     log: LogTable
     api: ApiTable
+    crops: CropsTable
     mat: list[MatTable]
     tray: list[TrayTable]
     probe: list[ProbeTable]
@@ -288,6 +298,7 @@ TABLES: Mapping[str, type[Table]] = {
     "broker": BrokerTable,
     "log": LogTable,
     "api": ApiTable,
+    "crops": CropsTable,
     "mat": MatTable,
     "tray": TrayTable,
     "probe": ProbeTable,

@@ -56,6 +56,7 @@ class Settings:
         display_unit: "°C" or "°F": what a person wants to read.
         log: The season log.
         api: The JSON API.
+        crops: A crop file of the writer's own; None: there is none.
         written: What the writer wrote, with the writer's unit, by place:
             "mat north: setpoint" is "75 °F". Only keys that were written.
     """
@@ -67,4 +68,5 @@ class Settings:
     display_unit: str
     log: LogSettings
     api: ApiSettings
+    crops: Path | None
     written: Mapping[str, str]
