@@ -29,7 +29,7 @@ from api.batch_views import (
     batches_view,
     history_view,
 )
-from api.context import ContextHere, LookHere, kept_with_care, no_query
+from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value, refused_at
 from api.record_writer import Writer
@@ -65,9 +65,7 @@ _told = APIRouter(dependencies=[Depends(no_query)])
 class _Desk:
     """Where one request tells something of batches, made anew for each."""
 
-    def __init__(
-        self, context: ContextHere, writer: Writer, response: Response
-    ) -> None:
+    def __init__(self, context: Context, writer: Writer, response: Response) -> None:
         self.stamp = writer.stamp
         self.check_time = writer.check_time
         self._records, self._response = writer.records, response
@@ -116,7 +114,11 @@ class _Desk:
         return batch_file_view(book, file, self._clock.now().utc_ms)
 
 
-Desk = Annotated[_Desk, Depends()]
+async def _desk(context: ContextHere, writer: Writer, response: Response) -> _Desk:
+    return _Desk(context, writer, response)
+
+
+Desk = Annotated[_Desk, Depends(_desk)]
 
 
 @router.get("/batches", dependencies=[Depends(kept_with_care)])

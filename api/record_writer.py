@@ -8,7 +8,7 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from api.context import ContextHere, LookHere, who_asks
+from api.context import Context, ContextHere, LookHere, who_asks
 from api.moment import Moment
 from api.problems import ProblemError
 from controller.core.plan import all_probes, all_trays
@@ -23,7 +23,7 @@ class _Writer:
         stamp: Who writes, and when.
     """
 
-    def __init__(self, request: Request, context: ContextHere, look: LookHere) -> None:
+    def __init__(self, request: Request, context: Context, look: Moment) -> None:
         now = context.clock.now()
         self.records, self._plan = context.records, look.snapshot.plan
         self.stamp = Stamp(now.utc_ms, who_asks(request), _bench(look), now.clock_ok)
@@ -41,7 +41,11 @@ class _Writer:
             raise ProblemError(422, detail)
 
 
-Writer = Annotated[_Writer, Depends()]
+async def _writer(request: Request, context: ContextHere, look: LookHere) -> _Writer:
+    return _Writer(request, context, look)
+
+
+Writer = Annotated[_Writer, Depends(_writer)]
 
 
 def _bench(look: Moment) -> Bench:
