@@ -8,14 +8,18 @@ from contextlib import suppress
 from fastapi import APIRouter, Depends
 
 from api import (
+    advice,
     batches,
     control,
     events,
     forecasts,
     history,
     live_route,
+    plants,
+    reminders,
     sessions,
     trials,
+    varieties,
 )
 from api.batch_views import tray_batches
 from api.context import (
@@ -160,6 +164,10 @@ for _part in (
     control.router,
     events.router,
     batches.router,
+    plants.router,
+    advice.router,
+    reminders.router,
+    varieties.router,
     forecasts.router,
     trials.router,
 ):

@@ -39,9 +39,27 @@ GROUPS = (
     (
         "now and then",
         (
+            (
+                "varieties",
+                "what came of each variety, and how many to stick next season",
+            ),
+            (
+                "prepare",
+                "amounts of bleach, hormone and medium, and how to cut, for printing",
+            ),
+            (
+                "labels",
+                "stake labels, a wall key of codes and a look sheet, for printing",
+            ),
+            ("report", "a season with pictures, as one page that prints well"),
             ("demo", "run a simulated bench: no hardware needed"),
+            (
+                "setup",
+                "set a bench up, step by step: broker, probes, relays, configuration",
+            ),
             ("token", "who may use the API: make, list and revoke tokens"),
             ("check", "hold a configuration to its rules and say it in words"),
+            ("benches", "many benches at a glance, what needs somebody first"),
             ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
             ("export", "write a season log's readings to CSV or Parquet"),

@@ -37,7 +37,7 @@ def access_of(settings: Settings, tell: Callable[[str], None]) -> FileAccess:
         tell,
     )
     if others_reach(api) and not access.anybody():
-        raise AccessError(unguarded(api.host, "an address"))
+        raise AccessError(unguarded(api.host))
     if api.proxies and not access.anybody():
         raise AccessError(
             "[api] proxies: whoever comes by a proxy would be let in, since there is"

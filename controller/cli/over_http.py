@@ -82,7 +82,8 @@ def exchange(
     """Return what a bench answers, whatever it is.
 
     Args:
-        args: With url and token_file, as add_url_options leaves them.
+        args: With url and token_file, as add_url_options leaves them; of_many, if the
+            environment's token is not for it, and within_s, how long to wait [s].
         method: "GET", "POST" or "PATCH".
         path: Such as "/v1/events".
         text: A body of JSON, if any.
@@ -91,7 +92,8 @@ def exchange(
         AskError: Nobody answered, or there is no such address or token.
     """
     try:
-        with _opened(args, method, path, text, {}, _WITHIN_S) as found:
+        within_s: float = getattr(args, "within_s", _WITHIN_S)
+        with _opened(args, method, path, text, {}, within_s) as found:
             return Answer(found.status, found.read(LARGEST))
     except urllib.error.HTTPError as error:
         with error:
@@ -171,6 +173,8 @@ def token_of(args: argparse.Namespace) -> str | None:
         AskError: The file cannot be read, or has no token.
     """
     path: Path | None = args.token_file
+    if path is None and getattr(args, "of_many", False):
+        return None  # the environment's is of one bench: no other may see it
     if path is None:
         return _checked(os.environ.get(VARIABLE, ""), VARIABLE) or None
     try:

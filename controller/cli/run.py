@@ -20,6 +20,11 @@ ANOTHER_RUNS = 4
 started again at once would help nobody."""
 
 
+BRINGING_UP_S = 1_800
+"""Chosen: what a board may take to bring an older season log up to this version;
+a service manager that waited less would kill it in the middle, again and again [s]."""
+
+
 def add_parser(
     commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
 ) -> None:
@@ -47,8 +52,9 @@ def add_parser(
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     from controller.adapters.clocks import SystemClock
-    from controller.adapters.season_log import TripFile, trips_beside
+    from controller.adapters.season_log import TripFile, is_former, trips_beside
     from controller.adapters.settings import load
+    from controller.adapters.watchdog import service_manager
     from controller.cli.entrance import access_of, entrance_worries
     from controller.cli.opening import opened
     from controller.endings import warn
@@ -59,6 +65,10 @@ def run(args: argparse.Namespace) -> int:
     except ValueError as error:
         print(f"bottomheat run: {error}", file=sys.stderr)
         return 2
+    if is_former(settings.log.path):
+        text = f"brings {settings.log.path} up to this version"
+        service_manager(os.environ).busy(text, BRINGING_UP_S)
+        warn(f"bottomheat run: {text}; heat waits")
     access = access_of(settings, warn)
     for sentence in entrance_worries(settings.api, access):
         warn(f"bottomheat run: {sentence}")

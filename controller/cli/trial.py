@@ -7,8 +7,9 @@ from collections.abc import Callable
 from typing import TypeAlias
 from urllib.parse import quote
 
-from controller.cli.asking import AskError, Json, add_options, ask
+from controller.cli.asking import Json, add_options, ask
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
+from controller.cli.over_http import AskError
 from controller.cli.trial_options import add_compare, add_plan
 from controller.cli.trial_words import list_in_words, plan_in_words, units_in_words
 

@@ -50,6 +50,13 @@ RECORDS = {
     "/v1/batches/{code}/move": {"post"},
     "/v1/batches/{code}/moves/{number}": {"patch"},
     "/v1/batches/{code}/close": {"post"},
+    "/v1/batches/{code}/advice": {"get"},
+    "/v1/batches/{code}/stages": {"post"},
+    "/v1/batches/{code}/stages/{number}": {"patch"},
+    "/v1/trays/{tray}/looks": {"post"},
+    "/v1/advice": {"get"},
+    "/v1/reminders": {"get"},
+    "/v1/varieties": {"get"},
     "/v1/trials": {"get", "post"},
     "/v1/trials/{number}": {"get", "patch"},
 }
