@@ -119,22 +119,20 @@ def filters(zone: Zone, step_s: float, ratio: float, seen: int) -> Filters:
     return filters_of(Stepped(step.carry, decay, *by), ratio, seen)
 
 
-def best(seen: Sight, near: Vector | None = None) -> Found:
+def best(seen: Sight) -> Found:
     """Return the model that predicts best.
 
     Args:
         seen: A zone with at least one window.
-        near: Where the answer lies not far from; None: anywhere.
     """
 
     def errors(where: Vector) -> Vector:
         return solved(_rows_at(seen, where))[1]
 
-    starts = [near] if near is not None else _starts(3 if seen.seen else 4)
+    starts = _starts(3 if seen.seen else 4)
     start = min(starts, key=lambda where: float(np.sum(errors(where) ** 2)))
     bounds = _LEAST[: len(start)], _MOST[: len(start)]
-    close = (1e-5, 1e-8) if near is None else (1e-3, 1e-6)
-    search = least_squares(errors, start, bounds=bounds, xtol=close[0], ftol=close[1])
+    search = least_squares(errors, start, bounds=bounds, xtol=1e-5, ftol=1e-8)
     (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
     return _found(seen, search.x, float(gain_k), float(offset_k), left)
 
