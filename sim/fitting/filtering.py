@@ -83,7 +83,7 @@ def filters_of(step: Stepped, ratio: float, seen: int) -> Filters:
         ratio: Noise of the push [K/s] over that of a reading [K].
         seen: Which of its temperatures the probe sees.
     """
-    temp = np.poly(step.decay)
+    temp = np.asarray(np.poly(step.decay), dtype=np.float64)
 
     def taps(by: Vector) -> Vector:
         """Return the numerator of what an input does to the temperature seen."""
@@ -111,7 +111,8 @@ def _factor(decay: Vector, push: Vector) -> tuple[Vector, float]:
     turned = 2 - roots.astype(complex)
     inner = (turned - np.sqrt(turned - 2) * np.sqrt(turned + 2)) / 2
     inner = np.where(np.abs(inner) > 1, 1 / inner, inner)
-    return np.poly(inner).real, float(np.prod(decay) / np.prod(inner).real)
+    poles = np.asarray(np.poly(inner).real, dtype=np.float64)
+    return poles, float(np.prod(decay) / np.prod(inner).real)
 
 
 def _spectrum(taps: Vector, size: int) -> Vector:

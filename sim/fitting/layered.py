@@ -145,15 +145,15 @@ def _rates_at(where: Vector) -> Matrix:
 
 def _stepped(where: Vector, step_s: float) -> Stepped:
     """Return the exact step, by the modes: real, since capacities exchange heat."""
-    rates = _rates_at(where)
-    turned, to_state = np.linalg.eig(rates)
+    turned, vectors = np.linalg.eig(_rates_at(where))
+    to_state = np.asarray(np.real(vectors), dtype=np.float64)
     of_state = np.linalg.inv(to_state)
-    decays = -turned.real
+    decays = np.asarray(-np.real(turned), dtype=np.float64)
     inputs = np.zeros((3, 3))
-    inputs[0, 0] = 1 / float(to_state[_PROBE].real @ (of_state[:, 0].real / decays))
+    inputs[0, 0] = 1 / float(to_state[_PROBE] @ (of_state[:, 0] / decays))
     inputs[2, 1], inputs[2, 2] = float(np.exp(-where[2])), 1.0
     decay = np.exp(-decays * step_s)
     gains = -np.expm1(-decays * step_s) / decays
-    by = to_state.real @ (gains[:, np.newaxis] * (of_state.real @ inputs))
-    carry = to_state.real @ (decay[:, np.newaxis] * of_state.real)
+    by = to_state @ (gains[:, np.newaxis] * (of_state @ inputs))
+    carry = to_state @ (decay[:, np.newaxis] * of_state)
     return Stepped(carry, decay, by[:, 0], by[:, 1], by[:, 2])

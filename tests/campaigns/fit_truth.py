@@ -5,7 +5,8 @@
 Logs of two trays on one mat, made by three-capacity models that scipy steps
 (tests/campaigns/rc_trays.py), are fitted; time constants are held against the
 truth's, and other policies are predicted over four weeks that no fit has seen.
-Saturated are nights at full power that still fall short of 28 °C. Then the same for logs of the simulated bench, written by the same core. Rows
+Saturated are nights at full power that still fall short of 28 °C, or of 25 °C.
+Then the same for logs of the simulated bench, written by the same core. Rows
 that miss an aim are marked; exit 1 if there are any.
 """
 

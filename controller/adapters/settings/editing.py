@@ -1,10 +1,10 @@
 """Changes single keys of one mat in the text of a settings file.
 
 Everything else stays as it was, byte for byte: comments, in the columns where
-they stood, order, line ends. Lines are found by their looks; what came of it is then read as TOML and
-held to what was asked for, so that a file which looks otherwise than it reads
-is refused, never damaged. What may live here: that. What the keys mean is in
-tables.
+they stood, order, line ends. Lines are found by their looks; what came of it is
+then read as TOML and held to what was asked for, so that a file which looks
+otherwise than it reads is refused, never damaged. What may live here: that. What
+the keys mean is in tables.
 """
 
 import re
