@@ -5,9 +5,9 @@ What may live here: what is asked, bounded in range, and what is answered.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 
-from api.context import Context, ContextHere, LookHere, TrayHere
+from api.context import Context, ContextHere, LookHere, TrayHere, kept_with_care
 from api.formats import utc_text
 from api.problems import Fault, ProblemError
 from api.queries import (
@@ -31,7 +31,7 @@ from controller.review.recounted import Recount, Span, Thresholds
 router = APIRouter()
 
 
-@router.get("/trays/{tray}/temperatures")
+@router.get("/trays/{tray}/temperatures", dependencies=[Depends(kept_with_care)])
 async def get_temperatures(
     context: ContextHere,
     tray: TrayHere,
@@ -60,7 +60,7 @@ async def get_temperatures(
     return await reading(context, read)
 
 
-@router.get("/trays/{tray}/degree-hours")
+@router.get("/trays/{tray}/degree-hours", dependencies=[Depends(kept_with_care)])
 async def get_degree_hours(
     context: ContextHere,
     look: LookHere,
@@ -85,7 +85,7 @@ async def get_degree_hours(
     return logged_degree_hours(look, tray, counted, stretch)
 
 
-@router.get("/log")
+@router.get("/log", dependencies=[Depends(kept_with_care)])
 async def get_log(
     context: ContextHere, _look: LookHere, asked: Annotated[LogQuery, Query()]
 ) -> LogView:

@@ -8,7 +8,7 @@ import re
 from datetime import UTC, datetime, timedelta
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchema
 
 from controller.review.day_shapes import Cutoff
 
@@ -54,7 +54,11 @@ def _checked(text: str) -> str:
     return text
 
 
-Instant3339 = Annotated[str, AfterValidator(_checked)]
+Instant3339 = Annotated[
+    str,
+    AfterValidator(_checked),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
 
 
 class _Strict(BaseModel):

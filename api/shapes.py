@@ -310,6 +310,13 @@ class HealthView(TypedDict):
     alarms: int
 
 
+class ProbedView(TypedDict):
+    """The answer to whoever only asks whether all is well, such as a supervisor."""
+
+    status: Literal["ok"]
+    reasons: list[str]
+
+
 class TraysView(TypedDict):
     """Every tray of the bench."""
 
@@ -389,6 +396,27 @@ class RequestView(TypedDict):
     request: int
     status: Literal["waiting", "accepted", "refused"]
     sentence: str
+
+
+class SessionView(TypedDict):
+    """Who one is; name null: a bench that asks for no token.
+
+    csrf goes into the header X-CSRF-Token of whatever a page changes.
+    """
+
+    name: str | None
+    may: Literal["read", "operate"]
+    csrf: str
+
+
+class LiveView(TypedDict):
+    """The whole bench after a scan: what the event "bench" of /v1/live holds."""
+
+    at: str
+    bench: "BenchView"
+    trays: list[TrayView]
+    mats: list[MatView]
+    alarms: list[AlarmView]
 
 
 class PointerView(TypedDict):
