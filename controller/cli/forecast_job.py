@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from controller.adapters.season_log import SeasonLogReader
     from controller.review.days_ahead import Standing
+    from controller.review.foretold import Foretold
 
 NICENESS = 19
 MEMORY_BYTES = 768 * 1024 * 1024
@@ -43,7 +44,10 @@ def main(words: Sequence[str] | None = None) -> int:
     args = parser.parse_args(words)
     _limit()
     try:
-        kept = worked_out(args.log, args.crops, args.at, read_result(args.result))
+        before = read_result(args.result)
+        kept = worked_out(args.log, args.crops, args.at, before)
+        if not before and args.result.exists():  # its history may be worth a look
+            args.result.replace(args.result.with_name(f"{args.result.name}.damaged"))
         write_result(args.result, kept)
     except MemoryError:
         print("it needs more memory than it may have", file=sys.stderr)
@@ -81,17 +85,39 @@ def worked_out(log: Path, crops: Path | None, at_ms: int | None, before: Json) -
         LogError: The log cannot be read, or has no run.
         SettingsError: The crop file has faults.
     """
-    from controller.adapters.season_log import SeasonLogReader
-    from controller.cli.crop_files import crops_of
-    from controller.records.book import Book, batches, fold
     from controller.review.forecast_scores import (
         as_kept,
         issued_from,
         scores,
         with_today,
     )
-    from controller.review.foretold import foretell
     from controller.review.foretold_words import report
+
+    told, standing, newest = foretold_in(log, crops, at_ms)
+    now_ms, zone = standing.now_utc_ms, standing.timezone
+    history = with_today(issued_from(before.get("history")), told, zone, now_ms)
+    return {
+        **report(told, zone, now_ms, scores(history, told, zone)),
+        "history": as_kept(history),
+        "newest": newest,
+    }
+
+
+def foretold_in(
+    log: Path, crops: Path | None, at_ms: int | None
+) -> "tuple[list[Foretold], Standing, int]":
+    """Return what is foretold of every batch, how the bench stands, the last change.
+
+    Raises:
+        LogError: The log cannot be read, or has no run.
+        SettingsError: The crop file has faults.
+    """
+    from controller.adapters.season_log import SeasonLogReader
+    from controller.cli.crop_files import crops_of
+    from controller.core.units import HOUR_MS
+    from controller.records.book import Book, batches, fold
+    from controller.review.days_ahead import RECENT_HOURS
+    from controller.review.foretold import foretell
     from controller.review.tray_hours import TrayHours
 
     known = crops_of(crops)
@@ -99,17 +125,13 @@ def worked_out(log: Path, crops: Path | None, at_ms: int | None, before: Json) -
     standing = _standing(reader, log, at_ms)
     changes = reader.changes()
     files = batches(fold(Book(), changes))
-    now_ms, zone = standing.now_utc_ms, standing.timezone
+    now_ms = standing.now_utc_ms
     stuck = [one.batch.stuck_utc_ms for one in files]
     first_ms = min((at for at in stuck if at is not None), default=now_ms)
+    first_ms = min(first_ms, now_ms - RECENT_HOURS * HOUR_MS)
     trays = TrayHours(reader, standing.plan, first_ms, now_ms)
     told = foretell(files, known, trays, standing)
-    history = with_today(issued_from(before.get("history")), told, zone, now_ms)
-    return {
-        **report(told, zone, now_ms, scores(history, told, zone)),
-        "history": as_kept(history),
-        "newest": changes[-1].id if changes else 0,
-    }
+    return told, standing, changes[-1].id if changes else 0
 
 
 def _standing(reader: "SeasonLogReader", log: Path, at_ms: int | None) -> "Standing":
@@ -131,6 +153,21 @@ def _standing(reader: "SeasonLogReader", log: Path, at_ms: int | None) -> "Stand
         now_utc_ms=now_ms,
         utc_less_run_ms=header.started_utc_ms - header.started_run_ms,
     )
+
+
+def end_of(log: Path) -> int:
+    """Return when the newest run of a log ends [ms].
+
+    Raises:
+        LogError: The log cannot be read, or has no run.
+    """
+    from controller.adapters.season_log import LogError, SeasonLogReader
+    from controller.cli.log_bench import LogBench
+
+    snapshot = LogBench(log, SeasonLogReader(log)).snapshot()
+    if snapshot is None:
+        raise LogError(f"{log} has no run: start the bench once")
+    return snapshot.scan.utc_ms
 
 
 def read_result(path: Path) -> Json:

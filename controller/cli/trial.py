@@ -3,12 +3,13 @@
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeAlias
 from urllib.parse import quote
 
-from controller.cli.asking import AskError, Json, add_options, ask
+from controller.cli.asking import Json, add_options, ask
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
+from controller.cli.over_http import AskError
 from controller.cli.trial_options import add_compare, add_plan
 from controller.cli.trial_words import list_in_words, plan_in_words, units_in_words
 
@@ -159,13 +160,12 @@ def _address(args: argparse.Namespace) -> str:
 
 
 def _printed(
-    args: argparse.Namespace, found: Json, words: Callable[[Json], object]
+    args: argparse.Namespace, found: Json, words: Callable[[Json], Iterable[str]]
 ) -> int:
     if args.json:
         print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
-        lines = words(found)
-        print(*(lines if hasattr(lines, "__iter__") else ()), sep="\n")
+        print("\n".join(words(found)))
     return 0
 
 

@@ -9,9 +9,10 @@ import math
 from pathlib import Path
 from urllib.parse import quote
 
-from controller.cli.asking import AskError, Json, ask
+from controller.cli.asking import Json, ask
 from controller.cli.comparison_json import as_json
 from controller.cli.comparison_words import in_words
+from controller.cli.over_http import AskError
 from controller.cli.trial_csv import units_of
 from controller.cli.trial_seen import Found, found
 from controller.trials.comparison import compared

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from controller.cli.asking import AskError
+from controller.cli.over_http import AskError
 from controller.trials.censored import Seen
 from controller.trials.observed import Observed
 from controller.trials.simulated import in_kh

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from textwrap import wrap
 from urllib.parse import quote, urlencode
 
-from controller.cli.asking import AskError, Json, ask
+from controller.cli.asking import Json, ask
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said
 from controller.cli.trial_options import POT, TRAY
 from controller.trials.foresight import Design, Difference, Foresight, foreseen

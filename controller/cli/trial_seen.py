@@ -12,7 +12,8 @@ from datetime import datetime
 from itertools import pairwise
 from urllib.parse import quote, urlencode
 
-from controller.cli.asking import AskError, Json, ask
+from controller.cli.asking import Json, ask
+from controller.cli.over_http import AskError
 from controller.trials.censored import Seen
 from controller.trials.observed import Observed
 

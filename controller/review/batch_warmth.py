@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from controller.core.units import HOUR_MS
 from controller.records.places import Stay
-from controller.review.days_ahead import LONGEST_MS, Outlook
-from controller.review.tray_hours import TrayHours, filled
+from controller.review.days_ahead import LONGEST_MS, Outlook, Standing, outlook
+from controller.review.tray_hours import Hours, TrayHours, filled
 from controller.trials.response_curves import Curve
 
 _MANY_HOURS = 12
@@ -101,17 +101,20 @@ class Lived:
 
 
 def lived(
-    stays: Iterable[Stay], curve: Curve, trays: TrayHours, now_utc_ms: int
+    stays: Iterable[Stay], curve: Curve, trays: TrayHours, standing: Standing
 ) -> Lived:
     """Return what a batch has lived through, up to now or to its end.
 
     Raises:
-        UnmeasuredError: Nothing was measured of a tray that it stood in.
+        UnmeasuredError: Nothing was measured of a tray that it stood in, and no mat
+            heats it.
     """
-    told = [_cut(stay, now_utc_ms) for stay in stays]
+    now_ms = standing.now_utc_ms
+    told = [_cut(stay, now_ms) for stay in stays]
     notes: list[str] = []
-    pieces = [piece for stay in told for piece in _pieces(*stay, curve, trays, notes)]
-    start_ms = told[0][1] if told else now_utc_ms
+    known = _Temperatures(trays, standing, notes)
+    pieces = [piece for stay in told for piece in _pieces(*stay, curve, known)]
+    start_ms = told[0][1] if told else now_ms
     return Lived(WarmthPath(start_ms, pieces), tuple(dict.fromkeys(notes)))
 
 
@@ -125,41 +128,61 @@ def _pieces(
     from_ms: int,
     to_ms: int,
     curve: Curve,
-    trays: TrayHours,
-    notes: list[str],
+    known: "_Temperatures",
 ) -> Iterator[Piece]:
     if to_ms <= from_ms:
         return
     if not tray:
         hours = (to_ms - from_ms) / HOUR_MS
-        notes.append(f"{hours:.0f} hours off the bench count nothing")
+        known.notes.append(f"{hours:.0f} hours off the bench count nothing")
         yield from_ms, to_ms, 0.0
         return
     first, last = from_ms // HOUR_MS, -(-to_ms // HOUR_MS)
-    temps, missing = filled(hours_of(trays, tray, notes), first, last)
-    if missing > _MANY_HOURS:
-        notes.append(
-            f"{missing} hours of {tray} were not measured: taken to have been as"
-            " before and after"
-        )
+    temps = known.of(tray, first, last)
     for hour, temp_c in enumerate(temps, first):
         start_ms, end_ms = hour * HOUR_MS, (hour + 1) * HOUR_MS
         yield max(start_ms, from_ms), min(end_ms, to_ms), curve.warmth(temp_c)
 
 
-def hours_of(trays: TrayHours, tray: str, notes: list[str]) -> dict[int, float]:
-    """Return hourly means of a tray, or of those beside it, and note which.
+class _Temperatures:
+    """How warm trays were, hour by hour, as well as anybody knows."""
 
-    Raises:
-        UnmeasuredError: There are neither.
-    """
+    def __init__(self, trays: TrayHours, standing: Standing, notes: list[str]) -> None:
+        self._trays, self._standing, self.notes = trays, standing, notes
+
+    def of(self, tray: str, first: int, last: int) -> list[float]:
+        """Return the means of hours, those that nobody measured filled in."""
+        hours = hours_of(self._trays, tray, self.notes)
+        if not hours:
+            return self._planned(tray, first, last)
+        temps, missing = filled(hours, first, last)
+        if missing > _MANY_HOURS:
+            self.notes.append(
+                f"{missing} hours of {tray} were not measured: taken to have been as"
+                " before and after"
+            )
+        return temps
+
+    def _planned(self, tray: str, first: int, last: int) -> list[float]:
+        planned = outlook(self._standing, tray, {})
+        if planned is None:
+            raise UnmeasuredError(
+                f"nothing was measured in tray {tray}, nor in another on its mat"
+            )
+        self.notes.append(
+            f"nothing was measured in tray {tray} yet: taken to have been as planned"
+        )
+        return [planned.temp_c(hour) for hour in range(first, last)]
+
+
+def hours_of(trays: TrayHours, tray: str, notes: list[str]) -> Hours:
+    """Return hourly means of a tray, or of those beside it, and note which."""
     own = trays.of(tray)
     if own:
-        return dict(own)
+        return own
     beside = trays.beside(tray)
-    if not beside:
-        raise UnmeasuredError(
-            f"nothing was measured in tray {tray}, nor in another on its mat"
+    if beside:
+        notes.append(
+            f"{tray} has no reading of its own: taken to be as its mat's others"
         )
-    notes.append(f"{tray} has no reading of its own: taken to be as its mat's others")
-    return dict(beside)
+    return beside

@@ -107,8 +107,8 @@ def _sentences(
             f" counted {bounds_in_words(one.curve)}"
         )
     if one.posterior is not None:
-        yield _share_words(one.posterior, seed=is_seed(one.file))
         yield _whose(one)
+        yield _share_words(one.posterior, seed=is_seed(one.file))
 
 
 def _dated(

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
 _MOST_STEPS = 20_000
-_GAP = 1e-9
-"""So much log-likelihood may be missing in the end."""
+_GAP = 1e-6
+"""Chosen: log-likelihood that may be missing by a bound; far less is, in fact."""
 
 _EXACT, _CLOSED, _OPEN = 0, 1, 2  # of ends at the same time, in this order
 
@@ -103,6 +103,8 @@ def cover(seen: Sequence[Seen]) -> Cover:
         ValueError: There is nothing, or a stretch ends before it begins.
     """
     _check(seen)
+    if not any(one.count > 0 for one in seen):
+        raise ValueError("nothing was seen: there must be one at least")
     lefts = [(one.left, _EXACT if one.left == one.right else _OPEN) for one in seen]
     rights = [(one.right, _CLOSED) for one in seen]
     ends = sorted({*((at, True) for at in lefts), *((at, False) for at in rights)})
@@ -120,8 +122,6 @@ def cover(seen: Sequence[Seen]) -> Cover:
 
 
 def _check(seen: Sequence[Seen]) -> None:
-    if not any(one.count > 0 for one in seen):
-        raise ValueError("nothing was seen: there must be one at least")
     for one in seen:
         if not one.left <= one.right or one.count < 0 or math.isnan(one.count):
             raise ValueError(f"found {one}: left must not lie after right")
@@ -133,7 +133,7 @@ def turnbull(seen: Iterable[Seen]) -> Estimate:
     Raises:
         ValueError: There is nothing, or a stretch ends before it begins.
     """
-    told = cover([one for one in seen if one.count > 0])
+    told = cover(_together(seen))
     masses = [1 / len(told.stretches)] * len(told.stretches)
     total, steps = sum(told.counts), 0
     while True:
@@ -147,6 +147,16 @@ def turnbull(seen: Iterable[Seen]) -> Estimate:
     masses = _settled(told, masses)
     highest = max(_slopes(told, masses)) / total
     return Estimate(told.stretches, tuple(masses), _log(told, masses), highest, steps)
+
+
+def _together(seen: Iterable[Seen]) -> list[Seen]:
+    """Return what was seen with equal stretches told once."""
+    counts: dict[tuple[float, float], float] = {}
+    for one in seen:
+        _check([one])
+        ends = one.left, one.right
+        counts[ends] = counts.get(ends, 0) + one.count
+    return [Seen(*ends, count) for ends, count in counts.items() if count > 0]
 
 
 def _settled(told: Cover, masses: list[float]) -> list[float]:

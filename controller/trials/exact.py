@@ -141,6 +141,7 @@ def _worst(rows: _Rows, sizes: _Sizes) -> float:
 # ------------------------------------------------------------ Boschloo and Barnard
 
 
+@lru_cache(maxsize=4_096)
 def boschloo(x: int, n: int, y: int, m: int, sided: Sided = Sided.TWO) -> float:
     """Return the p of Boschloo's exact test of x of n against y of m.
 

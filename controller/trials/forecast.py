@@ -19,6 +19,9 @@ setpoints are kept to a few tenths of a kelvin, rooms and people are not."""
 
 _LEAST_CHANCE = 1e-9
 
+_LATER = 0.5
+"""Chosen: what is later than anybody believed comes within half as long again."""
+
 
 @dataclass(frozen=True, slots=True)
 class Known:
@@ -60,13 +63,16 @@ class HalfRooted:
 
     def _within(self, known: Known) -> tuple[float, float]:
         """Return the chances at both ends of what is certain."""
-        low = self._raw(math.log(known.after)) if known.after > 0 else 0.0
-        high = 1.0 if known.by is None else self._raw(_log(known.by))
-        self._low = max(self._low, _log(known.after))
-        if known.by is not None:
-            self._high = max(self._low, min(self._high, _log(known.by)))
+        after = _log(known.after)
+        by = math.inf if known.by is None else _log(known.by)
+        low = 0.0 if after == -math.inf else self._raw(after)
+        high = 1.0 if by == math.inf else self._raw(by)
+        if by <= self._low:  # sooner than anybody believed
+            self._low, self._high = max(after, by - 1), by
+        elif after >= self._high:  # later
+            self._low, self._high = after, min(after + _LATER, by)
         else:
-            self._high = max(self._high, self._low)
+            self._low, self._high = max(self._low, after), min(self._high, by)
         return low, high
 
     def _raw(self, log_time: float) -> float:

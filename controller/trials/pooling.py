@@ -8,11 +8,30 @@ live here: that model. What it foretells of a batch is in forecast.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from operator import mul
 
+from controller.trials.grids import (
+    Bells,
+    Row,
+    Scaled,
+    Table,
+    bell,
+    beta_row,
+    dot,
+    even,
+    grid_around,
+    mixed,
+    plus,
+    product,
+    summed,
+    times,
+    turned,
+    variance,
+    without,
+)
 from controller.trials.rooting_evidence import BatchEvidence, likelihood_of
 
 BETWEEN_BATCHES = 0.15
@@ -33,18 +52,16 @@ LIKE_CUTTINGS_CULTIVAR = 16.0
 """Chosen, without a source: the share that roots differs from batch to batch as if
 each had been drawn by what 8 cuttings showed, from cultivar to cultivar 16."""
 
-_FINE, _COARSE = 0.04, 0.05
-"""Chosen: steps of the grids of the logarithm; the narrowest curve on them has a
-standard deviation of 0.06."""
+_FINE, _COARSE = 0.04, 0.08
+"""Chosen: steps of the grids of the logarithm; the narrowest bell on the coarse one
+has a standard deviation of 0.06: a sum over steps of 1.3 of those is right to a
+thousandth of a per cent."""
 
 _REACH = 4.0
 """Chosen: standard deviations that grids reach to both sides."""
 
-SHARES = tuple((n + 0.5) / 24 for n in range(24))
-_MEAN_SHARES = tuple((n + 0.5) / 16 for n in range(16))
-
-Row = list[float]
-Table = list[Row]
+SHARES = tuple((n + 0.5) / 20 for n in range(20))
+_MEAN_SHARES = tuple((n + 0.5) / 12 for n in range(12))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +112,7 @@ class Posterior:
 
     def share(self) -> float:
         """Return the share that roots, to be expected."""
-        return _dot(self.shares, self.share_weights)
+        return dot(self.shares, self.share_weights)
 
     def share_at(self, part: float) -> float:
         """Return the share below which a part of all chances lie."""
@@ -109,136 +126,172 @@ class Posterior:
 
 
 def posteriors(
-    prior: Prior, cultivars: Sequence[Sequence[BatchEvidence]]
-) -> list[list[Posterior]]:
+    prior: Prior,
+    cultivars: Sequence[Sequence[BatchEvidence]],
+    wanted: Callable[[int, int], bool] = lambda _cultivar, _batch: True,
+    known: "Tables | None" = None,
+) -> list[list[Posterior | None]]:
     """Return what is known of each batch, from its own looks and all others'.
 
     Args:
         prior: What the crop file says.
         cultivars: Batches of one crop, cultivar by cultivar. One that nobody
             looked at brings nothing, and learns from the others.
+        wanted: Of which batches it is told, by number of cultivar and batch; of
+            the others there is None.
+        known: Likelihoods that were worked out for the same prior already; new
+            ones are put in.
     """
-    return _Pool(prior, cultivars).done()
+    return _Pool(prior, cultivars, {} if known is None else known).done(wanted)
 
 
 # ---------------------------------------------------------------------------- grids
 
 
 class _Pool:
-    """One crop: grids and the sums over them."""
+    """One crop: grids and the sums over them.
+
+    A table has a row for each share, and in it a number for each location.
+    """
 
     def __init__(
-        self, prior: Prior, cultivars: Sequence[Sequence[BatchEvidence]]
+        self,
+        prior: Prior,
+        cultivars: Sequence[Sequence[BatchEvidence]],
+        known: "Tables",
     ) -> None:
-        self._prior = prior
-        self._cultivars = cultivars
+        self._prior, self._cultivars, self._known = prior, cultivars, known
         between = math.hypot(BETWEEN_BATCHES, BETWEEN_CULTIVARS) * 1.5
         middle = math.log(prior.median)
         wide = _REACH * math.hypot(prior.doubt, between)
-        self._fine = _grid(middle, wide + 2 * BETWEEN_BATCHES, _FINE)
-        self._coarse = _grid(middle, wide, _COARSE)
-        top = [_bell((at - middle) / prior.doubt) for at in self._coarse]
-        shares = _beta_row(prior.share, prior.weight, _MEAN_SHARES)
-        self._top = [[one * share for share in shares] for one in _even(top)]
+        self._fine = grid_around(middle, wide + 2 * BETWEEN_BATCHES, _FINE)
+        self._coarse = grid_around(middle, wide, _COARSE)
+        top = even([bell((at - middle) / prior.doubt) for at in self._coarse])
+        shares = beta_row(prior.share, prior.weight, _MEAN_SHARES)
+        self._top = [[share * one for one in top] for share in shares]
         self._of_batch = [
-            _beta_row(mean, LIKE_CUTTINGS_BATCH, SHARES) for mean in _MEAN_SHARES
+            beta_row(mean, LIKE_CUTTINGS_BATCH, SHARES) for mean in _MEAN_SHARES
         ]
         self._of_cultivar = [
-            _beta_row(mean, LIKE_CUTTINGS_CULTIVAR, _MEAN_SHARES)
+            beta_row(mean, LIKE_CUTTINGS_CULTIVAR, _MEAN_SHARES)
             for mean in _MEAN_SHARES
         ]
         self._scales = tuple(prior.within * factor for factor, _ in WITHIN_FACTORS)
 
-    def done(self) -> list[list[Posterior]]:
+    def done(self, wanted: Callable[[int, int], bool]) -> list[list[Posterior | None]]:
         """Go through all spreads; put together what each says of each batch."""
         sums = [
-            [_Sum(self._fine, self._scales) for _ in one] for one in self._cultivars
+            [
+                _Sum(self._fine, self._scales) if wanted(c, b) else None
+                for b in range(len(some))
+            ]
+            for c, some in enumerate(self._cultivars)
         ]
-        for n, scale in enumerate(self._scales):
-            tables = [[self._table(b, scale) for b in one] for one in self._cultivars]
-            for factor, chance in BETWEEN_FACTORS:
-                weight = math.log(chance * WITHIN_FACTORS[n][1])
-                self._add(sums, tables, _Setting(n, factor, weight))
+        for factor, chance in BETWEEN_FACTORS:
+            to_batch = Bells(self._coarse, self._fine, BETWEEN_BATCHES * factor)
+            wide = BETWEEN_CULTIVARS * factor
+            moves = _Moves(to_batch, Bells(self._coarse, self._coarse, wide))
+            for n, scale in enumerate(self._scales):
+                told = [[self._table(b, scale) for b in one] for one in self._cultivars]
+                log = math.log(chance * WITHIN_FACTORS[n][1])
+                self._add(sums, told, moves, _Setting(n, log))
         prior = self._prior.doubt**2
-        return [[one.posterior(prior) for one in some] for some in sums]
+        return [
+            [None if one is None else one.posterior(prior) for one in some]
+            for some in sums
+        ]
 
     def _table(self, batch: BatchEvidence, scale: float) -> "_Told":
         """Return the likelihood of a batch on the fine grid, for one spread."""
         if not batch.tells:
-            return _Told(None, None, 0.0)
+            return _NOTHING_TOLD
+        found = self._known.get((batch, scale))
+        if found is None:
+            found = self._known[batch, scale] = self._likelihood(batch, scale)
+        return found
+
+    def _likelihood(self, batch: BatchEvidence, scale: float) -> "_Told":
         logs = likelihood_of(batch, SHARES)
         found = [logs(location, scale) for location in self._fine]
         top = max(map(max, found))
         own = [[math.exp(one - top) for one in row] for row in found]
-        means = [[_dot(row, beta) for row in own] for beta in self._of_batch]
-        return _Told(own, means, top)
+        means = [[dot(row, beta) for row in own] for beta in self._of_batch]
+        return _Told(turned(own), means, top)
 
     def _add(
-        self, sums: "list[list[_Sum]]", told: "list[list[_Told]]", setting: "_Setting"
+        self,
+        sums: "list[list[_Sum | None]]",
+        told: "list[list[_Told]]",
+        moves: "_Moves",
+        setting: "_Setting",
     ) -> None:
         """Add what one setting of the spreads says of every batch."""
-        to_batch = _bells(self._coarse, self._fine, BETWEEN_BATCHES * setting.between)
-        to_cultivar = _bells(
-            self._coarse, self._coarse, BETWEEN_CULTIVARS * setting.between
-        )
-        of = [[self._upward(one, to_batch) for one in some] for some in told]
-        whole = [_product(some) for some in of]
-        ups = [self._to_crop(one, to_cultivar) for one in whole]
+        of = [[_upward(one, moves) for one in some] for some in told]
+        ups = [self._to_crop(product(some), moves) for some in of]
         for c, some in enumerate(told):
-            crop = _times(_Scaled(self._top), _without(ups, c))
-            down = self._to_mean(crop, to_cultivar)
+            if not any(sums[c]):
+                continue
+            crop = times(Scaled(self._top), without(ups, c))
+            down = self._to_mean(crop, moves)
             for b, one in enumerate(some):
-                mean = _times(down, _without(of[c], b))
-                self._book(sums[c][b], one, mean, to_batch, setting)
+                into = sums[c][b]
+                if into is not None:
+                    mean = times(down, without(of[c], b))
+                    self._book(into, one, mean, moves, setting)
 
-    def _upward(self, told: "_Told", to_batch: Table) -> "_Scaled | None":
-        """Return what a batch says of its cultivar: location and mean share."""
-        if told.means is None:
-            return None
-        rows = [[_dot(bell, column) for column in told.means] for bell in to_batch]
-        return _Scaled(rows, told.top).even()
-
-    def _to_crop(self, told: "_Scaled | None", to_cultivar: Table) -> "_Scaled | None":
+    def _to_crop(self, told: "Scaled | None", moves: "_Moves") -> "Scaled | None":
+        """Return what a cultivar says of its crop."""
         if told is None:
             return None
-        narrowed = [
-            [_dot(row, beta) for row in told.rows] for beta in self._of_cultivar
-        ]
-        rows = [[_dot(bell, column) for column in narrowed] for bell in to_cultivar]
-        return _Scaled(rows, told.log).even()
+        narrowed = mixed(self._of_cultivar, told.rows)
+        return Scaled(
+            [moves.to_cultivar.back(row) for row in narrowed], told.log
+        ).even()
 
-    def _to_mean(self, told: "_Scaled", to_cultivar: Table) -> "_Scaled":
+    def _to_mean(self, told: "Scaled", moves: "_Moves") -> "Scaled":
         """Return a cultivar's chances from its crop's."""
-        columns = _turned(told.rows)
-        moved = [
-            [_dot(bell, column) for column in columns] for bell in _turned(to_cultivar)
-        ]
-        betas = _turned(self._of_cultivar)
-        rows = [[_dot(row, beta) for beta in betas] for row in moved]
-        return _Scaled(rows, told.log).even()
+        moved = [moves.to_cultivar.on(row) for row in told.rows]
+        return Scaled(mixed(turned(self._of_cultivar), moved), told.log).even()
 
     def _book(
         self,
         into: "_Sum",
         told: "_Told",
-        mean: "_Scaled",
-        to_batch: Table,
+        mean: "Scaled",
+        moves: "_Moves",
         setting: "_Setting",
     ) -> None:
         """Add a batch's chances under one setting of the spreads."""
-        columns = _turned(mean.rows)
-        moved = [
-            [_dot(bell, column) for column in columns] for bell in _turned(to_batch)
-        ]
-        betas = _turned(self._of_batch)
-        rows = [[_dot(row, beta) for beta in betas] for row in moved]
-        if told.own is not None:
-            rows = [list(map(mul, a, b)) for a, b in zip(rows, told.own, strict=True)]
-        chance = sum(map(sum, mean.rows))
-        center = [sum(row) / chance for row in mean.rows] if chance else []
-        variance = _variance(self._coarse, center) if center else 0.0
+        moved = [moves.to_batch.on(row) for row in mean.rows]
+        if told.own is None or told.means is None:
+            by_location = summed(moved)
+            sums = [[sum(row)] * len(SHARES) for row in moved]
+        else:
+            by_location = summed(
+                [list(map(mul, a, b)) for a, b in zip(moved, told.means, strict=True)]
+            )
+            sums = [[dot(row, own) for own in told.own] for row in moved]
+        by_share = summed(
+            [list(map(mul, a, b)) for a, b in zip(sums, self._of_batch, strict=True)]
+        )
+        doubt = variance(self._coarse, even(summed(mean.rows)))
         log = mean.log + told.top + setting.log
-        into.add(setting.at, rows, log, variance)
+        into.add(_Part(log, setting.at, by_location, by_share, doubt))
+
+
+def _upward(told: "_Told", moves: "_Moves") -> "Scaled | None":
+    """Return what a batch says of its cultivar: mean share and location."""
+    if told.means is None:
+        return None
+    return Scaled([moves.to_batch.back(row) for row in told.means], told.top).even()
+
+
+@dataclass(frozen=True, slots=True)
+class _Moves:
+    """Spreads from cultivar to batch and from crop to cultivar."""
+
+    to_batch: Bells
+    to_cultivar: Bells
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,34 +299,41 @@ class _Setting:
     """One way in which spreads may be."""
 
     at: int
-    between: float
     log: float
 
 
 @dataclass(frozen=True, slots=True)
 class _Told:
-    """Likelihood of a batch: by location and share, and by mean share and location."""
+    """Likelihood of a batch: by share and location, and by mean share and location."""
 
     own: Table | None
     means: Table | None
     top: float
 
 
+_NOTHING_TOLD = _Told(None, None, 0.0)
+
+Tables = dict[tuple[BatchEvidence, float], _Told]
+"""Likelihoods by evidence and spread."""
+
+
 @dataclass(frozen=True, slots=True)
-class _Scaled:
-    """A table times e to some power, so that products of many stay in range."""
+class _Part:
+    """Chances of one batch under one setting of the spreads.
 
-    rows: Table
-    log: float = 0.0
+    Attributes:
+        log: Logarithm of what they are to be multiplied by.
+        scale: Which spread within the batch.
+        by_location: By location.
+        by_share: By share.
+        variance: Of where the batch would be before anybody looked at it.
+    """
 
-    def even(self) -> "_Scaled":
-        """Return the same with its largest entry 1."""
-        top = max(map(max, self.rows))
-        if top <= 0:
-            return self
-        return _Scaled(
-            [[one / top for one in row] for row in self.rows], self.log + math.log(top)
-        )
+    log: float
+    scale: int
+    by_location: Row
+    by_share: Row
+    variance: float
 
 
 class _Sum:
@@ -281,40 +341,37 @@ class _Sum:
 
     def __init__(self, locations: Row, scales: tuple[float, ...]) -> None:
         self._locations, self._scales = locations, scales
-        self._parts: list[tuple[float, int, Row, Row, float]] = []
+        self._parts: list[_Part] = []
 
-    def add(self, scale: int, rows: Table, log: float, center: float) -> None:
+    def add(self, part: _Part) -> None:
         """Add the chances of one setting."""
-        by_location = [sum(row) for row in rows]
-        by_share = [sum(column) for column in _turned(rows)]
-        self._parts.append((log, scale, by_location, by_share, center))
+        self._parts.append(part)
 
     def posterior(self, doubt: float) -> Posterior:
         """Return all of it together."""
-        top = max(
-            log + math.log(max(sum(row), 1e-300)) for log, _, row, _, _ in self._parts
-        )
+        logs = [
+            one.log + math.log(max(sum(one.by_location), 1e-300)) for one in self._parts
+        ]
+        top = max(logs)
         weights = [[0.0] * len(self._locations) for _ in self._scales]
         shares = [0.0] * len(SHARES)
-        center = 0.0
-        total = 0.0
-        for log, scale, row, by_share, variance in self._parts:
-            factor = math.exp(min(700.0, log - top))
-            weights[scale] = [
-                a + factor * b for a, b in zip(weights[scale], row, strict=True)
-            ]
-            shares = [a + factor * b for a, b in zip(shares, by_share, strict=True)]
-            center += factor * sum(row) * variance
-            total += factor * sum(row)
+        center = total = 0.0
+        for one, log in zip(self._parts, logs, strict=True):
+            chance = math.exp(log - top)
+            factor = chance / sum(one.by_location)
+            weights[one.scale] = plus(weights[one.scale], factor, one.by_location)
+            shares = plus(shares, factor, one.by_share)
+            center += chance * one.variance
+            total += chance
         chances = [[one / total for one in row] for row in weights]
-        by_location = [sum(column) for column in _turned(chances)]
-        own = self._own(doubt, center / total, _variance(self._locations, by_location))
+        by_location = [sum(column) for column in turned(chances)]
+        own = self._own(doubt, center / total, variance(self._locations, by_location))
         return Posterior(
             tuple(self._locations),
             self._scales,
             tuple(map(tuple, chances)),
             SHARES,
-            tuple(one / total for one in shares),
+            tuple(even(shares)),
             own,
         )
 
@@ -325,67 +382,3 @@ class _Sum:
         of_batch = of_center + factors * BETWEEN_BATCHES**2
         known = max(1 - center / of_center, 1 - location / of_batch)
         return min(1.0, max(0.0, known))
-
-
-# ----------------------------------------------------------------------- arithmetic
-
-
-def _dot(one: Iterable[float], other: Iterable[float]) -> float:
-    products: Iterable[float] = map(mul, one, other)
-    return sum(products)
-
-
-def _turned(table: Sequence[Sequence[float]]) -> Table:
-    return list(map(list, zip(*table, strict=True)))
-
-
-def _without(some: "Sequence[_Scaled | None]", at: int) -> "list[_Scaled | None]":
-    return [one for n, one in enumerate(some) if n != at]
-
-
-def _product(some: "Iterable[_Scaled | None]") -> "_Scaled | None":
-    """Return the product of tables, cell by cell; of none there is none."""
-    told = [one for one in some if one is not None]
-    return _times(told[0], told[1:]) if told else None
-
-
-def _times(whole: "_Scaled", some: "Iterable[_Scaled | None]") -> "_Scaled":
-    """Return a table times others, cell by cell."""
-    for one in some:
-        if one is not None:
-            pairs = zip(whole.rows, one.rows, strict=True)
-            rows = [list(map(mul, a, b)) for a, b in pairs]
-            whole = _Scaled(rows, whole.log + one.log).even()
-    return whole
-
-
-def _grid(middle: float, reach: float, step: float) -> Row:
-    half = math.ceil(reach / step)
-    return [middle + n * step for n in range(-half, half + 1)]
-
-
-def _bell(standard: float) -> float:
-    return math.exp(-0.5 * standard * standard)
-
-
-def _even(row: Row) -> Row:
-    total = sum(row)
-    return [one / total for one in row]
-
-
-def _bells(around: Row, grid: Row, spread: float) -> Table:
-    """Return for each centre the chances of each point of a grid."""
-    return [_even([_bell((at - centre) / spread) for at in grid]) for centre in around]
-
-
-def _beta_row(mean: float, weight: float, at: Sequence[float]) -> Row:
-    """Return the chances of shares around a mean, as so many cuttings would tell."""
-    up, down = mean * weight - 1, (1 - mean) * weight - 1
-    logs = [up * math.log(share) + down * math.log1p(-share) for share in at]
-    top = max(logs)
-    return _even([math.exp(one - top) for one in logs])
-
-
-def _variance(at: Sequence[float], chances: Sequence[float]) -> float:
-    mean = _dot(at, chances)
-    return sum(c * (x - mean) ** 2 for x, c in zip(at, chances, strict=True))

@@ -10,6 +10,7 @@ here: scores.
 import math
 from collections.abc import Sequence
 from enum import StrEnum
+from functools import lru_cache
 from itertools import accumulate
 
 from controller.trials.censored import Seen, cover, turnbull
@@ -25,9 +26,20 @@ class Score(StrEnum):
 def scores(seen: Sequence[Seen], kind: Score = Score.SUN) -> list[float]:
     """Return the score of one cutting of each of what was seen.
 
+    Only the order of times matters, so that the same order in days and in thermal
+    time, or above two bases, gives the same scores and is worked out once.
+
     Raises:
         ValueError: There is nothing, or a stretch ends before it begins.
     """
+    ends = sorted({end for one in seen for end in (one.left, one.right)})
+    ranks = {end: float(rank) for rank, end in enumerate(ends)}
+    ranked = tuple(Seen(ranks[one.left], ranks[one.right], one.count) for one in seen)
+    return list(_scores(ranked, kind))
+
+
+@lru_cache(maxsize=32)
+def _scores(seen: tuple[Seen, ...], kind: Score) -> tuple[float, ...]:
     told, masses = cover(seen), turnbull(seen).masses
     gone = [0.0, *accumulate(masses)]
     left = [max(0.0, 1 - share) for share in gone]
@@ -45,7 +57,7 @@ def scores(seen: Sequence[Seen], kind: Score = Score.SUN) -> list[float]:
         log = math.log(share) if kind is Score.FINKELSTEIN else -hazard[at]
         return share * log
 
-    return [
+    return tuple(
         (weight(start) - weight(end)) / (gone[end] - gone[start])
         for start, end in told.ranges
-    ]
+    )

@@ -107,7 +107,7 @@ def test_the_estimate_is_that_of_lifelines_once_its_intervals_are_half_open(seed
 def test_no_distribution_is_likelier(seed):
     """The conditions of Karush, Kuhn and Tucker, whatever was seen; mass adds up."""
     found = turnbull(made_up(seed))
-    assert found.gradient <= 1 + 1e-8
+    assert found.gradient <= 1 + 1e-6
     assert sum(found.masses) == pytest.approx(1)
     assert min(found.masses) >= 0
 
@@ -127,7 +127,7 @@ def test_times_known_exactly_give_the_kaplan_meier_estimate():
     found = turnbull(seen)
     for day in (2, 3, 5, 7, 8, 8.5):
         told = fitter.survival_function_at_times(day).iloc[0]
-        assert found.not_yet(day)[1] == pytest.approx(told, abs=1e-9)
+        assert found.not_yet(day)[1] == pytest.approx(told, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -188,7 +188,7 @@ def test_scores_of_exact_times_are_those_of_the_log_rank_test():
             risk = sum(t >= time for t, _ in days)
             hazard += sum(t == time and e for t, e in days) / risk
         # Just after the last event nobody is left who is not censored then.
-        assert score == pytest.approx(event - hazard, abs=1e-9)
+        assert score == pytest.approx(event - hazard, abs=1e-6)
 
 
 # ------------------------------------------------------------------------- Weibull
