@@ -5,7 +5,7 @@ of its own but the numbers of recent wishes. What may live here: composition,
 and what the OpenAPI document says of errors.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from importlib import metadata
 
 from fastapi import FastAPI
@@ -14,17 +14,17 @@ from pydantic import TypeAdapter
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import compile_path
 from typing_extensions import override
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api import problems
 from api.answers import Answers
 from api.bodies import Bodies
-from api.callers import Reception
+from api.callers import BASIC_PATHS, COOKIE, Reception
 from api.context import Context
 from api.door import Door
 from api.gate import Gate
+from api.methods import methods_at, not_done
 from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
@@ -56,6 +56,29 @@ _WRITING = {
 }
 
 
+_SCHEMES = {
+    "token": {
+        "type": "http",
+        "scheme": "bearer",
+        "description": "a token of `bottomheat token add`; one that may operate for"
+        " whatever is no GET. A bench without tokens asks this machine for nothing.",
+    },
+    "session": {
+        "type": "apiKey",
+        "in": "cookie",
+        "name": COOKIE,
+        "description": "from POST /v1/session; whatever is no GET needs X-CSRF-Token,"
+        " too, which GET /v1/session tells.",
+    },
+    "basic": {
+        "type": "http",
+        "scheme": "basic",
+        "description": "a token as the password, under any name",
+    },
+}
+_FOR_ANYBODY = {("get", "/"), ("post", "/v1/session")}
+
+
 class BenchApp(FastAPI):
     """The JSON API of one bench."""
 
@@ -63,8 +86,10 @@ class BenchApp(FastAPI):
     def openapi(self) -> _Document:
         """Return the OpenAPI document, with the error shape among its schemas."""
         document = super().openapi()
-        schemas = document.setdefault("components", {}).setdefault("schemas", {})
+        components = document.setdefault("components", {})
+        schemas = components.setdefault("schemas", {})
         if "Problem" not in schemas:
+            _tell_of_access(document, components)
             problem = TypeAdapter(problems.Problem).json_schema(ref_template=_REFERENCE)
             schemas.update(problem.pop("$defs", {}))
             schemas["Problem"] = problem
@@ -129,6 +154,22 @@ def create_app(
     return app
 
 
+def _tell_of_access(document: _Document, components: _Document) -> None:
+    """Write down what is shown where: in any order, one of a list will do."""
+    components["securitySchemes"] = _SCHEMES
+    document["security"] = [{"token": []}, {"session": []}]
+    paths = document["paths"]
+    for path, operations in paths.items() if isinstance(paths, dict) else ():
+        for method, operation in operations.items():
+            if (method, path) in _FOR_ANYBODY:
+                operation["security"] = []
+            if "requestBody" in operation:
+                # It may be {}; what must be there is its Content-Type.
+                operation["requestBody"]["required"] = True
+            if path in BASIC_PATHS:
+                operation["security"] = [{"token": []}, {"session": []}, {"basic": []}]
+
+
 def _version() -> str:
     try:
         return metadata.version("bottomheat")
@@ -149,25 +190,5 @@ def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
 
 async def _on_http_error(request: Request, error: Exception) -> Response:
     if isinstance(error, HTTPException) and error.status_code == 405:  # noqa: PLR2004
-        allowed = ", ".join(sorted(_allowed(request)))
-        return problems.problem(
-            405,
-            f"{request.method} is not done here; allowed: {allowed}",
-            headers={"Allow": allowed},
-        )
+        return not_done(request.method, methods_at(request.app, request.url.path))
     return await problems.on_http_error(request, error)
-
-
-def _allowed(request: Request) -> set[str]:
-    """Return every method of a path; the library names those of one route."""
-    found: set[str] = set()
-    for template, methods in _paths(request.app):
-        if compile_path(template)[0].match(request.url.path):
-            found |= methods
-    return found | ({"HEAD"} if "GET" in found else set())
-
-
-def _paths(app: FastAPI) -> Iterator[tuple[str, set[str]]]:
-    yield "/openapi.json", {"GET"}
-    for template, operations in app.openapi()["paths"].items():
-        yield template, {method.upper() for method in operations}

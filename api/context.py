@@ -1,7 +1,8 @@
 """What routes need of the world, and how they get at it.
 
 What may live here: the context that the app carries, and the dependencies that
-turn a request into a look at the bench, a tray or a mat.
+turn a request into a look at the bench, a tray or a mat. They never wait, and are
+coroutines all the same: others would be run in threads, one after the other.
 """
 
 import math
@@ -74,7 +75,7 @@ def remember(context: Context, request_id: int, scan: int) -> None:
         context.asked.popitem(last=False)
 
 
-def _context(request: Request) -> Context:
+async def _context(request: Request) -> Context:
     context: Context = request.app.state.context
     return context
 
@@ -82,7 +83,7 @@ def _context(request: Request) -> Context:
 ContextHere = Annotated[Context, Depends(_context)]
 
 
-def _caller(request: Request) -> Caller:
+async def _caller(request: Request) -> Caller:
     caller = caller_of(request.scope)
     if caller is None:
         raise nobody(request.url.path)
@@ -92,11 +93,11 @@ def _caller(request: Request) -> Caller:
 CallerHere = Annotated[Caller, Depends(_caller)]
 
 
-def reading_only(_caller: CallerHere) -> None:
+async def reading_only(_caller: CallerHere) -> None:
     """Refuse whoever is nobody; the gate has refused those who may not operate."""
 
 
-def kept_with_care(response: Response) -> None:
+async def kept_with_care(response: Response) -> None:
     """Let an answer that changes rarely be kept, and asked for anew by its ETag."""
     response.headers["Cache-Control"] = "private, no-cache"
 
@@ -107,11 +108,11 @@ class NoQuery(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
 
-def no_query(_query: Annotated[NoQuery, Query()]) -> None:
+async def no_query(_query: Annotated[NoQuery, Query()]) -> None:
     """Refuse any query parameter."""
 
 
-def _look(context: ContextHere) -> Moment:
+async def _look(context: ContextHere) -> Moment:
     snapshot = context.bench.snapshot()
     if snapshot is None:
         raise ProblemError(
@@ -125,28 +126,28 @@ def _look(context: ContextHere) -> Moment:
 LookHere = Annotated[Moment, Depends(_look)]
 
 
-def _tray(look: LookHere, tray: str) -> TrayPlan:
+async def _tray(look: LookHere, tray: str) -> TrayPlan:
     found = find_tray(look, tray)
     if found is None:
         raise ProblemError(404, f"there is no tray {quoted(tray)}; see /v1/trays")
     return found
 
 
-def _mat(look: LookHere, mat: str) -> MatPlan:
+async def _mat(look: LookHere, mat: str) -> MatPlan:
     found = find_mat(look, mat)
     if found is None:
         raise ProblemError(404, f"there is no mat {quoted(mat)}; see /v1/mats")
     return found
 
 
-def _heated_mat(mat: Annotated[MatPlan, Depends(_mat)]) -> MatPlan:
+async def _heated_mat(mat: Annotated[MatPlan, Depends(_mat)]) -> MatPlan:
     if mat.relay is None:
         detail = f"mat {mat.name} is only watched: it has no relay to command"
         raise ProblemError(409, detail)
     return mat
 
 
-def _alarm(look: LookHere, alarm: str) -> Alarm:
+async def _alarm(look: LookHere, alarm: str) -> Alarm:
     found = [a for a in look.snapshot.state.alarms if alarm_id(a) == alarm]
     if not found:
         raise ProblemError(404, f"there is no alarm {quoted(alarm)}; see /v1/alarms")

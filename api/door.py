@@ -9,12 +9,16 @@ answers. No routes.
 
 from dataclasses import dataclass
 
+from fastapi import FastAPI
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.bodies import LARGEST_BODY, TOO_LARGE, WITH_BODY
+from api.methods import methods_at, not_done
 from api.problems import problem, quoted
 from api.reach import Reach
+
+_NOT_JSON = 415
 
 LARGEST_HEAD = 16 * 1024
 """Bytes of a request line with its headers."""
@@ -66,6 +70,11 @@ class Door:
         send = _finishing(send, head=scope["method"] == "HEAD")
         refused = self._refusal(scope)
         if refused is not None:
+            allowed = _methods_at(scope) if refused.status == _NOT_JSON else frozenset()
+            if allowed and scope["method"] not in allowed:
+                # Nothing of this kind is taken here, in whatever form it comes.
+                await not_done(scope["method"], allowed)(scope, receive, send)
+                return
             headers = {"Connection": "close"} if refused.hang_up else {}
             answer = problem(refused.status, refused.detail, headers=headers)
             await answer(scope, receive, send)
@@ -83,6 +92,11 @@ class Door:
             or _origin(scope, headers)
             or _content(scope, headers)
         )
+
+
+def _methods_at(scope: Scope) -> frozenset[str]:
+    app: FastAPI | None = scope.get("app")
+    return frozenset() if app is None else methods_at(app, scope["path"])
 
 
 def _size(scope: Scope) -> _Refused | None:
@@ -142,7 +156,7 @@ def _content(scope: Scope, headers: Headers) -> _Refused | None:
     if found.split(";")[0].strip().lower() == "application/json":
         return None
     shown = quoted(found) if found else "not there"
-    return _Refused(415, f"Content-Type is {shown}; it must be application/json")
+    return _Refused(_NOT_JSON, f"Content-Type is {shown}; it must be application/json")
 
 
 def _finishing(send: Send, *, head: bool) -> Send:

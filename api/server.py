@@ -156,7 +156,9 @@ def _config(
 async def _listening(at: Listen) -> socket.socket:
     address = await _address(at)
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
-    listener = _Listener(family, socket.SOCK_STREAM)
+    # asyncio sends small answers at once (TCP_NODELAY) only where it is told that
+    # this is TCP; else head and body wait for each other, 40 ms.
+    listener = _Listener(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.setblocking(False)  # noqa: FBT003
@@ -178,16 +180,16 @@ async def _address(at: Listen) -> str:
     addresses = [str(address[0]) for *_, address in found]
     for address in addresses:
         if not ip_address(address).is_loopback and not at.guarded:
-            raise ListenError(unguarded(host, address))
+            raise ListenError(unguarded(host))
     return addresses[0]
 
 
-def unguarded(host: str, address: str) -> str:
+def unguarded(host: str) -> str:
     """Return why nobody is listened to who could reach the bench without a token."""
     return (
-        f"[api] host = {host!r} is {address}, which others can reach, and there is no"
-        " token: whoever is in your network could heat. Make one first, with"
-        " bottomheat token add NAME --may operate; or write 127.0.0.1"
+        f"[api] host = {host!r}: other machines can reach that, and there is no token:"
+        " whoever is in your network could heat. Make one first, with bottomheat token"
+        " add NAME --may operate; or write 127.0.0.1"
     )
 
 

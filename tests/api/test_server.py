@@ -222,3 +222,21 @@ async def test_too_many_connections_are_told_so_in_our_shape(bench, monkeypatch)
         answer = await reader.read()
         assert b"retry-after: 2" in answer.lower()
         assert body_of(answer)["status"] == 503
+
+
+async def test_small_answers_are_sent_at_once(bench):
+    """Else a head waits for the client's word that it came, 40 ms (RFC 896)."""
+    asked = []
+
+    async def app(scope, receive, send):
+        transport = receive.__self__.transport
+        taken = transport.get_extra_info("socket")
+        asked.append(taken.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+        await send({"type": "http.response.start", "status": 204, "headers": []})
+        await send({"type": "http.response.body"})
+
+    async with serving(app) as (_, port), raw(port) as (reader, writer):
+        writer.write(b"GET / HTTP/1.1\r\nConnection: close\r\nHost: 127.0.0.1\r\n\r\n")
+        await reader.read()
+    assert asked
+    assert asked[0] != 0
