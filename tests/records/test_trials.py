@@ -200,9 +200,7 @@ def test_established_is_what_was_told_of_plants(stamp):
         (StageKind.ESTABLISHED, 25, 2),
     ]
     for stage, day, count in told:
-        one = Stage(
-            batch=ONE, utc_ms=STUCK_MS + day * DAY_MS, stage=stage, count=count
-        )
+        one = Stage(batch=ONE, utc_ms=STUCK_MS + day * DAY_MS, stage=stage, count=count)
         book = fold(book, add_stage(book, one, stamp))
     assert stretches(book, EndPoint.ESTABLISHED) == [
         (3, 12, 20),
