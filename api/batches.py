@@ -56,6 +56,7 @@ from controller.records.book import (
     move_in,
 )
 from controller.records.changes import Change
+from controller.records.looks import Look
 
 router = APIRouter()
 _told = APIRouter(dependencies=[Depends(no_query)])
@@ -94,8 +95,17 @@ class _Desk:
     async def many(self, decide: Callable[[Book], Sequence[Change]]) -> BatchesView:
         """Write; answer with every batch that came, in order."""
         book, changes = await self._records.write(decide)
+        return self._views(book, [change.subject for change in changes])
+
+    async def about(self, decide: Callable[[Book], Sequence[Change]]) -> BatchesView:
+        """Write; answer with every batch that something was told of, in order."""
+        book, changes = await self._records.write(decide)
+        values = [change.value for change in changes]
+        return self._views(book, [v.batch for v in values if isinstance(v, Look)])
+
+    def _views(self, book: Book, codes: Sequence[str]) -> BatchesView:
         now_ms = self._clock.now().utc_ms
-        files = [batch_in(book, change.subject) for change in changes]
+        files = [batch_in(book, code) for code in codes]
         views = [batch_view(file, now_ms) for file in files]
         return BatchesView(batches=views, more=False)
 

@@ -1,4 +1,4 @@
-"""What stands in the calendar of a bench: steps of its mats, and its batches. Pure.
+"""What stands in the calendar of a bench: steps of its mats, batches, reminders. Pure.
 
 What may live here: from a look at the bench and the book to entries.
 """
@@ -14,6 +14,7 @@ from controller.calendar import Entry
 from controller.core.plan import MatPlan
 from controller.core.units import DAY_MS, MINUTE_MS
 from controller.records.book import BatchFile, Book, batches
+from controller.records.reminders import Reminder, reminders
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -25,13 +26,15 @@ def bench_entries(look: Moment, book: Book) -> Iterator[Entry]:
     for file in batches(book):
         if file.closing is None and file.batch.stuck_utc_ms is not None:
             yield _stuck(look, file, file.batch.stuck_utc_ms)
+    for reminder in reminders(batches(book), ()):  # steps of mats are above
+        yield _due(look, reminder)
 
 
 def written_at(look: Moment, book: Book) -> datetime:
     """Return when what stands in the calendar last changed."""
     state = look.snapshot.state
     changed = [wall_ms(look, mat.step_since_ms) for mat in state.mats.values()]
-    changed += [file.history[-1].utc_ms for file in batches(book)]
+    changed += [history[-1].utc_ms for history in book.histories.values()]
     return _minute(max(changed, default=0))
 
 
@@ -71,6 +74,15 @@ def _stuck(look: Moment, file: BatchFile, stuck_utc_ms: int) -> Entry:
         start=day,
         summary=f"Stuck: {count}{what} ({file.code})",
         description=f"Batch {file.code}, {where}.",
+    )
+
+
+def _due(look: Moment, reminder: Reminder) -> Entry:
+    return Entry(
+        uid=f"{reminder.uid}@{_here(look)}",
+        start=_minute(reminder.due_utc_ms),
+        summary=reminder.summary,
+        description=reminder.description,
     )
 
 

@@ -17,8 +17,11 @@ from api.record_views import event_view, events_view
 from api.record_writer import Writer
 from api.tray_views import find_tray, mat_of
 from controller.record_wire import event_of
-from controller.records.book import NoSuchRecordError, event_in
+from controller.records.book import Book, NoSuchRecordError, event_in
 from controller.records.desk import add_event, revise_event
+from controller.records.events import BenchEvent, EventKind
+from controller.records.trial_units import open_units
+from controller.records.weaning import trial_warnings
 
 router = APIRouter()
 
@@ -51,6 +54,9 @@ async def post_event(writer: Writer, response: Response, body: EventBody) -> Eve
         lambda book: add_event(book, event, writer.stamp)
     )
     view = event_view(book, changes[0].subject)
+    warnings = _warnings(writer, book, event)
+    if warnings:
+        view["warnings"] = warnings
     response.headers["Location"] = view["href"]
     return view
 
@@ -68,6 +74,14 @@ async def patch_event(writer: Writer, number: int, body: EventFields) -> EventVi
         )
     )
     return event_view(book, subject, whole=True)
+
+
+def _warnings(writer: Writer, book: Book, event: BenchEvent) -> list[str]:
+    """Return what speaks against having moved containers about."""
+    if event.kind not in (EventKind.TURNED, EventKind.SWAPPED, EventKind.MOVED):
+        return []
+    trays = dict.fromkeys((*event.trays, *writer.trays_on(event.mats)))
+    return list(trial_warnings(trays, open_units(book)))
 
 
 async def _shown(context: Context, number: int) -> EventView:

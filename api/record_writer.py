@@ -3,6 +3,7 @@
 What may live here: what routes that write records need of a request.
 """
 
+from collections.abc import Iterable
 from typing import Annotated
 
 from fastapi import Depends, Request
@@ -24,8 +25,14 @@ class _Writer:
 
     def __init__(self, request: Request, context: Context, look: Moment) -> None:
         now = context.clock.now()
-        self.records = context.records
+        self.records, self._plan = context.records, look.snapshot.plan
         self.stamp = Stamp(now.utc_ms, who_asks(request), _bench(look), now.clock_ok)
+
+    def trays_on(self, mats: Iterable[str]) -> list[str]:
+        """Return the trays that stand on some mats."""
+        named = set(mats)
+        on = (mat for mat in self._plan.mats if mat.name in named)
+        return [tray.name for mat in on for tray in mat.trays]
 
     def check_time(self, told: str | None) -> None:
         """Refuse to take the present for a time when nobody knows the present."""

@@ -8,14 +8,19 @@ from contextlib import suppress
 from fastapi import APIRouter, Depends
 
 from api import (
+    advice,
     batches,
     control,
     events,
     forecasts,
     history,
     live_route,
+    page_files,
+    plants,
+    reminders,
     sessions,
     trials,
+    varieties,
 )
 from api.batch_views import tray_batches
 from api.context import (
@@ -58,11 +63,11 @@ CAUTION = (
     "licensed electrician."
 )
 
-root = APIRouter(dependencies=[Depends(no_query)])
+root = APIRouter()
 _now = APIRouter(dependencies=[Depends(no_query)])
 
 
-@root.get("/")
+@root.get("/v1", dependencies=[Depends(no_query)])
 async def get_pointer() -> PointerView:
     """Where to look."""
     return PointerView(
@@ -151,6 +156,8 @@ async def get_alarms(look: LookHere) -> AlarmsView:
     return alarms_view(look)
 
 
+root.include_router(page_files.router)
+
 v1 = APIRouter(prefix="/v1")
 v1.include_router(sessions.router)
 for _part in (
@@ -160,6 +167,10 @@ for _part in (
     control.router,
     events.router,
     batches.router,
+    plants.router,
+    advice.router,
+    reminders.router,
+    varieties.router,
     forecasts.router,
     trials.router,
 ):

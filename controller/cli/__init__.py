@@ -39,6 +39,19 @@ GROUPS = (
     (
         "now and then",
         (
+            (
+                "varieties",
+                "what came of each variety, and how many to stick next season",
+            ),
+            (
+                "prepare",
+                "amounts of bleach, hormone and medium, and how to cut, for printing",
+            ),
+            (
+                "labels",
+                "stake labels, a wall key of codes and a look sheet, for printing",
+            ),
+            ("report", "a season with pictures, as one page that prints well"),
             ("demo", "run a simulated bench: no hardware needed"),
             (
                 "setup",

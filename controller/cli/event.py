@@ -115,6 +115,9 @@ def _body(args: argparse.Namespace) -> Json:
 def _in_words(args: argparse.Namespace, found: Json) -> Iterator[str]:
     if args.what != "list":
         yield _line(found, local_words(args))
+        warnings = found.get("warnings")
+        for warning in warnings if isinstance(warnings, list) else ():
+            yield f"  ! {clean(warning)}"
         return
     listed = found.get("events")
     events = listed if isinstance(listed, list) else []

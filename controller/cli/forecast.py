@@ -21,7 +21,7 @@ def add_parser(
             "Shows what a running bench has last worked out of each open batch: the"
             " date by which half of those that will root (of seed: come up) have,"
             " with windows, how much of it is from your own looks, and how earlier"
-            " forecasts did. With --log it is worked out now, from a season log that"
+            " forecasts did. With --log it is worked out here, from a season log that"
             " a daemon may write meanwhile, and nothing is written. Exit 0: shown; 1:"
             " no batch has a date; 2: it cannot be."
         ),
@@ -36,7 +36,9 @@ def add_parser(
         help="a crop file of your own, with --log (a daemon has it configured)",
     )
     parser.add_argument(
-        "--at", metavar="TIME", help="as if it were then, with --log; else now"
+        "--at",
+        metavar="TIME",
+        help="as if it were then, with --log; else when the log ends",
     )
     add_options(parser)
     parser.set_defaults(run=run)
@@ -61,12 +63,18 @@ def _found(args: argparse.Namespace) -> Json:
         if args.crops is not None or args.at is not None:
             raise AskError("--crops and --at go with --log: a daemon has its own")
         return ask(args, "GET", "/v1/forecast")
-    from controller.cli.forecast_job import forecast_beside, read_result, worked_out
+    from controller.cli.forecast_job import (
+        end_of,
+        forecast_beside,
+        read_result,
+        worked_out,
+    )
     from controller.cli.log_bench import zone_of
     from controller.cli.log_words import utc_ms_said
 
-    at_ms = None
-    if args.at is not None:
+    if args.at is None:
+        at_ms = end_of(args.log)
+    else:
         at_ms = utc_ms_said("--at", args.at, zone_of(args.log))
     before = read_result(forecast_beside(args.log))
     found = worked_out(args.log, args.crops, at_ms, before)

@@ -155,6 +155,21 @@ def _standing(reader: "SeasonLogReader", log: Path, at_ms: int | None) -> "Stand
     )
 
 
+def end_of(log: Path) -> int:
+    """Return when the newest run of a log ends [ms].
+
+    Raises:
+        LogError: The log cannot be read, or has no run.
+    """
+    from controller.adapters.season_log import LogError, SeasonLogReader
+    from controller.cli.log_bench import LogBench
+
+    snapshot = LogBench(log, SeasonLogReader(log)).snapshot()
+    if snapshot is None:
+        raise LogError(f"{log} has no run: start the bench once")
+    return snapshot.scan.utc_ms
+
+
 def read_result(path: Path) -> Json:
     """Return a result as it is kept; nothing: there is none, or it is damaged."""
     try:

@@ -34,14 +34,9 @@ def rooting_foretold(log: Path, mat: str | None) -> RootingForetold | None:
     Raises:
         LogError: The log cannot be read, or has no run.
     """
-    from controller.adapters.season_log import SeasonLogReader
-    from controller.cli.forecast_job import foretold_in
-    from controller.cli.log_bench import LogBench
+    from controller.cli.forecast_job import end_of, foretold_in
 
-    snapshot = LogBench(log, SeasonLogReader(log)).snapshot()
-    if snapshot is None:
-        return None
-    told, standing, _ = foretold_in(log, None, snapshot.scan.utc_ms)
+    told, standing, _ = foretold_in(log, None, end_of(log))
     mats = [one for one in standing.plan.mats if mat in (None, one.name)]
     trays = {tray.name for one in mats for tray in one.trays}
     fit = [one for one in told if _fits(one, trays)]

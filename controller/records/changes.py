@@ -11,9 +11,10 @@ from controller.records.batches import Batch
 from controller.records.events import BenchEvent
 from controller.records.looks import Look
 from controller.records.places import Closing, Move
+from controller.records.stages import Stage
 from controller.records.trials import Trial
 
-Value = BenchEvent | Batch | Look | Move | Closing | Trial
+Value = BenchEvent | Batch | Look | Move | Closing | Stage | Trial
 """A record as it is after a change."""
 
 
@@ -25,6 +26,7 @@ class Kind(StrEnum):
     LOOK = "look"
     MOVE = "move"
     CLOSING = "closing"
+    STAGE = "stage"
     TRIAL = "trial"
 
 
@@ -59,6 +61,7 @@ _KINDS: dict[type[Value], Kind] = {
     Look: Kind.LOOK,
     Move: Kind.MOVE,
     Closing: Kind.CLOSING,
+    Stage: Kind.STAGE,
     Trial: Kind.TRIAL,
 }
 

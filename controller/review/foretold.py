@@ -24,7 +24,8 @@ from controller.trials.crops import Crop, find_crop, prior_of
 from controller.trials.forecast import HalfRooted, Known
 from controller.trials.pooling import Posterior, posteriors
 from controller.trials.response_curves import Curve, Linear, bounds_in_words
-from controller.trials.rooting_evidence import BatchEvidence
+from controller.trials.rooting_evidence import BatchEvidence, intervals_of
+from controller.trials.thermal_time_to_root import Family, fit_time_to_root
 
 PARTS = (0.05, 0.25, 0.5, 0.75, 0.95)
 """Which parts of all chances are told: ends of 90 % and of 50 %, and the median."""
@@ -104,6 +105,11 @@ def _group_of(file: BatchFile, crops: Iterable[Crop]) -> object:
     return name, is_seed(file)
 
 
+def _counted(file: BatchFile) -> int | None:
+    """Return how many had rooted when a batch was closed; None: nobody counted."""
+    return None if file.closing is None else file.closing.rooted
+
+
 @dataclass(frozen=True, slots=True)
 class _Member:
     """A batch with what it has lived through."""
@@ -111,6 +117,26 @@ class _Member:
     file: BatchFile
     lived: Lived
     evidence: BatchEvidence
+
+
+_ENOUGH = 10
+"""Chosen: fewer that were seen to root say little by themselves."""
+
+
+def _alone(members: Iterable[_Member]) -> str:
+    """Return what the grower's looks say without the crop file, or nothing."""
+    told = [span for one in members for span in intervals_of(one.evidence)]
+    rooted = sum(span.count for span in told if span.by is not None)
+    if rooted < _ENOUGH:
+        return ""
+    try:
+        fit = fit_time_to_root(told, Family.LOG_NORMAL, some_never_root=True)
+    except ValueError:
+        return ""
+    return (
+        f"your own looks alone, at all batches of this crop, say {fit.median:,.0f} K·h"
+        f" and {100 * fit.share:.0f} %"
+    )
 
 
 class _Group:
@@ -126,6 +152,7 @@ class _Group:
         self._files, self._trays, self._standing = files, trays, standing
         self._crop = _crop_of(files[0], crops)
         self._curve = self._curve_of()
+        self._alone = ""
 
     def _curve_of(self) -> Curve:
         """Return the crop's curve; where nobody has one, the newest batch's base."""
@@ -156,14 +183,28 @@ class _Group:
         nothing = self._crop is None and not any(one.evidence.tells for one in members)
         if nothing:
             return found + [self._none(one.file, NO_SOURCE) for one in members]
+        some = list(cultivars.values())
         known = posteriors(
             prior_of(self._crop),
-            [[one.evidence for one in some] for some in cultivars.values()],
+            [[one.evidence for one in many] for many in some],
+            # Of one that was counted at its end nothing more is asked.
+            lambda c, b: _counted(some[c][b].file) is None,
         )
-        for some, many in zip(cultivars.values(), known, strict=True):
-            pairs = zip(some, many, strict=True)
-            found += [self._dated(one, of) for one, of in pairs if of is not None]
+        self._alone = _alone(members)
+        for many, of in zip(some, known, strict=True):
+            found += map(self._told, many, of)
         return found
+
+    def _told(self, member: _Member, known: Posterior | None) -> Foretold:
+        if known is not None:
+            return self._dated(member, known)
+        rooted = _counted(member.file) or 0
+        return Foretold(
+            file=member.file,
+            crop=self._crop,
+            bracket=bracket_of(member.file, half_of(rooted)),
+            why_none="it is closed",
+        )
 
     def _member(self, file: BatchFile) -> _Member:
         through = lived(file.stays, self._curve, self._trays, self._standing)
@@ -179,7 +220,8 @@ class _Group:
         if file.batch.stuck_utc_ms is None:
             return self._none(file, "")
         so_far = path.total
-        bracket = bracket_of(file, half_of(self._rooting(file, known)))
+        rooting = known.share() * (file.batch.count or 0)
+        bracket = bracket_of(file, half_of(rooting))
         certain = Known(so_far, count=file.batch.count)
         if bracket is not None:
             by_ms = bracket.by_utc_ms
@@ -187,7 +229,7 @@ class _Group:
             after = path.at(bracket.after_utc_ms)
             certain = Known(so_far, after, by, file.batch.count)
         needs = tuple(HalfRooted(known, certain).quantiles(PARTS))
-        notes = list(member.lived.notes)
+        notes = [*member.lived.notes, *filter(None, [self._alone])]
         why = self._go_on(member, needs, notes)
         when_ms = tuple(path.when(one) for one in needs)
         if not why and when_ms[2] is None:
@@ -204,13 +246,6 @@ class _Group:
             why_none=why,
             notes=tuple(dict.fromkeys(notes)),
         )
-
-    def _rooting(self, file: BatchFile, known: Posterior) -> float:
-        """Return how many will root, on average; by the end's count if there is one."""
-        closing = file.closing
-        if closing is not None and closing.rooted is not None:
-            return float(closing.rooted)
-        return known.share() * (file.batch.count or 0)
 
     def _go_on(
         self, member: _Member, needs: tuple[float, ...], notes: list[str]

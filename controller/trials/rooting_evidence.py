@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from controller.trials.thermal_time_to_root import log_of, normal_below
+from controller.trials.thermal_time_to_root import Interval, log_of, normal_below
 
 
 class Extent(Enum):
@@ -89,6 +89,24 @@ class BatchEvidence:
             for one in self.seen
         )
         return certain or bool(self.pulled) or self.dead > 0
+
+
+def intervals_of(evidence: BatchEvidence) -> list[Interval]:
+    """Return what looks bound, cutting by cutting, for a fit without a crop file.
+
+    What is in doubt, a tug or a look that shows roots only, bounds too little.
+    """
+    found, since, before = [], 0.0, 0
+    for one in evidence.seen:
+        if one.extent is Extent.ALL and one.at > since and one.rooted >= before:
+            found.append(Interval(since, one.at, one.rooted - before))
+            since, before = one.at, one.rooted
+        elif one.extent in (Extent.SOME, Extent.SPARE) and one.at > 0:
+            found.append(Interval(0.0, one.at, one.rooted))
+            found.append(Interval(one.at, None, one.of - one.rooted))
+    if since and evidence.count is not None:
+        found.append(Interval(since, None, evidence.count - before))
+    return [one for one in found if one.count]
 
 
 Likelihood = Callable[[float, float], list[float]]

@@ -95,7 +95,7 @@ async def test_the_calendar_has_the_steps_to_come_and_the_open_batches(
     answer = await client.get("/calendar.ics")
     assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
     found = icalendar.Calendar.from_ical(answer.text)
-    step, stuck = found.events
+    step, stuck, look = found.events
     # 14 days after the bench began, at 08:58:10Z, to the minute.
     assert step.start == datetime(2026, 2, 28, 8, 58, tzinfo=UTC)
     assert step["summary"] == "Mat north: step 2 (grow on), 19 °C"
@@ -104,6 +104,9 @@ async def test_the_calendar_has_the_steps_to_come_and_the_open_batches(
         f"Stuck: 24 gooseberry Early Amber, mild; round ({code})"
     )
     assert stuck["uid"] == f"batch-{code}-stuck@lean-to.bottomheat"
+    assert look.start == datetime(2026, 2, 20, 23, 30, tzinfo=UTC)
+    assert look["uid"] == f"look-{code}@lean-to.bottomheat"
+    assert look["summary"].endswith("mild; round: look at it")
     closed = await client.post(f"/v1/batches/{code}/close", json={"outcome": "weaned"})
     assert closed.status_code == 201, closed.text
     again = icalendar.Calendar.from_ical((await client.get("/calendar.ics")).text)

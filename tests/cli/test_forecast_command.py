@@ -10,7 +10,7 @@ import pytest
 
 from api.app import create_app
 from api.record_book import Records
-from api.server import serve
+from api.server import Listen, serve
 from controller import cli
 from controller.adapters.memory_records import MemoryRecords
 from controller.adapters.season_log import DirectSeasonLog
@@ -55,8 +55,8 @@ def url():
     bench, kept = FakeBench().scan(WARM), MemoryRecords()
     records = Records(kept, lambda: kept)
     forecast = ForecastKept(RESULT, 1_771_059_600_000, "no memory\x1b")
-    app = create_app(bench, None, bench, records, lambda: forecast)
-    with in_a_thread(lambda tell: serve(app, "127.0.0.1", 0, tell)) as port:
+    app = create_app(bench, None, bench, records, forecast=lambda: forecast)
+    with in_a_thread(lambda tell: serve(app, Listen("127.0.0.1", 0), tell)) as port:
         yield f"http://127.0.0.1:{port}"
 
 
@@ -91,6 +91,11 @@ def test_it_is_worked_out_from_a_log(season, capsys):
     assert f"{TWO}  kiwi\n  No date yet: no source and no own batches.\n" in said
     assert "No earlier forecast has come to pass yet." in said
     assert not forecast_job.forecast_beside(season).exists()
+
+
+def test_else_it_is_as_when_the_log_ended(season, capsys):
+    assert typed("--log", season) == 0
+    assert capsys.readouterr().out.startswith("Worked out 2025-10-10 08:")
 
 
 def test_one_batch_may_be_asked_for_carelessly(season, capsys):

@@ -290,6 +290,8 @@ def test_own_batches_of_a_crop_without_source_give_a_date(warm):
     assert day_of(second.when_ms[2]) == pytest.approx(2, abs=0.4)
     assert second.posterior is not None
     assert second.posterior.own > 0.9
+    (note,) = [one for one in second.notes if one.startswith("your own looks alone")]
+    assert note.endswith("K·h and 75 %")
     assert "from your own looks" in str(batch_json(second, ZONE, UTC_MS)["words"])
     assert first.reached
 

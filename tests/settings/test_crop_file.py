@@ -7,9 +7,11 @@ Organic Farming and Gardening, unit 1.3, appendix 4).
 
 import pytest
 
+from controller import cli
 from controller.adapters.crop_file import load_crops
-from controller.adapters.settings import SettingsError
+from controller.adapters.settings import SettingsError, load
 from controller.cli.crop_files import crops_of
+from controller.cli.paths import config_dir
 from controller.trials.crops import GUESS, find_crop, prior_of
 from controller.trials.response_curves import Linear
 
@@ -195,3 +197,37 @@ def test_the_prior_of_a_crop_reaches_as_far_as_the_file_says(own):
     assert prior.within == pytest.approx(0.262, abs=0.001)
     whole = (prior.doubt**2 + 0.15**2 + 0.12**2) ** 0.5
     assert 2 * 1.6449 * whole == pytest.approx(0.811, abs=0.001)  # ln(9000 / 4000)
+
+
+# --------------------------------------------------------------- in the configuration
+
+
+@pytest.fixture
+def bench(tmp_path):
+    """Return the demo bench's configuration with a crop file of one's own named."""
+    text = (config_dir() / "bench.toml").read_text(encoding="utf-8")
+    path = tmp_path / "bench.toml"
+    crops = tmp_path / "crops.toml"
+    path.write_text(f'{text}\n[crops]\npath = "{crops}"\n', encoding="utf-8")
+    return path
+
+
+def test_a_configuration_may_name_a_crop_file(bench, own, capsys):
+    crops = own(MINE)
+    assert load(bench, {}).crops == crops
+    assert cli.main(["check", str(bench)]) in {0, 1}
+    said = capsys.readouterr().out
+    assert f"Crops: those that come with it, and those of {crops}" in said
+
+
+def test_check_tells_what_is_wrong_with_it(bench, own, capsys):
+    assert cli.main(["check", str(bench)]) == 2
+    assert "no such file" in capsys.readouterr().err
+    own(MINE.replace('"60 %"', "60"))
+    assert cli.main(["check", str(bench)]) == 2
+    assert 'share.value = 60: write a share such as "70 %"' in capsys.readouterr().err
+
+
+def test_the_environment_names_no_crop_file(bench):
+    with pytest.raises(SettingsError, match="crops are set in the file only"):
+        load(bench, {"BOTTOMHEAT_CROPS__PATH": "mine.toml"})

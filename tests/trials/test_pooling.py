@@ -23,8 +23,10 @@ from controller.trials.rooting_evidence import (
     Extent,
     Pulled,
     Seen,
+    intervals_of,
     likelihood_of,
 )
+from controller.trials.thermal_time_to_root import Interval
 
 PRIOR = Prior(median=5_000, doubt=0.3, within=0.2, share=0.7, weight=6)
 FRESH = BatchEvidence(24)
@@ -275,3 +277,20 @@ def test_quantiles_turn_the_chances_round():
             part, abs=1e-3
         )
     assert half.chance_by(0) == 0
+
+
+def test_looks_are_intervals_for_a_fit_of_their_own():
+    looks = (
+        Seen(3_000, 24, 2, Extent.ALL),
+        Seen(3_500, 6, 1, Extent.SOME),
+        Seen(4_000, 24, 12, Extent.ALL),
+        Seen(5_000, 6, 4, Extent.AT_LEAST),
+    )
+    found = intervals_of(BatchEvidence(24, looks, (Pulled(4_000, 3, 1, 0.9, 0.2),)))
+    assert found == [
+        Interval(0.0, 3_000, 2),
+        Interval(0.0, 3_500, 1),
+        Interval(3_500, None, 5),
+        Interval(3_000, 4_000, 10),
+        Interval(4_000, None, 12),
+    ]
