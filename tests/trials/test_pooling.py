@@ -53,11 +53,11 @@ def one(*cultivars, at=(0, 0), prior=PRIOR):
 
 
 def median(of) -> float:
-    return HalfRooted(of, Known(count=1_000)).thermal_time_at(0.5)
+    return HalfRooted(of, Known(rooting=700)).thermal_time_at(0.5)
 
 
 def width(of) -> float:
-    low, high = HalfRooted(of, Known(count=1_000)).quantiles((0.05, 0.95))
+    low, high = HalfRooted(of, Known(rooting=700)).quantiles((0.05, 0.95))
     return math.log(high / low)
 
 
@@ -241,7 +241,7 @@ def test_a_prior_that_is_none_is_refused(wrong):
 
 def test_what_looks_have_made_certain_bounds_the_window():
     of = one([EARLY])
-    half = HalfRooted(of, Known(6_500, after=3_000, by=4_000, count=24))
+    half = HalfRooted(of, Known(6_500, after=3_000, by=4_000, rooting=18))
     assert half.chance_by(3_000) == 0
     assert half.chance_by(4_000) == 1
     low, high = half.quantiles((0.01, 0.99))
@@ -249,20 +249,21 @@ def test_what_looks_have_made_certain_bounds_the_window():
 
 
 def test_a_bracket_that_nobody_expected_is_filled_evenly():
-    half = HalfRooted(one([FRESH]), Known(100, after=10, by=20, count=24))
+    half = HalfRooted(one([FRESH]), Known(100, after=10, by=20, rooting=18))
     low, middle, high = half.quantiles((0.25, 0.5, 0.75))
     assert 10 < low < middle < high < 20
 
 
 def test_what_is_later_than_anybody_believed_is_still_to_come():
-    half = HalfRooted(one([FRESH]), Known(90_000, after=90_000, count=24))
+    half = HalfRooted(one([FRESH]), Known(90_000, after=90_000, rooting=18))
     low, high = half.quantiles((0.05, 0.95))
     assert 90_000 < low < high < 200_000
 
 
 def test_few_cuttings_make_a_wider_window_than_many():
     few, many = (
-        HalfRooted(one([EARLY, FRESH], at=(0, 1)), Known(count=n)) for n in (4, 400)
+        HalfRooted(one([EARLY, FRESH], at=(0, 1)), Known(rooting=0.7 * n))
+        for n in (4, 400)
     )
     apart = [
         math.log(x.thermal_time_at(0.95) / x.thermal_time_at(0.05)) for x in (few, many)
@@ -271,7 +272,7 @@ def test_few_cuttings_make_a_wider_window_than_many():
 
 
 def test_quantiles_turn_the_chances_round():
-    half = HalfRooted(one([LATE]), Known(4_000, count=24))
+    half = HalfRooted(one([LATE]), Known(4_000, rooting=18))
     for part in (0.05, 0.5, 0.9):
         assert half.chance_by(half.thermal_time_at(part)) == pytest.approx(
             part, abs=1e-3
