@@ -81,6 +81,16 @@ class TemperaturesQuery(_Query):
     points: int = Field(500, ge=2, le=MOST_POINTS)
 
 
+class KeptQuery(_Query):
+    """Which stretch of time, and how near to the setpoint is near enough."""
+
+    from_: Instant3339 | None = Field(
+        None, alias="from", description=f"RFC 3339; default: {LONGEST_DAYS} d before to"
+    )
+    to: Instant3339 | None = Field(None, description="RFC 3339; default: now")
+    within_k: float = Field(1, gt=0, le=10, description="[K]")
+
+
 class DegreeHoursQuery(_Query):
     """Another base, upper cut-off or stretch: counted again from the log."""
 

@@ -15,6 +15,7 @@ from api import (
     forecasts,
     history,
     live_route,
+    page_files,
     plants,
     reminders,
     sessions,
@@ -62,11 +63,11 @@ CAUTION = (
     "licensed electrician."
 )
 
-root = APIRouter(dependencies=[Depends(no_query)])
+root = APIRouter()
 _now = APIRouter(dependencies=[Depends(no_query)])
 
 
-@root.get("/")
+@root.get("/v1", dependencies=[Depends(no_query)])
 async def get_pointer() -> PointerView:
     """Where to look."""
     return PointerView(
@@ -154,6 +155,8 @@ async def get_alarms(look: LookHere) -> AlarmsView:
     """The active alarms."""
     return alarms_view(look)
 
+
+root.include_router(page_files.router)
 
 v1 = APIRouter(prefix="/v1")
 v1.include_router(sessions.router)

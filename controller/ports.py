@@ -242,6 +242,21 @@ class Bucket:
 
 
 @dataclass(frozen=True, slots=True)
+class Heated:
+    """What a mat was told to be from an instant on.
+
+    Attributes:
+        utc_ms: From when, by the wall clock [ms].
+        on: Whether it was told to be on; None: from here on nobody told it.
+        setpoint_mc: The setpoint in force [m°C]; None: not told with it.
+    """
+
+    utc_ms: int
+    on: bool | None
+    setpoint_mc: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class LogEntry:
     """One line of the journal: a command change, alarm, answer or refusal.
 
@@ -299,6 +314,14 @@ class SeasonReader(Protocol):
         """Return a probe's readings taken in [from, to), in at most so many buckets.
 
         Their width is that of controller.review.envelopes.bucket_width_ms.
+        """
+        ...
+
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Sequence[Heated]:
+        """Return what a mat was told from some time before from up to to.
+
+        Times are those at which scans were due. Scans that are missing, between
+        runs or within one, tell nothing: on is None then.
         """
         ...
 

@@ -31,7 +31,15 @@ from controller.core.scan import Quality, Reading, Request, Scan, Wish
 from controller.core.state import State, fresh_state
 from controller.core.step import step
 from controller.core.units import MilliC, Millis, UtcMillis
-from controller.ports import Columns, Instant, LogEntry, May, RunHeader, Snapshot
+from controller.ports import (
+    Columns,
+    Heated,
+    Instant,
+    LogEntry,
+    May,
+    RunHeader,
+    Snapshot,
+)
 from controller.review.envelopes import envelope
 
 UTC_MS = 1_771_059_485_000  # 2026-02-14T08:58:05Z
@@ -214,6 +222,7 @@ class FakeReader:
 
     series: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
     entries: list[LogEntry] = field(default_factory=list)
+    told: dict[str, list[Heated]] = field(default_factory=dict)
     error: Exception | None = None
     asked: list[tuple[str, int, int]] = field(default_factory=list)
 
@@ -258,6 +267,11 @@ class FakeReader:
         found = self.samples(probe, from_utc_ms, to_utc_ms)
         pairs = zip(found.utc_ms, found.temp_mc, strict=True)
         return envelope(pairs, from_utc_ms, to_utc_ms, points)
+
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> list[Heated]:
+        if self.error is not None:
+            raise self.error
+        return [one for one in self.told.get(mat, []) if one.utc_ms < to_utc_ms]
 
     def journal(self, after: int, limit: int) -> list[LogEntry]:
         if self.error is not None:
