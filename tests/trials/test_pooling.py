@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from controller.trials.forecast import HalfRooted, Known
+from controller.trials.forecast import HalfRooted, Known, rooting_of
 from controller.trials.pooling import (
     BETWEEN_BATCHES,
     BETWEEN_CULTIVARS,
@@ -295,3 +295,23 @@ def test_looks_are_intervals_for_a_fit_of_their_own():
         Interval(3_000, 4_000, 10),
         Interval(4_000, None, 12),
     ]
+
+
+def test_how_many_will_root_is_wide_before_looks_and_narrow_after_late_ones():
+    fresh = rooting_of(one([FRESH]), FRESH)
+    assert fresh.mean == pytest.approx(24 * 0.7, abs=0.6)
+    assert fresh.low < 10
+    assert 22 < fresh.high <= 24
+    late = BatchEvidence(24, (Seen(60_000, 24, 15, Extent.ALL),))
+    found = rooting_of(one([late]), late)
+    assert (found.low, found.mean) == (15, pytest.approx(15, abs=0.2))
+    assert found.high <= 16
+    early = BatchEvidence(24, (Seen(4_000, 24, 3, Extent.ALL),), dead=8)
+    found = rooting_of(one([early]), early)
+    assert 3 <= found.low < found.mean < found.high <= 16
+
+
+def test_a_batch_that_nobody_counted_is_taken_to_be_of_some():
+    uncounted = BatchEvidence(None, (Seen(4_000, 10, 3, Extent.SOME),))
+    found = rooting_of(one([uncounted]), uncounted)
+    assert 0 < found.low < found.mean < found.high <= 40
