@@ -53,13 +53,14 @@ def alarm(bench):
 
 
 def test_an_alarm_is_seen_and_silenced(page, alarm, wishes):
-    line = page.locator(f'#alarm-list [data-key="{alarm}"]')
+    line = page.locator(f'#alarms [data-key="{alarm}"]')
     expect(line).to_contain_text("warnings begin at")
     expect(page).to_have_title(r"(2) lean-to · bottomheat", timeout=8_000)
     line.get_by_text("Silence it until").click()
     expect(dialog(page)).to_contain_text("Silence it until when?")
     choose(page, "minutes", 180)
     submit(page)
+    page.locator("#alarm-count").click()
     expect(line).to_contain_text("silenced until")
     line.get_by_text("Let it ring again").click()
     expect(line).not_to_contain_text("silenced until")
