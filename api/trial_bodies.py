@@ -47,7 +47,7 @@ class _AboutTrial(Body):
     alpha: float = 0.05
     smallest_p: _Shares = None
     power: _Shares = None
-    stated: StatedBody = StatedBody()
+    stated: StatedBody = Field(default_factory=StatedBody)
     text: Text = ""
     withdrawn: bool = Field(
         False,  # noqa: FBT003

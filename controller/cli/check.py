@@ -146,6 +146,20 @@ def worries(settings: "Settings") -> Iterator[str]:
     if nights and "[bench] timezone" not in settings.written:
         yield "there are night setpoints but no timezone: night is told by UTC"
     yield from _notify_worries(settings)
+    yield from _api_worries(settings)
+
+
+def _api_worries(settings: "Settings") -> Iterator[str]:
+    """Yield what of the way in needs somebody; run refuses some of it."""
+    from controller.adapters.access import AccessError
+    from controller.cli.entrance import access_of, entrance_worries
+
+    try:
+        access = access_of(settings, lambda _: None)
+    except AccessError as error:
+        yield f"run will not start: {error}"
+    else:
+        yield from entrance_worries(settings.api, access)
 
 
 def _notify_worries(settings: "Settings") -> Iterator[str]:

@@ -37,7 +37,8 @@ def access_of(settings: Settings, tell: Callable[[str], None]) -> FileAccess:
         tell,
     )
     if others_reach(api) and not access.anybody():
-        raise AccessError(unguarded(api.host))
+        kept = tokens_beside(log).absolute()
+        raise AccessError(f"{unguarded(api.host)} (looked for in {kept})")
     if api.proxies and not access.anybody():
         raise AccessError(
             "[api] proxies: whoever comes by a proxy would be let in, since there is"

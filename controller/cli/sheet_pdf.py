@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Protocol
 
 from controller.cli.extras import need
-from controller.review.drawing import Box, Cells, Line, Mark, Page, Text, runs_of
+from controller.review.drawing import Cells, Line, Mark, Page, Text, runs_of
 
 _PT_PER_MM = 72 / 25.4
 _FACES = {False: "Vera", True: "VeraBd"}
@@ -86,14 +86,6 @@ def _draw(canvas: _Canvas, mark: Mark, height: float) -> None:
         canvas.setStrokeGray(mark.grey)
         canvas.setDash([1, 1] if mark.dashed else [])
         canvas.line(mark.x1, height - mark.y1, mark.x2, height - mark.y2)
-    elif isinstance(mark, Box):
-        canvas.setLineWidth(mark.line)
-        canvas.setStrokeGray(0)
-        canvas.setDash([])
-        canvas.setFillGray(1 if mark.fill is None else mark.fill)
-        low = height - mark.y - mark.height
-        filled, lined = int(mark.fill is not None), int(mark.line > 0)
-        canvas.rect(mark.x, low, mark.width, mark.height, stroke=lined, fill=filled)
     else:
         _draw_cells(canvas, mark, height)
 

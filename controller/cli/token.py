@@ -111,6 +111,7 @@ def _add(args: argparse.Namespace, settings: "Settings", file: "TokenFile") -> i
     print(f"Token {args.name}, may {args.may}. {_ONCE}\n\n  {secret}\n\n  {link}\n")
     if args.qr:
         _print_qr(link)
+    print(f"Its hash is kept in {file.path.absolute()}, beside the season log.")
     if first:
         print(
             "This is the first token: from now on this bench asks for one, also on"

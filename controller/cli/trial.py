@@ -3,7 +3,7 @@
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeAlias
 from urllib.parse import quote
 
@@ -160,13 +160,12 @@ def _address(args: argparse.Namespace) -> str:
 
 
 def _printed(
-    args: argparse.Namespace, found: Json, words: Callable[[Json], object]
+    args: argparse.Namespace, found: Json, words: Callable[[Json], Iterable[str]]
 ) -> int:
     if args.json:
         print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
-        lines = words(found)
-        print(*(lines if hasattr(lines, "__iter__") else ()), sep="\n")
+        print("\n".join(words(found)))
     return 0
 
 

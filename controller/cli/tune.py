@@ -161,12 +161,13 @@ def _kept(found: "Tuned") -> "list[tuple[str, MatPlan]]":
 
 def _found(args: argparse.Namespace) -> "tuple[Tuned, Configured | None]":
     """Return what a search found, and the configuration that was named."""
-    from controller.cli.modelled import modelled
+    from controller.cli.modelled import modelled, planned
     from controller.cli.tune_write import configured
 
     asked = _asked(args)
-    of = modelled(args.log, args.mat)
-    configuration = configured(args.config, of.own.name) if args.config else None
+    _, own = planned(args.log, args.mat)
+    configuration = configured(args.config, own.name) if args.config else None
+    of = modelled(args.log, args.mat, args.next_days)
     fahrenheit = configuration is not None and configuration.fahrenheit
     return _searched(args, of, asked, fahrenheit=fahrenheit), configuration
 
@@ -204,7 +205,7 @@ def _searched(
 ) -> "Tuned":
     """Return what a search found, its finalists run again."""
     from controller.cli.modelled import progress
-    from controller.cli.tuned import Terms, Tuned
+    from controller.cli.tuned import Terms, Tuned, held_back
     from sim.fitting.evening import evening
     from sim.tuning.candidates import candidates, knobs_of
     from sim.tuning.coverage import coverage
@@ -227,7 +228,12 @@ def _searched(
         wish=wish,
         answer=None if wish is None else grant(wish, figures, result.allowed),
         proofs={},
-        notes=(*of.notes, *asked.notes, *_notes(of, dated=asked.rooting)),
+        notes=(
+            *of.notes,
+            *asked.notes,
+            *_notes(of, dated=asked.rooting),
+            *held_back(figures),
+        ),
         evening=evening(of.record, of.own, of.fits).steps if narrow else (),
         terms=Terms(price=asked.price, rated=args.rated, fahrenheit=fahrenheit),
     )

@@ -61,18 +61,6 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Box:
-    """A rectangle [mm]: an outline, or filled with grey."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-    line: float = 0.2
-    fill: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Cells:
     """Black squares in rows, such as a QR code's.
 
@@ -89,7 +77,7 @@ class Cells:
     rows: tuple[tuple[bool, ...], ...]
 
 
-Mark = Text | Line | Box | Cells
+Mark = Text | Line | Cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,11 +156,7 @@ def _grey(value: float) -> str:
 def _mark(mark: Mark) -> str:
     if isinstance(mark, Text):
         return _text(mark)
-    if isinstance(mark, Line):
-        return _line(mark)
-    if isinstance(mark, Box):
-        return _box(mark)
-    return _cells(mark)
+    return _line(mark) if isinstance(mark, Line) else _cells(mark)
 
 
 def _text(mark: Text) -> str:
@@ -195,15 +179,6 @@ def _line(mark: Line) -> str:
     return (
         f'<line {places} stroke="{_grey(mark.grey)}" stroke-width="'
         f'{number(mark.width)}"{dashes}/>'
-    )
-
-
-def _box(mark: Box) -> str:
-    fill = "none" if mark.fill is None else _grey(mark.fill)
-    stroke = "" if not mark.line else f' stroke="#000" stroke-width="{mark.line:g}"'
-    return (
-        f'<rect x="{number(mark.x)}" y="{number(mark.y)}" width="{number(mark.width)}"'
-        f' height="{number(mark.height)}" fill="{fill}"{stroke}/>'
     )
 
 

@@ -8,11 +8,30 @@ live here: that model. What it foretells of a batch is in forecast.
 """
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from operator import mul
 
+from controller.trials.grids import (
+    Bells,
+    Row,
+    Scaled,
+    Table,
+    bell,
+    beta_row,
+    dot,
+    even,
+    grid_around,
+    mixed,
+    plus,
+    product,
+    summed,
+    times,
+    turned,
+    variance,
+    without,
+)
 from controller.trials.rooting_evidence import BatchEvidence, likelihood_of
 
 BETWEEN_BATCHES = 0.15
@@ -39,14 +58,10 @@ has a standard deviation of 0.06: a sum over steps of 1.3 of those is right to a
 thousandth of a per cent."""
 
 _REACH = 4.0
-_CUT = 4.5
-"""Chosen: standard deviations that grids, and bells on them, reach to both sides."""
+"""Chosen: standard deviations that grids reach to both sides."""
 
 SHARES = tuple((n + 0.5) / 20 for n in range(20))
 _MEAN_SHARES = tuple((n + 0.5) / 12 for n in range(12))
-
-Row = list[float]
-Table = list[Row]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +112,7 @@ class Posterior:
 
     def share(self) -> float:
         """Return the share that roots, to be expected."""
-        return _dot(self.shares, self.share_weights)
+        return dot(self.shares, self.share_weights)
 
     def share_at(self, part: float) -> float:
         """Return the share below which a part of all chances lie."""
@@ -149,16 +164,16 @@ class _Pool:
         between = math.hypot(BETWEEN_BATCHES, BETWEEN_CULTIVARS) * 1.5
         middle = math.log(prior.median)
         wide = _REACH * math.hypot(prior.doubt, between)
-        self._fine = _grid(middle, wide + 2 * BETWEEN_BATCHES, _FINE)
-        self._coarse = _grid(middle, wide, _COARSE)
-        top = _even([_bell((at - middle) / prior.doubt) for at in self._coarse])
-        shares = _beta_row(prior.share, prior.weight, _MEAN_SHARES)
+        self._fine = grid_around(middle, wide + 2 * BETWEEN_BATCHES, _FINE)
+        self._coarse = grid_around(middle, wide, _COARSE)
+        top = even([bell((at - middle) / prior.doubt) for at in self._coarse])
+        shares = beta_row(prior.share, prior.weight, _MEAN_SHARES)
         self._top = [[share * one for one in top] for share in shares]
         self._of_batch = [
-            _beta_row(mean, LIKE_CUTTINGS_BATCH, SHARES) for mean in _MEAN_SHARES
+            beta_row(mean, LIKE_CUTTINGS_BATCH, SHARES) for mean in _MEAN_SHARES
         ]
         self._of_cultivar = [
-            _beta_row(mean, LIKE_CUTTINGS_CULTIVAR, _MEAN_SHARES)
+            beta_row(mean, LIKE_CUTTINGS_CULTIVAR, _MEAN_SHARES)
             for mean in _MEAN_SHARES
         ]
         self._scales = tuple(prior.within * factor for factor, _ in WITHIN_FACTORS)
@@ -173,9 +188,9 @@ class _Pool:
             for c, some in enumerate(self._cultivars)
         ]
         for factor, chance in BETWEEN_FACTORS:
-            to_batch = _Bells(self._coarse, self._fine, BETWEEN_BATCHES * factor)
+            to_batch = Bells(self._coarse, self._fine, BETWEEN_BATCHES * factor)
             wide = BETWEEN_CULTIVARS * factor
-            moves = _Moves(to_batch, _Bells(self._coarse, self._coarse, wide))
+            moves = _Moves(to_batch, Bells(self._coarse, self._coarse, wide))
             for n, scale in enumerate(self._scales):
                 told = [[self._table(b, scale) for b in one] for one in self._cultivars]
                 log = math.log(chance * WITHIN_FACTORS[n][1])
@@ -200,8 +215,8 @@ class _Pool:
         found = [logs(location, scale) for location in self._fine]
         top = max(map(max, found))
         own = [[math.exp(one - top) for one in row] for row in found]
-        means = [[_dot(row, beta) for row in own] for beta in self._of_batch]
-        return _Told(_turned(own), means, top)
+        means = [[dot(row, beta) for row in own] for beta in self._of_batch]
+        return _Told(turned(own), means, top)
 
     def _add(
         self,
@@ -212,104 +227,71 @@ class _Pool:
     ) -> None:
         """Add what one setting of the spreads says of every batch."""
         of = [[_upward(one, moves) for one in some] for some in told]
-        ups = [self._to_crop(_product(some), moves) for some in of]
+        ups = [self._to_crop(product(some), moves) for some in of]
         for c, some in enumerate(told):
             if not any(sums[c]):
                 continue
-            crop = _times(_Scaled(self._top), _without(ups, c))
+            crop = times(Scaled(self._top), without(ups, c))
             down = self._to_mean(crop, moves)
             for b, one in enumerate(some):
                 into = sums[c][b]
                 if into is not None:
-                    mean = _times(down, _without(of[c], b))
+                    mean = times(down, without(of[c], b))
                     self._book(into, one, mean, moves, setting)
 
-    def _to_crop(self, told: "_Scaled | None", moves: "_Moves") -> "_Scaled | None":
+    def _to_crop(self, told: "Scaled | None", moves: "_Moves") -> "Scaled | None":
         """Return what a cultivar says of its crop."""
         if told is None:
             return None
-        narrowed = _mixed(self._of_cultivar, told.rows)
-        return _Scaled(
+        narrowed = mixed(self._of_cultivar, told.rows)
+        return Scaled(
             [moves.to_cultivar.back(row) for row in narrowed], told.log
         ).even()
 
-    def _to_mean(self, told: "_Scaled", moves: "_Moves") -> "_Scaled":
+    def _to_mean(self, told: "Scaled", moves: "_Moves") -> "Scaled":
         """Return a cultivar's chances from its crop's."""
         moved = [moves.to_cultivar.on(row) for row in told.rows]
-        return _Scaled(_mixed(_turned(self._of_cultivar), moved), told.log).even()
+        return Scaled(mixed(turned(self._of_cultivar), moved), told.log).even()
 
     def _book(
         self,
         into: "_Sum",
         told: "_Told",
-        mean: "_Scaled",
+        mean: "Scaled",
         moves: "_Moves",
         setting: "_Setting",
     ) -> None:
         """Add a batch's chances under one setting of the spreads."""
         moved = [moves.to_batch.on(row) for row in mean.rows]
         if told.own is None or told.means is None:
-            by_location = _summed(moved)
+            by_location = summed(moved)
             sums = [[sum(row)] * len(SHARES) for row in moved]
         else:
-            by_location = _summed(
+            by_location = summed(
                 [list(map(mul, a, b)) for a, b in zip(moved, told.means, strict=True)]
             )
-            sums = [[_dot(row, own) for own in told.own] for row in moved]
-        by_share = _summed(
+            sums = [[dot(row, own) for own in told.own] for row in moved]
+        by_share = summed(
             [list(map(mul, a, b)) for a, b in zip(sums, self._of_batch, strict=True)]
         )
-        variance = _variance(self._coarse, _even(_summed(mean.rows)))
+        doubt = variance(self._coarse, even(summed(mean.rows)))
         log = mean.log + told.top + setting.log
-        into.add(_Part(log, setting.at, by_location, by_share, variance))
+        into.add(_Part(log, setting.at, by_location, by_share, doubt))
 
 
-def _upward(told: "_Told", moves: "_Moves") -> "_Scaled | None":
+def _upward(told: "_Told", moves: "_Moves") -> "Scaled | None":
     """Return what a batch says of its cultivar: mean share and location."""
     if told.means is None:
         return None
-    return _Scaled([moves.to_batch.back(row) for row in told.means], told.top).even()
-
-
-class _Bells:
-    """A bell around each point of one grid on another, cut where it is nothing."""
-
-    def __init__(self, around: Row, grid: Row, spread: float) -> None:
-        self._around = len(around)
-        self._size = len(grid)
-        reach = _CUT * spread + 1e-9
-        self._rows: list[tuple[int, Row]] = []
-        columns: list[list[tuple[int, float]]] = [[] for _ in grid]
-        step = grid[1] - grid[0]
-        for n, centre in enumerate(around):
-            first = max(0, math.ceil((centre - reach - grid[0]) / step))
-            last = min(len(grid), math.floor((centre + reach - grid[0]) / step) + 1)
-            part = [_bell((at - centre) / spread) for at in grid[first:last]]
-            # The sum of a whole bell: at an edge of the grid a part is lost.
-            whole = spread * math.sqrt(2 * math.pi) / step
-            row = [one / whole for one in part]
-            self._rows.append((first, row))
-            for at, one in enumerate(row, first):
-                columns[at].append((n, one))
-        self._columns = [
-            (some[0][0] if some else 0, [one for _, one in some]) for some in columns
-        ]
-
-    def back(self, row: Row) -> Row:
-        """Return for each centre the mean of a row under its bell."""
-        return [_dot(bell, row[at : at + len(bell)]) for at, bell in self._rows]
-
-    def on(self, row: Row) -> Row:
-        """Return chances at the centres spread out by their bells."""
-        return [_dot(bell, row[at : at + len(bell)]) for at, bell in self._columns]
+    return Scaled([moves.to_batch.back(row) for row in told.means], told.top).even()
 
 
 @dataclass(frozen=True, slots=True)
 class _Moves:
     """Spreads from cultivar to batch and from crop to cultivar."""
 
-    to_batch: _Bells
-    to_cultivar: _Bells
+    to_batch: Bells
+    to_cultivar: Bells
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,23 +336,6 @@ class _Part:
     variance: float
 
 
-@dataclass(frozen=True, slots=True)
-class _Scaled:
-    """A table times e to some power, so that products of many stay in range."""
-
-    rows: Table
-    log: float = 0.0
-
-    def even(self) -> "_Scaled":
-        """Return the same with its largest entry 1."""
-        top = max(map(max, self.rows))
-        if top <= 0:
-            return self
-        return _Scaled(
-            [[one / top for one in row] for row in self.rows], self.log + math.log(top)
-        )
-
-
 class _Sum:
     """Chances of one batch, added up over all settings of the spreads."""
 
@@ -394,19 +359,19 @@ class _Sum:
         for one, log in zip(self._parts, logs, strict=True):
             chance = math.exp(log - top)
             factor = chance / sum(one.by_location)
-            weights[one.scale] = _plus(weights[one.scale], factor, one.by_location)
-            shares = _plus(shares, factor, one.by_share)
+            weights[one.scale] = plus(weights[one.scale], factor, one.by_location)
+            shares = plus(shares, factor, one.by_share)
             center += chance * one.variance
             total += chance
         chances = [[one / total for one in row] for row in weights]
-        by_location = [sum(column) for column in _turned(chances)]
-        own = self._own(doubt, center / total, _variance(self._locations, by_location))
+        by_location = [sum(column) for column in turned(chances)]
+        own = self._own(doubt, center / total, variance(self._locations, by_location))
         return Posterior(
             tuple(self._locations),
             self._scales,
             tuple(map(tuple, chances)),
             SHARES,
-            tuple(_even(shares)),
+            tuple(even(shares)),
             own,
         )
 
@@ -417,76 +382,3 @@ class _Sum:
         of_batch = of_center + factors * BETWEEN_BATCHES**2
         known = max(1 - center / of_center, 1 - location / of_batch)
         return min(1.0, max(0.0, known))
-
-
-# ----------------------------------------------------------------------- arithmetic
-
-
-def _dot(one: Iterable[float], other: Iterable[float]) -> float:
-    products: Iterable[float] = map(mul, one, other)
-    return sum(products)
-
-
-def _turned(table: Sequence[Sequence[float]]) -> Table:
-    return list(map(list, zip(*table, strict=True)))
-
-
-def _without(some: "Sequence[_Scaled | None]", at: int) -> "list[_Scaled | None]":
-    return [one for n, one in enumerate(some) if n != at]
-
-
-def _product(some: "Iterable[_Scaled | None]") -> "_Scaled | None":
-    """Return the product of tables, cell by cell; of none there is none."""
-    told = [one for one in some if one is not None]
-    return _times(told[0], told[1:]) if told else None
-
-
-def _times(whole: "_Scaled", some: "Iterable[_Scaled | None]") -> "_Scaled":
-    """Return a table times others, cell by cell."""
-    for one in some:
-        if one is not None:
-            pairs = zip(whole.rows, one.rows, strict=True)
-            rows = [list(map(mul, a, b)) for a, b in pairs]
-            whole = _Scaled(rows, whole.log + one.log).even()
-    return whole
-
-
-def _grid(middle: float, reach: float, step: float) -> Row:
-    half = math.ceil(reach / step)
-    return [middle + n * step for n in range(-half, half + 1)]
-
-
-def _bell(standard: float) -> float:
-    return math.exp(-0.5 * standard * standard)
-
-
-def _even(row: Row) -> Row:
-    total = sum(row)
-    return [one / total for one in row]
-
-
-def _mixed(weights: Table, rows: Table) -> Table:
-    """Return weighted sums of rows, one for each row of weights."""
-    columns = _turned(rows)
-    return [[_dot(weight, column) for column in columns] for weight in weights]
-
-
-def _summed(rows: Table) -> Row:
-    return [sum(column) for column in zip(*rows, strict=True)]
-
-
-def _plus(row: Row, factor: float, more: Row) -> Row:
-    return [a + factor * b for a, b in zip(row, more, strict=True)]
-
-
-def _beta_row(mean: float, weight: float, at: Sequence[float]) -> Row:
-    """Return the chances of shares around a mean, as so many cuttings would tell."""
-    up, down = mean * weight - 1, (1 - mean) * weight - 1
-    logs = [up * math.log(share) + down * math.log1p(-share) for share in at]
-    top = max(logs)
-    return _even([math.exp(one - top) for one in logs])
-
-
-def _variance(at: Sequence[float], chances: Sequence[float]) -> float:
-    mean = _dot(at, chances)
-    return sum(c * (x - mean) ** 2 for x, c in zip(at, chances, strict=True))

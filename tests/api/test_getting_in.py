@@ -144,6 +144,7 @@ async def test_a_revoked_token_is_none_within_a_look(guarded, stranger, as_probl
         # The file is read in a thread: until then the token still stands.
         while (await stranger.get("/v1/bench", headers=headers)).status_code == 200:
             guarded.clock.advance(LOOK_EVERY_MS)
+            await asyncio.wait({looking}, timeout=0.01)
     looking.cancel()
     as_problem(await stranger.get("/v1/bench", headers=headers), 401)
     assert (

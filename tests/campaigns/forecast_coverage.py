@@ -82,16 +82,23 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--workers", type=int, default=2, help="processes (2)")
     args = parser.parse_args(words)
     seeds = range(args.seed * 100_000, args.seed * 100_000 + args.batches)
-    if args.workers > 1:
-        with multiprocessing.Pool(args.workers) as pool:
-            found = pool.map(case, seeds, chunksize=4)
-    else:
-        found = list(map(case, seeds))
-    rows = [row for one in found for row in one]
+    rows: list[Row] = []
+    for done, one in enumerate(_cases(seeds, args.workers), start=1):
+        rows += one
+        if sys.stderr.isatty():
+            print(f"\r{done} of {args.batches}", end="", file=sys.stderr)
     cells, missed = told(rows)
     print(table(HEAD, cells))
     print(f"\noutside of {LEAST:.0%} to {MOST:.0%}: {', '.join(missed) or 'none'}")
     return 1 if missed else 0
+
+
+def _cases(seeds: range, workers: int) -> Iterator[list[Row]]:
+    if workers == 1:
+        yield from map(case, seeds)
+        return
+    with multiprocessing.Pool(workers) as pool:
+        yield from pool.imap_unordered(case, seeds, chunksize=4)
 
 
 def told(rows: Sequence[Row]) -> tuple[list[list[str]], list[str]]:

@@ -1,6 +1,7 @@
 """`bottomheat report`: from a log to a file, and what is refused."""
 
 import json
+from argparse import Namespace
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,8 +9,10 @@ import pytest
 
 from controller import cli
 from controller.adapters.season_log import DirectSeasonLog
+from controller.cli.asking import ask
 from controller.core.alarm_rules import AlarmKind
 from controller.core.decisions import AlarmChange, AlarmTurn
+from tests.api.test_trial_routes import PLAN
 from tests.log.conftest import SCAN_MS, UTC_MS, Samples
 
 SCANS = 720  # an hour
@@ -143,3 +146,53 @@ def test_a_night_that_nobody_watched_is_told(tmp_path):
     writer.close()
     assert typed(path, "-o", out) == 0
     assert "For 10 hours in between" in out.read_text(encoding="utf-8")
+
+
+def told(log: Path, *words: object) -> None:
+    assert cli.main([*map(str, words), "--log", str(log)]) == 0
+
+
+def test_batches_have_the_warmth_that_the_api_counts_and_the_looks_of_their_time(
+    log, tmp_path, capsys
+):
+    add = ["batch", "add", "quince", "--kind", "hardwood", "--count", 9, "--tray", "N1"]
+    told(log, *add, "--stuck", "2025-10-09T09:00Z", "--base", 7, "--cover", "closed")
+    seen = ["--base", "roots=7", "callus=2", "--tops", "leafed=9"]
+    look = ["batch", "look", "334X", "--how", "lifted", "--at-n", 9, *seen]
+    told(log, *look, "--at", "2025-10-09T09:30Z")
+    told(log, "batch", "move", "334X", "off", "--at", "2025-10-09T09:40Z")
+    told(log, "batch", "close", "334X", "weaned", "--at", "2025-10-09T09:45Z")
+    told(log, "batch", "plants", "334X", "potted", 7, "--at", "2025-10-09T09:46Z")
+    told(log, "event", "watered", "N1", "--ml", 90, "--at", "2025-10-09T09:10Z")
+    units = [{**PLAN["units"][0], "batch": "334X"}, PLAN["units"][1]]
+    ask(Namespace(log=log), "POST", "/v1/trials", {**PLAN, "units": units})
+    capsys.readouterr()
+    told(log, "batch", "show", "334X", "--json")
+    thermal = json.loads(capsys.readouterr().out)["thermal"]
+    out = tmp_path / "season.html"
+    assert typed(log, "-o", out) == 0
+    whole = out.read_text(encoding="utf-8")
+    assert thermal["degree_hours_k_h"] > 5
+    assert f"{thermal['degree_hours_k_h']:,.0f} K·h" in whole
+    for words in (
+        "at least 7 of 9",
+        "weaned",
+        "closed cover",
+        "0.1 l",
+        ">7</td>",
+        PLAN["title"],
+    ):
+        assert words in whole, words
+    until = ["--to", "2025-10-09T09:20Z", "--overwrite"]
+    assert typed(log, "-o", out, *until) == 0
+    whole = out.read_text(encoding="utf-8")
+    assert "not looked" in whole and "goes on" in whole
+    assert "weaned" not in whole
+
+
+def test_a_batch_of_another_time_is_not_told(log, tmp_path):
+    add = ["batch", "add", "quince", "--kind", "hardwood", "--count", 9, "--tray", "N1"]
+    told(log, *add, "--stuck", "2025-10-09T09:30Z")
+    out = tmp_path / "season.html"
+    assert typed(log, "-o", out, "--to", "2025-10-09T09:20Z") == 0
+    assert "No batch was told of" in out.read_text(encoding="utf-8")

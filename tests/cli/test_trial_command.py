@@ -188,7 +188,12 @@ def test_without_a_bench_it_is_said_how_to_go_on(capsys):
 def look(url, code, day, *, roots):
     body = {"how": "lifted", "looked_at": 1, "at": f"2026-02-{10 + day}T09:00:00Z"}
     body["base"] = {"roots": 1} if roots else {"none": 1}
-    ask(Namespace(url=url, log=None), "POST", f"/v1/batches/{code}/looks", body)
+    ask(
+        Namespace(url=url, log=None, token_file=None),
+        "POST",
+        f"/v1/batches/{code}/looks",
+        body,
+    )
 
 
 @pytest.fixture

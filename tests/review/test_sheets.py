@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from controller.records.codes import code_of
 from controller.review.drawing import (
     SIZES_MM,
-    Box,
     Cells,
     Line,
     Page,
@@ -54,8 +53,6 @@ def extent(mark) -> tuple[float, float, float, float]:
     if isinstance(mark, Line):
         xs, ys = sorted((mark.x1, mark.x2)), sorted((mark.y1, mark.y2))
         return xs[0], ys[0], xs[1], ys[1]
-    if isinstance(mark, Box):
-        return mark.x, mark.y, mark.x + mark.width, mark.y + mark.height
     side = len(mark.rows) * mark.cell
     return mark.x, mark.y, mark.x + side, mark.y + side
 

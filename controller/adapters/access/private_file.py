@@ -73,6 +73,7 @@ def replace_rows(path: Path, key: str, rows: Sequence[Json]) -> None:
         building.unlink(missing_ok=True)
         handle = os.open(building, flags, _OWNER_ONLY)
         with os.fdopen(handle, "w", encoding="ascii") as file:
+            give_to_owner_of(path.parent, file.fileno())
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -80,6 +81,16 @@ def replace_rows(path: Path, key: str, rows: Sequence[Json]) -> None:
         sync_directory(path.parent)
     except OSError as error:
         raise AccessError(f"{path} cannot be written: {error.strerror}") from error
+
+
+def give_to_owner_of(folder: Path, handle: int) -> None:
+    """Let a file that root makes belong to whom its folder belongs to.
+
+    Else the service could not read what an administrator made for it.
+    """
+    if os.geteuid() == 0:
+        owner = folder.stat()
+        os.fchown(handle, owner.st_uid, owner.st_gid)
 
 
 def stamp_of(path: Path) -> tuple[int, int, int] | None:

@@ -19,6 +19,7 @@ from pathlib import Path
 
 from controller.adapters.access.private_file import (
     AccessError,
+    give_to_owner_of,
     replace_rows,
     rows_of,
     text_in,
@@ -144,6 +145,7 @@ class TokenFile:
         lock = self.path.with_name(self.path.name + ".lock")
         try:
             with lock.open("a", encoding="ascii") as held:
+                give_to_owner_of(lock.parent, held.fileno())
                 fcntl.flock(held, fcntl.LOCK_EX)
                 yield
         except OSError as error:
