@@ -132,14 +132,14 @@ async def patient_peer(door: Door, name: str, clock: Clock) -> AsyncIterator[Pee
     """
     until_ms = clock.now().run_ms + PATIENT_MS
     async with AsyncExitStack() as stack:
-        while True:
+        peer: Peer | None = None
+        while peer is None:
             try:
                 peer = await stack.enter_async_context(connected_peer(door, name))
-                break
             except ConnectionError:
                 if clock.now().run_ms >= until_ms:
                     raise
-            await clock.sleep_until(clock.now().run_ms + STEP_MS)
+                await clock.sleep_until(clock.now().run_ms + STEP_MS)
         yield peer
 
 
