@@ -124,3 +124,12 @@ def test_junk_is_taken_or_refused_and_never_a_mistake_of_ours(shared_app, way, d
     keys = st.sampled_from([*shape.model_fields, "nothing"])
     junk = data.draw(st.dictionaries(keys, VALUES, max_size=3))
     asyncio.run(told(way, plain | junk, shared_app))
+
+
+@pytest.mark.parametrize("key", ["base_c", "upper_c"])
+@pytest.mark.parametrize("value", [-1.7976931348623155e308, 1e306, -10.001, 70.001])
+async def test_a_threshold_beyond_all_measure_is_refused(
+    client, as_problem, key, value
+):
+    body = {"crop": "gooseberry", "kind": "hardwood", key: value}
+    as_problem(await client.post("/v1/batches", json=body), 422)
