@@ -5,7 +5,7 @@ of its own but the numbers of recent wishes. What may live here: composition,
 and what the OpenAPI document says of errors.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from importlib import metadata
 
 from fastapi import FastAPI
@@ -14,15 +14,22 @@ from pydantic import TypeAdapter
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import compile_path
 from typing_extensions import override
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api import problems
+from api.answers import Answers
+from api.bodies import Bodies
+from api.callers import BASIC_PATHS, COOKIE, Reception
 from api.context import Context
 from api.door import Door
+from api.gate import Gate
+from api.methods import methods_at, not_done
+from api.outside import router as outside
+from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
-from controller.ports import Bench, Clock, SeasonReader
+from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
 
 _Document = dict[str, object]
 
@@ -30,10 +37,13 @@ _REFERENCE = "#/components/schemas/{model}"
 
 _EVERY = {
     400: "The request cannot be read",
-    403: "A page of another site asked",
+    401: "No token was shown, or one that nobody knows",
+    403: "Whoever asks may not: read only, or a page of another site",
     404: "There is no such thing",
     405: "Not done here in this way",
-    421: "Asked under another name than this machine's own",
+    421: "Asked under another name than the bench's own",
+    429: "Too many unknown tokens, or too many wishes wait",
+    431: "The head of the request is too large",
     500: "A mistake in this program",
     503: "Not ready yet, or overloaded",
 }
@@ -43,8 +53,30 @@ _WRITING = {
     413: "The body is too large",
     415: "The body is not application/json",
     422: "The body is well formed but asks for what cannot be",
-    429: "Too many wishes wait",
 }
+
+
+_SCHEMES = {
+    "token": {
+        "type": "http",
+        "scheme": "bearer",
+        "description": "a token of `bottomheat token add`; one that may operate for"
+        " whatever is no GET. A bench without tokens asks this machine for nothing.",
+    },
+    "session": {
+        "type": "apiKey",
+        "in": "cookie",
+        "name": COOKIE,
+        "description": "from POST /v1/session; whatever is no GET needs X-CSRF-Token,"
+        " too, which GET /v1/session tells.",
+    },
+    "basic": {
+        "type": "http",
+        "scheme": "basic",
+        "description": "a token as the password, under any name",
+    },
+}
+_FOR_ANYBODY = {("get", "/"), ("post", "/v1/session")}
 
 
 class BenchApp(FastAPI):
@@ -54,8 +86,10 @@ class BenchApp(FastAPI):
     def openapi(self) -> _Document:
         """Return the OpenAPI document, with the error shape among its schemas."""
         document = super().openapi()
-        schemas = document.setdefault("components", {}).setdefault("schemas", {})
+        components = document.setdefault("components", {})
+        schemas = components.setdefault("schemas", {})
         if "Problem" not in schemas:
+            _tell_of_access(document, components)
             problem = TypeAdapter(problems.Problem).json_schema(ref_template=_REFERENCE)
             schemas.update(problem.pop("$defs", {}))
             schemas["Problem"] = problem
@@ -67,6 +101,9 @@ def create_app(
     reader: Callable[[], SeasonReader] | None,
     clock: Clock,
     records: Records | None = None,
+    access: Access | None = None,
+    reach: Reach | None = None,
+    forecast: Callable[[], ForecastKept] | None = None,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -76,6 +113,10 @@ def create_app(
             there is no log.
         clock: The bench's clock, for ages and for "now".
         records: What people saw and did; None: nothing of it is kept.
+        access: Who may use it; None: whoever is on this machine.
+        reach: Names and proxies it is reached by; None: this machine's own names.
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
     """
     app = BenchApp(
         title="bottomheat",
@@ -88,14 +129,45 @@ def create_app(
         responses=_responses(_EVERY | _WRITING),
     )
     kept = records or Records(None, None)
-    app.state.context = Context(bench, reader, clock, records=kept)
-    app.add_middleware(Door)
+    reach = reach or Reach()
+    app.state.context = Context(
+        bench,
+        reader,
+        clock,
+        records=kept,
+        reception=Reception(access, lambda: clock.now().run_ms),
+        forecast=forecast,
+    )
+    # The last one added is asked first.
+    app.add_middleware(Answers)
+    app.add_middleware(Bodies)
+    app.add_middleware(Gate)
+    app.add_middleware(Door, reach=reach)
+    if reach.proxies:
+        app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=list(reach.proxies))
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, problems.on_validation_error)
     app.add_exception_handler(Exception, problems.on_any_error)
     app.include_router(root)
     app.include_router(v1)
+    app.include_router(outside)
     return app
+
+
+def _tell_of_access(document: _Document, components: _Document) -> None:
+    """Write down what is shown where: in any order, one of a list will do."""
+    components["securitySchemes"] = _SCHEMES
+    document["security"] = [{"token": []}, {"session": []}]
+    paths = document["paths"]
+    for path, operations in paths.items() if isinstance(paths, dict) else ():
+        for method, operation in operations.items():
+            if (method, path) in _FOR_ANYBODY:
+                operation["security"] = []
+            if "requestBody" in operation:
+                # It may be {}; what must be there is its Content-Type.
+                operation["requestBody"]["required"] = True
+            if path in BASIC_PATHS:
+                operation["security"] = [{"token": []}, {"session": []}, {"basic": []}]
 
 
 def _version() -> str:
@@ -118,25 +190,5 @@ def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
 
 async def _on_http_error(request: Request, error: Exception) -> Response:
     if isinstance(error, HTTPException) and error.status_code == 405:  # noqa: PLR2004
-        allowed = ", ".join(sorted(_allowed(request)))
-        return problems.problem(
-            405,
-            f"{request.method} is not done here; allowed: {allowed}",
-            headers={"Allow": allowed},
-        )
+        return not_done(request.method, methods_at(request.app, request.url.path))
     return await problems.on_http_error(request, error)
-
-
-def _allowed(request: Request) -> set[str]:
-    """Return every method of a path; the library names those of one route."""
-    found: set[str] = set()
-    for template, methods in _paths(request.app):
-        if compile_path(template)[0].match(request.url.path):
-            found |= methods
-    return found | ({"HEAD"} if "GET" in found else set())
-
-
-def _paths(app: FastAPI) -> Iterator[tuple[str, set[str]]]:
-    yield "/openapi.json", {"GET"}
-    for template, operations in app.openapi()["paths"].items():
-        yield template, {method.upper() for method in operations}

@@ -56,6 +56,7 @@ class _AboutBatch(Body):
     collected: _Day = Field(None, description="a day, such as 2026-12-03")
     storage: Words = Field("", description="how it was kept until it was stuck")
     count: int | None = Field(None, description="stuck, sentinels not counted")
+    wanted: int | None = Field(None, description="plants wanted of it in the end")
     sentinels: int = Field(0, description="spare ones for lifting")
     nodes: int | None = None
     length_mm: float | None = None
@@ -152,6 +153,10 @@ class _AboutLook(Body):
     tug: TugBody | None = Field(None, description="null: not tugged")
     dead: DeadBody = Field(DeadBody(), description="found since the look before")
     sentinels: SentinelsBody | None = None
+    fine: bool = Field(
+        False,  # noqa: FBT003
+        description="tops looked through at a glance: nothing wrong, none counted",
+    )
     who: Words = ""
     text: Text = ""
     withdrawn: _Flag = False

@@ -9,6 +9,7 @@ from typing import Literal, NotRequired
 from typing_extensions import TypedDict
 
 from api.batch_bodies import BatchBody, CloseBody, LookBody, MoveBody
+from api.plant_bodies import StageBody
 
 BatchState = Literal["not stuck", "stuck", "closed"]
 
@@ -16,7 +17,8 @@ BatchState = Literal["not stuck", "stuck", "closed"]
 class BatchView(TypedDict):
     """One batch: what was told of it, and how it stands.
 
-    tray is where it stands now; null: off the bench, not stuck or closed.
+    tray is where it stands now; null: off the bench, not stuck or closed. advice is a
+    headline, null where there is nothing to do; more is at its address + /advice.
     """
 
     code: str
@@ -24,6 +26,7 @@ class BatchView(TypedDict):
     state: BatchState
     tray: str | None
     days_since_stuck: float | None
+    advice: str | None
     batch: BatchBody
     written_at: str
     written_by: str
@@ -90,6 +93,34 @@ class MoveView(TypedDict):
     revisions: int
 
 
+class StageView(TypedDict):
+    """One stage of plants."""
+
+    id: int
+    href: str
+    stage: StageBody
+    written_at: str
+    written_by: str
+    revisions: int
+
+
+class PlantsView(TypedDict):
+    """The plants of a batch, summed up; here: how many should still be there.
+
+    left: given, sold or planted. alive_after_six_weeks is null until six weeks after
+    the last were potted.
+    """
+
+    potted: int
+    hardened: int
+    established: int
+    left: int
+    dead: int
+    here: int
+    mean_root_score: float | None
+    alive_after_six_weeks: int | None
+
+
 class RootingView(TypedDict):
     """So many rooted after one time and by another.
 
@@ -149,6 +180,8 @@ class BatchFileView(BatchView):
     looks: list[LookView]
     moves: list[MoveView]
     closing: CloseBody | None
+    stages: list[StageView]
+    plants: PlantsView
     stays: list[StayView]
     rootings: list[RootingView]
     dead: DeadView
@@ -157,17 +190,17 @@ class BatchFileView(BatchView):
 
 
 class BatchChangeView(TypedDict):
-    """One change: what was told of a batch, a look, a move or the end, and when.
+    """One change: what was told of a batch, a look, a move, its end or plants.
 
-    subject is the number of the look or move, or the batch's code.
+    subject is the number of the look, move or stage, or the batch's code.
     """
 
     id: int
-    kind: Literal["batch", "look", "move", "closing"]
+    kind: Literal["batch", "look", "move", "closing", "stage"]
     subject: str
     written_at: str
     written_by: str
-    told: BatchBody | LookBody | MoveBody | CloseBody
+    told: BatchBody | LookBody | MoveBody | CloseBody | StageBody
 
 
 class BatchHistoryView(TypedDict):

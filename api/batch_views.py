@@ -23,20 +23,26 @@ from api.batch_shapes import (
     DeadView,
     LookView,
     MoveView,
+    PlantsView,
     RootedView,
     RootingView,
+    StageView,
     StayView,
     TrayBatchView,
     TuggedView,
 )
 from api.formats import utc_text
+from api.plant_bodies import StageBody
 from api.record_values import as_body
 from controller.core.units import DAY_MS
+from controller.records.advice import Air, advise
 from controller.records.book import BatchFile, Book, History, batches, changes_of
 from controller.records.changes import Change, Kind
 from controller.records.evidence import dead_in, rooted_in, rootings, tugged_in
 from controller.records.looks import Look
 from controller.records.places import Closing, Move, Stay
+from controller.records.stages import Stage, alive_after_six_weeks, plants
+from controller.records.tracks import tracks
 
 
 def batch_view(file: BatchFile, now_utc_ms: int) -> BatchView:
@@ -48,6 +54,7 @@ def batch_view(file: BatchFile, now_utc_ms: int) -> BatchView:
         state=_state(file),
         tray=tray_now(file),
         days_since_stuck=_days(file, now_utc_ms),
+        advice=_advice(file),
         batch=BatchBody.model_validate(as_body(file.batch)),
         written_at=utc_text(last.utc_ms),
         written_by=last.who,
@@ -59,6 +66,14 @@ def _state(file: BatchFile) -> BatchState:
     if file.closing is not None:
         return "closed"
     return "not stuck" if file.batch.stuck_utc_ms is None else "stuck"
+
+
+def _advice(file: BatchFile) -> str | None:
+    """Return the headline of its advice; None: not stuck, or closed."""
+    if not file.stays or file.closing is not None:
+        return None
+    seen = tracks(look for _, look in file.looks)
+    return advise(file.batch, seen, Air(), str).headline
 
 
 def tray_now(file: BatchFile) -> str | None:
@@ -101,14 +116,16 @@ def history_view(book: Book, file: BatchFile) -> BatchHistoryView:
 
 def _change_view(change: Change) -> BatchChangeView:
     told = as_body(change.value)
-    body: BatchBody | LookBody | MoveBody | CloseBody
-    kind: Literal["batch", "look", "move", "closing"]
+    body: BatchBody | LookBody | MoveBody | CloseBody | StageBody
+    kind: Literal["batch", "look", "move", "closing", "stage"]
     if isinstance(change.value, Look):
         kind, body = "look", LookBody.model_validate(told)
     elif isinstance(change.value, Move):
         kind, body = "move", MoveBody.model_validate(told)
     elif isinstance(change.value, Closing):
         kind, body = "closing", CloseBody.model_validate(told)
+    elif isinstance(change.value, Stage):
+        kind, body = "stage", StageBody.model_validate(told)
     else:
         kind, body = "batch", BatchBody.model_validate(told)
     return BatchChangeView(
@@ -134,6 +151,7 @@ def batch_file_view(book: Book, file: BatchFile, now_utc_ms: int) -> BatchFileVi
         state=view["state"],
         tray=view["tray"],
         days_since_stuck=view["days_since_stuck"],
+        advice=view["advice"],
         batch=view["batch"],
         written_at=view["written_at"],
         written_by=view["written_by"],
@@ -141,6 +159,8 @@ def batch_file_view(book: Book, file: BatchFile, now_utc_ms: int) -> BatchFileVi
         looks=[_look_view(book, file.code, *told) for told in file.looks],
         moves=[_move_view(book, file.code, *told) for told in file.moves],
         closing=_closing(file),
+        stages=[_stage_view(book, file.code, *told) for told in file.stages],
+        plants=_plants_view(file, now_utc_ms),
         stays=[_stay_view(stay) for stay in file.stays],
         rootings=[
             RootingView(
@@ -221,6 +241,34 @@ def _move_view(book: Book, code: str, number: str, move: Move) -> MoveView:
         written_at=written_at,
         written_by=written_by,
         revisions=revisions,
+    )
+
+
+def _stage_view(book: Book, code: str, number: str, stage: Stage) -> StageView:
+    written_at, written_by, revisions = _written(book.history(Kind.STAGE, number))
+    return StageView(
+        id=int(number),
+        href=f"/v1/batches/{code}/stages/{number}",
+        stage=StageBody.model_validate(as_body(stage)),
+        written_at=written_at,
+        written_by=written_by,
+        revisions=revisions,
+    )
+
+
+def _plants_view(file: BatchFile, now_utc_ms: int) -> PlantsView:
+    told = [stage for _, stage in file.stages]
+    found = plants(told)
+    score = found.mean_root_score
+    return PlantsView(
+        potted=found.potted,
+        hardened=found.hardened,
+        established=found.established,
+        left=found.left,
+        dead=found.dead,
+        here=found.here,
+        mean_root_score=None if score is None else round(score, 2),
+        alive_after_six_weeks=alive_after_six_weeks(told, now_utc_ms),
     )
 
 

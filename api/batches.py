@@ -29,7 +29,7 @@ from api.batch_views import (
     batches_view,
     history_view,
 )
-from api.context import ContextHere, LookHere, no_query
+from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value, refused_at
 from api.record_writer import Writer
@@ -56,6 +56,7 @@ from controller.records.book import (
     move_in,
 )
 from controller.records.changes import Change
+from controller.records.looks import Look
 
 router = APIRouter()
 _told = APIRouter(dependencies=[Depends(no_query)])
@@ -64,9 +65,7 @@ _told = APIRouter(dependencies=[Depends(no_query)])
 class _Desk:
     """Where one request tells something of batches, made anew for each."""
 
-    def __init__(
-        self, context: ContextHere, writer: Writer, response: Response
-    ) -> None:
+    def __init__(self, context: Context, writer: Writer, response: Response) -> None:
         self.stamp = writer.stamp
         self.check_time = writer.check_time
         self._records, self._response = writer.records, response
@@ -96,8 +95,17 @@ class _Desk:
     async def many(self, decide: Callable[[Book], Sequence[Change]]) -> BatchesView:
         """Write; answer with every batch that came, in order."""
         book, changes = await self._records.write(decide)
+        return self._views(book, [change.subject for change in changes])
+
+    async def about(self, decide: Callable[[Book], Sequence[Change]]) -> BatchesView:
+        """Write; answer with every batch that something was told of, in order."""
+        book, changes = await self._records.write(decide)
+        values = [change.value for change in changes]
+        return self._views(book, [v.batch for v in values if isinstance(v, Look)])
+
+    def _views(self, book: Book, codes: Sequence[str]) -> BatchesView:
         now_ms = self._clock.now().utc_ms
-        files = [batch_in(book, change.subject) for change in changes]
+        files = [batch_in(book, code) for code in codes]
         views = [batch_view(file, now_ms) for file in files]
         return BatchesView(batches=views, more=False)
 
@@ -106,10 +114,14 @@ class _Desk:
         return batch_file_view(book, file, self._clock.now().utc_ms)
 
 
-Desk = Annotated[_Desk, Depends()]
+async def _desk(context: ContextHere, writer: Writer, response: Response) -> _Desk:
+    return _Desk(context, writer, response)
 
 
-@router.get("/batches")
+Desk = Annotated[_Desk, Depends(_desk)]
+
+
+@router.get("/batches", dependencies=[Depends(kept_with_care)])
 async def get_batches(
     context: ContextHere, _look: LookHere, asked: Annotated[BatchesQuery, Query()]
 ) -> BatchesView:
@@ -118,7 +130,7 @@ async def get_batches(
     return batches_view(book, asked, context.clock.now().utc_ms)
 
 
-@_told.get("/batches/{code}")
+@_told.get("/batches/{code}", dependencies=[Depends(kept_with_care)])
 async def get_batch(context: ContextHere, look: LookHere, code: str) -> BatchFileView:
     """All that is known of a batch, its degree-hours over its stays included.
 
@@ -139,7 +151,7 @@ async def get_batch(context: ContextHere, look: LookHere, code: str) -> BatchFil
     return view
 
 
-@_told.get("/batches/{code}/history")
+@_told.get("/batches/{code}/history", dependencies=[Depends(kept_with_care)])
 async def get_history(
     context: ContextHere, _look: LookHere, code: str
 ) -> BatchHistoryView:

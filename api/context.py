@@ -1,7 +1,8 @@
 """What routes need of the world, and how they get at it.
 
 What may live here: the context that the app carries, and the dependencies that
-turn a request into a look at the bench, a tray or a mat.
+turn a request into a look at the bench, a tray or a mat. They never wait, and are
+coroutines all the same: others would be run in threads, one after the other.
 """
 
 import math
@@ -11,10 +12,12 @@ from dataclasses import dataclass, field
 from typing import Annotated
 
 from anyio import CapacityLimiter
-from fastapi import Depends, Query, Request
+from fastapi import Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict
 
+from api.callers import Caller, Reception, address_of, caller_of, nobody
 from api.hours_memory import HoursMemory
+from api.live import Feed
 from api.mat_views import find_mat
 from api.moment import Moment, moment
 from api.problems import ProblemError, quoted
@@ -23,7 +26,7 @@ from api.tray_views import find_tray
 from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.state import Alarm
-from controller.ports import Bench, Clock, SeasonReader
+from controller.ports import Bench, Clock, ForecastKept, SeasonReader
 
 READERS = 2
 """Chosen: threads that may read the season log at once; control needs a core."""
@@ -47,6 +50,10 @@ class Context:
         records: What people saw and did.
         hours: Thermal time of batches that was counted already.
         asked: The scan in which each wish was asked for, by its number.
+        reception: Tells who asks.
+        feed: The bench as it changes, for those who stay.
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
     """
 
     bench: Bench
@@ -56,6 +63,9 @@ class Context:
     records: Records = field(default_factory=lambda: Records(None, None))
     hours: HoursMemory = field(default_factory=HoursMemory)
     asked: OrderedDict[int, int] = field(default_factory=OrderedDict)
+    reception: Reception = field(default_factory=lambda: Reception(None, lambda: 0))
+    feed: Feed = field(default_factory=Feed)
+    forecast: Callable[[], ForecastKept] | None = None
 
 
 def remember(context: Context, request_id: int, scan: int) -> None:
@@ -65,12 +75,31 @@ def remember(context: Context, request_id: int, scan: int) -> None:
         context.asked.popitem(last=False)
 
 
-def _context(request: Request) -> Context:
+async def _context(request: Request) -> Context:
     context: Context = request.app.state.context
     return context
 
 
 ContextHere = Annotated[Context, Depends(_context)]
+
+
+async def _caller(request: Request) -> Caller:
+    caller = caller_of(request.scope)
+    if caller is None:
+        raise nobody(request.url.path)
+    return caller
+
+
+CallerHere = Annotated[Caller, Depends(_caller)]
+
+
+async def reading_only(_caller: CallerHere) -> None:
+    """Refuse whoever is nobody; the gate has refused those who may not operate."""
+
+
+async def kept_with_care(response: Response) -> None:
+    """Let an answer that changes rarely be kept, and asked for anew by its ETag."""
+    response.headers["Cache-Control"] = "private, no-cache"
 
 
 class NoQuery(BaseModel):
@@ -79,11 +108,11 @@ class NoQuery(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
 
-def no_query(_query: Annotated[NoQuery, Query()]) -> None:
+async def no_query(_query: Annotated[NoQuery, Query()]) -> None:
     """Refuse any query parameter."""
 
 
-def _look(context: ContextHere) -> Moment:
+async def _look(context: ContextHere) -> Moment:
     snapshot = context.bench.snapshot()
     if snapshot is None:
         raise ProblemError(
@@ -97,28 +126,28 @@ def _look(context: ContextHere) -> Moment:
 LookHere = Annotated[Moment, Depends(_look)]
 
 
-def _tray(look: LookHere, tray: str) -> TrayPlan:
+async def _tray(look: LookHere, tray: str) -> TrayPlan:
     found = find_tray(look, tray)
     if found is None:
         raise ProblemError(404, f"there is no tray {quoted(tray)}; see /v1/trays")
     return found
 
 
-def _mat(look: LookHere, mat: str) -> MatPlan:
+async def _mat(look: LookHere, mat: str) -> MatPlan:
     found = find_mat(look, mat)
     if found is None:
         raise ProblemError(404, f"there is no mat {quoted(mat)}; see /v1/mats")
     return found
 
 
-def _heated_mat(mat: Annotated[MatPlan, Depends(_mat)]) -> MatPlan:
+async def _heated_mat(mat: Annotated[MatPlan, Depends(_mat)]) -> MatPlan:
     if mat.relay is None:
         detail = f"mat {mat.name} is only watched: it has no relay to command"
         raise ProblemError(409, detail)
     return mat
 
 
-def _alarm(look: LookHere, alarm: str) -> Alarm:
+async def _alarm(look: LookHere, alarm: str) -> Alarm:
     found = [a for a in look.snapshot.state.alarms if alarm_id(a) == alarm]
     if not found:
         raise ProblemError(404, f"there is no alarm {quoted(alarm)}; see /v1/alarms")
@@ -137,6 +166,6 @@ def retry_after(look: Moment) -> dict[str, str]:
 
 
 def who_asks(request: Request) -> str:
-    """Return who asks: there are no names yet, only this machine."""
-    client = request.client
-    return f"api (loopback) {client.host}" if client else "api (loopback)"
+    """Return who asks and from where, for the log."""
+    caller = caller_of(request.scope)
+    return f"nobody, from {address_of(request.scope)}" if caller is None else caller.who

@@ -48,7 +48,7 @@ class _Asker:
     """One client's way to the bench, made anew for each request."""
 
     def __init__(
-        self, request: Request, response: Response, context: ContextHere, look: LookHere
+        self, request: Request, response: Response, context: Context, look: Moment
     ) -> None:
         self._who = who_asks(request)
         self._response = response
@@ -63,7 +63,13 @@ class _Asker:
         return AcceptedView(request=number, href=href)
 
 
-Asker = Annotated[_Asker, Depends()]
+async def _asker(
+    request: Request, response: Response, context: ContextHere, look: LookHere
+) -> _Asker:
+    return _Asker(request, response, context, look)
+
+
+Asker = Annotated[_Asker, Depends(_asker)]
 
 
 @router.put("/mats/{mat}/setpoint", status_code=202)

@@ -1,31 +1,47 @@
-"""The door: what is turned away before any route is asked.
+"""The door: what is turned away by its head, before anybody asks who it is.
 
-There are no tokens yet, so only this machine may ask, and a page of another
-site that a browser of this machine has open must not be able to: the Host must
-be a loopback name (a rebound name is not), and a write must not come from
-another origin and must say that it is JSON, which a form cannot. What may live
-here: conditions on whole requests. No routes.
+A page of another site that a browser of this household has open must not be able
+to ask: the Host must be a name of this bench (a rebound name is not), and a write
+must not come from another origin and must say that it is JSON, which a form
+cannot. What may live here: conditions on heads of requests, and headers of
+answers. No routes.
 """
 
-import asyncio
-from collections.abc import Iterable
 from dataclasses import dataclass
 
+from fastapi import FastAPI
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.bodies import LARGEST_BODY, TOO_LARGE, WITH_BODY
+from api.methods import methods_at, not_done
 from api.problems import problem, quoted
+from api.reach import Reach
 
-LARGEST_BODY = 64 * 1024
-"""Bytes of a request's body."""
+_NOT_JSON = 415
 
-BODY_WITHIN_S = 10.0
-"""Chosen: time for a body to arrive; ours are a few dozen bytes."""
-
-LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
+LARGEST_HEAD = 16 * 1024
+"""Bytes of a request line with its headers."""
 
 _WRITES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
-_WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
+
+_SECURITY = {
+    # Content Security Policy Level 3: scripts, styles and requests of our own only.
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self';"
+        " img-src 'self' data:; font-src 'self'; connect-src 'self';"
+        " manifest-src 'self'; worker-src 'self'; base-uri 'none';"
+        " form-action 'self'; frame-ancestors 'none'"
+    ),
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "geolocation=(), microphone=(), payment=(), usb=()",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+}
+"""On every answer. Not Strict-Transport-Security: it would bind every other port of
+the same name, and a household's board has others (RFC 6797, section 8.3)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,20 +54,13 @@ class _Refused:
 class Door:
     """ASGI middleware that lets in what may come in.
 
-    Every answer gets `Cache-Control: no-store` and `X-Content-Type-Options:
-    nosniff`; HEAD is answered like GET, without the body.
+    Every answer gets headers of security and, unless it says otherwise,
+    `Cache-Control: no-store`; HEAD is answered like GET, without the body.
     """
 
-    def __init__(
-        self,
-        app: ASGIApp,
-        *,
-        names: Iterable[str] = LOOPBACK_NAMES,
-        body_within_s: float = BODY_WITHIN_S,
-    ) -> None:
+    def __init__(self, app: ASGIApp, *, reach: Reach | None = None) -> None:
         self._app = app
-        self._names = frozenset(names)
-        self._body_within_s = body_within_s
+        self._reach = reach or Reach()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request, or hand it on."""
@@ -60,54 +69,44 @@ class Door:
             return
         send = _finishing(send, head=scope["method"] == "HEAD")
         refused = self._refusal(scope)
-        body: bytes | _Refused = b""
-        if refused is None and scope["method"] in _WITH_BODY:
-            body = await self._body(receive)
-            refused = body if isinstance(body, _Refused) else None
         if refused is not None:
+            allowed = _methods_at(scope) if refused.status == _NOT_JSON else frozenset()
+            if allowed and scope["method"] not in allowed:
+                # Nothing of this kind is taken here, in whatever form it comes.
+                await not_done(scope["method"], allowed)(scope, receive, send)
+                return
             headers = {"Connection": "close"} if refused.hang_up else {}
             answer = problem(refused.status, refused.detail, headers=headers)
             await answer(scope, receive, send)
             return
         if scope["method"] == "HEAD":
             scope = {**scope, "method": "GET"}
-        if isinstance(body, bytes) and scope["method"] in _WITH_BODY:
-            receive = _replayed(body, receive)
         await self._app(scope, receive, send)
 
     def _refusal(self, scope: Scope) -> _Refused | None:
         headers = Headers(scope=scope)
         return (
-            _framing(headers)
-            or _host(headers, self._names)
+            _size(scope)
+            or _framing(headers)
+            or _host(headers, self._reach)
             or _origin(scope, headers)
             or _content(scope, headers)
         )
 
-    async def _body(self, receive: Receive) -> bytes | _Refused:
-        """Return the whole body, which must be small and come soon."""
-        try:
-            async with asyncio.timeout(self._body_within_s):
-                return await _gathered(receive)
-        except TimeoutError:
-            detail = f"no whole body within {self._body_within_s:g} s"
-            return _Refused(408, detail, hang_up=True)
+
+def _methods_at(scope: Scope) -> frozenset[str]:
+    app: FastAPI | None = scope.get("app")
+    return frozenset() if app is None else methods_at(app, scope["path"])
 
 
-async def _gathered(receive: Receive) -> bytes | _Refused:
-    parts = bytearray()
-    while True:
-        message = await receive()
-        if message["type"] == "http.disconnect":
-            return _Refused(400, "the body ended too early")
-        parts += message.get("body", b"")
-        if len(parts) > LARGEST_BODY:
-            return _TOO_LARGE
-        if not message.get("more_body", False):
-            return bytes(parts)
-
-
-_TOO_LARGE = _Refused(413, f"a body may have at most {LARGEST_BODY} bytes")
+def _size(scope: Scope) -> _Refused | None:
+    """Refuse a head that is too large, also where all of it came in one piece."""
+    size = len(scope.get("raw_path", b"")) + len(scope.get("query_string", b""))
+    size += sum(len(name) + len(value) for name, value in scope["headers"])
+    if size <= LARGEST_HEAD:
+        return None
+    detail = f"a request line and its headers may have at most {LARGEST_HEAD} bytes"
+    return _Refused(431, detail, hang_up=True)
 
 
 def _framing(headers: Headers) -> _Refused | None:
@@ -121,17 +120,17 @@ def _framing(headers: Headers) -> _Refused | None:
     return None
 
 
-def _host(headers: Headers, names: frozenset[str]) -> _Refused | None:
+def _host(headers: Headers, reach: Reach) -> _Refused | None:
     hosts = headers.getlist("host")
     if len(hosts) != 1:
         return _Refused(400, "there must be one Host header")
-    name, _, port = hosts[0].rpartition(":")
-    if not port.isdecimal():
-        name = hosts[0]
-    if name.lower().rstrip(".") in names:
+    if reach.is_ours(hosts[0]):
         return None
-    wanted = ", ".join(sorted(names))
-    detail = f"this is not {quoted(hosts[0])}; ask for one of {wanted}"
+    wanted = ", ".join(sorted(reach.names))
+    detail = (
+        f"this is not {quoted(hosts[0])}; ask for one of {wanted}, or list the name"
+        " in [api] names"
+    )
     return _Refused(421, detail)
 
 
@@ -150,28 +149,14 @@ def _origin(scope: Scope, headers: Headers) -> _Refused | None:
 def _content(scope: Scope, headers: Headers) -> _Refused | None:
     length = headers.get("content-length", "0")
     if not length.isdecimal() or int(length[:20]) > LARGEST_BODY:
-        return _TOO_LARGE
-    if scope["method"] not in _WITH_BODY:
+        return _Refused(413, TOO_LARGE, hang_up=True)
+    if scope["method"] not in WITH_BODY:
         return None
     found = headers.get("content-type", "")
     if found.split(";")[0].strip().lower() == "application/json":
         return None
     shown = quoted(found) if found else "not there"
-    return _Refused(415, f"Content-Type is {shown}; it must be application/json")
-
-
-def _replayed(body: bytes, receive: Receive) -> Receive:
-    """Return a receive that gives the body once, then what comes after it."""
-    given = False
-
-    async def again() -> Message:
-        nonlocal given
-        if given:
-            return await receive()
-        given = True
-        return {"type": "http.request", "body": body, "more_body": False}
-
-    return again
+    return _Refused(_NOT_JSON, f"Content-Type is {shown}; it must be application/json")
 
 
 def _finishing(send: Send, *, head: bool) -> Send:
@@ -181,7 +166,8 @@ def _finishing(send: Send, *, head: bool) -> Send:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
             headers.setdefault("Cache-Control", "no-store")
-            headers.setdefault("X-Content-Type-Options", "nosniff")
+            for name, value in _SECURITY.items():
+                headers.setdefault(name, value)
         elif head and message["type"] == "http.response.body":
             message = {**message, "body": b""}
         await send(message)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Response
 
-from api.context import Context, ContextHere, LookHere, no_query
+from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
 from api.problems import ProblemError, quoted
 from api.record_bodies import EventBody, EventFields, EventsQuery
 from api.record_shapes import EventsView, EventView
@@ -17,13 +17,16 @@ from api.record_views import event_view, events_view
 from api.record_writer import Writer
 from api.tray_views import find_tray, mat_of
 from controller.record_wire import event_of
-from controller.records.book import NoSuchRecordError, event_in
+from controller.records.book import Book, NoSuchRecordError, event_in
 from controller.records.desk import add_event, revise_event
+from controller.records.events import BenchEvent, EventKind
+from controller.records.trial_units import open_units
+from controller.records.weaning import trial_warnings
 
 router = APIRouter()
 
 
-@router.get("/events")
+@router.get("/events", dependencies=[Depends(kept_with_care)])
 async def get_events(
     context: ContextHere, look: LookHere, asked: Annotated[EventsQuery, Query()]
 ) -> EventsView:
@@ -34,7 +37,9 @@ async def get_events(
     return events_view(book, asked, mat.name if mat else None)
 
 
-@router.get("/events/{number}", dependencies=[Depends(no_query)])
+@router.get(
+    "/events/{number}", dependencies=[Depends(no_query), Depends(kept_with_care)]
+)
 async def get_event(context: ContextHere, number: int) -> EventView:
     """One event, with all that it was told as before."""
     return await _shown(context, number)
@@ -49,6 +54,9 @@ async def post_event(writer: Writer, response: Response, body: EventBody) -> Eve
         lambda book: add_event(book, event, writer.stamp)
     )
     view = event_view(book, changes[0].subject)
+    warnings = _warnings(writer, book, event)
+    if warnings:
+        view["warnings"] = warnings
     response.headers["Location"] = view["href"]
     return view
 
@@ -66,6 +74,14 @@ async def patch_event(writer: Writer, number: int, body: EventFields) -> EventVi
         )
     )
     return event_view(book, subject, whole=True)
+
+
+def _warnings(writer: Writer, book: Book, event: BenchEvent) -> list[str]:
+    """Return what speaks against having moved containers about."""
+    if event.kind not in (EventKind.TURNED, EventKind.SWAPPED, EventKind.MOVED):
+        return []
+    trays = dict.fromkeys((*event.trays, *writer.trays_on(event.mats)))
+    return list(trial_warnings(trays, open_units(book)))
 
 
 async def _shown(context: Context, number: int) -> EventView:

@@ -5,33 +5,50 @@ What may live here: what is asked, bounded in range, and what is answered.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 
-from api.context import Context, ContextHere, LookHere, TrayHere
+from api.context import (
+    Context,
+    ContextHere,
+    LookHere,
+    MatHere,
+    TrayHere,
+    kept_with_care,
+)
 from api.formats import utc_text
+from api.heat_views import heat_view, kept_view
+from api.moment import Moment
 from api.problems import Fault, ProblemError
 from api.queries import (
     LONGEST_DAYS,
     DegreeHoursQuery,
+    KeptQuery,
     LogQuery,
     TemperaturesQuery,
     instant_ms,
 )
 from api.season import Log, UnreadableError, reading
-from api.shapes import DegreeHoursView, LogView, TemperaturesView
+from api.shapes import (
+    DegreeHoursView,
+    HeatView,
+    KeptView,
+    LogView,
+    TemperaturesView,
+)
 from api.thermal_views import Stretch, logged_degree_hours
-from api.tray_views import live_degree_hours
+from api.tray_views import live_degree_hours, mat_of
 from api.views import log_view, probe_temperatures_view
 from controller.core.plan import TrayPlan
-from controller.core.units import DAY_MS
+from controller.core.units import DAY_MS, HOUR_MS
 from controller.review.degree_hours import NoSuchTrayError, recount
 from controller.review.envelopes import bucket_width_ms
+from controller.review.heat import heat_buckets
 from controller.review.recounted import Recount, Span, Thresholds
 
 router = APIRouter()
 
 
-@router.get("/trays/{tray}/temperatures")
+@router.get("/trays/{tray}/temperatures", dependencies=[Depends(kept_with_care)])
 async def get_temperatures(
     context: ContextHere,
     tray: TrayHere,
@@ -60,7 +77,7 @@ async def get_temperatures(
     return await reading(context, read)
 
 
-@router.get("/trays/{tray}/degree-hours")
+@router.get("/trays/{tray}/degree-hours", dependencies=[Depends(kept_with_care)])
 async def get_degree_hours(
     context: ContextHere,
     look: LookHere,
@@ -85,7 +102,51 @@ async def get_degree_hours(
     return logged_degree_hours(look, tray, counted, stretch)
 
 
-@router.get("/log")
+@router.get("/mats/{mat}/heat")
+async def get_heat(
+    context: ContextHere, mat: MatHere, asked: Annotated[TemperaturesQuery, Query()]
+) -> HeatView:
+    """How much of the time a mat was told to be on, and its setpoint, in buckets."""
+    from_ms, to_ms = _stretch(context, asked.from_, asked.to, DAY_MS)
+    width_ms = bucket_width_ms(from_ms, to_ms, asked.points)
+
+    def read(log: Log) -> HeatView:
+        told = log.heated(mat.name, from_ms, to_ms)
+        found = heat_buckets(told, from_ms, to_ms, width_ms)
+        return heat_view(mat, (from_ms, to_ms, width_ms), found)
+
+    return await reading(context, read)
+
+
+@router.get("/trays/{tray}/kept")
+async def get_kept(
+    context: ContextHere,
+    look: LookHere,
+    tray: TrayHere,
+    asked: Annotated[KeptQuery, Query()],
+) -> KeptView:
+    """In how many hours a tray was near to what was wanted of its mat."""
+    default_ms = LONGEST_DAYS * DAY_MS
+    from_ms, to_ms = _stretch(context, asked.from_, asked.to, default_ms)
+    within_mk = round(asked.within_k * 1000)
+    return await reading(
+        context,
+        lambda log: _kept(log, look, tray, (from_ms, to_ms), within_mk),
+    )
+
+
+def _kept(
+    log: Log, look: Moment, tray: TrayPlan, span: tuple[int, int], within_mk: int
+) -> KeptView:
+    mat = mat_of(look, tray)
+    hours = -(-(span[1] - span[0]) // HOUR_MS) + 1
+    by_probe = [log.envelope(probe.name, *span, hours) for probe in tray.probes]
+    told = [] if mat is None else log.heated(mat.name, *span)
+    heat = heat_buckets(told, *span, HOUR_MS)
+    return kept_view(tray, span, (by_probe, heat), within_mk)
+
+
+@router.get("/log", dependencies=[Depends(kept_with_care)])
 async def get_log(
     context: ContextHere, _look: LookHere, asked: Annotated[LogQuery, Query()]
 ) -> LogView:

@@ -66,6 +66,8 @@ def mat_view(look: Moment, mat: MatPlan) -> MatView:
         why=why["sentence"],
         policy=mat.policy.kind,
         driven_by=_driven_by(mat),
+        length_mm=mat.length_mm,
+        width_mm=mat.width_mm,
         driving_c=None if driving is None else celsius(driving[0]),
         setpoint=setpoint_view(look, mat),
         duty_percent=round(100 * duty, 1),

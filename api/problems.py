@@ -84,6 +84,13 @@ def problem(
     return Response(text, status, headers, media_type=MEDIA_TYPE)
 
 
+def answer_to(error: ProblemError) -> Response:
+    """Return the answer to a request that is not granted, from what says so."""
+    return problem(
+        error.status_code, error.detail, faults=error.faults, headers=error.headers
+    )
+
+
 def quoted(value: object) -> str:
     """Return somebody else's value as short printable text."""
     text = repr(value) if not isinstance(value, str) else value
@@ -96,12 +103,7 @@ async def on_http_error(request: Request, error: Exception) -> Response:
     if not isinstance(error, HTTPException):
         raise error
     if isinstance(error, ProblemError):
-        return problem(
-            error.status_code,
-            error.detail,
-            faults=error.faults,
-            headers=error.headers,
-        )
+        return answer_to(error)
     detail = error.detail
     if error.status_code in _DETAILS:
         place = quoted(request.url.path)

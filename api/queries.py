@@ -8,7 +8,7 @@ import re
 from datetime import UTC, datetime, timedelta
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchema
 
 from controller.review.day_shapes import Cutoff
 
@@ -54,7 +54,11 @@ def _checked(text: str) -> str:
     return text
 
 
-Instant3339 = Annotated[str, AfterValidator(_checked)]
+Instant3339 = Annotated[
+    str,
+    AfterValidator(_checked),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
 
 
 class _Strict(BaseModel):
@@ -75,6 +79,16 @@ class TemperaturesQuery(_Query):
     )
     to: Instant3339 | None = Field(None, description="RFC 3339; default: now")
     points: int = Field(500, ge=2, le=MOST_POINTS)
+
+
+class KeptQuery(_Query):
+    """Which stretch of time, and how near to the setpoint is near enough."""
+
+    from_: Instant3339 | None = Field(
+        None, alias="from", description=f"RFC 3339; default: {LONGEST_DAYS} d before to"
+    )
+    to: Instant3339 | None = Field(None, description="RFC 3339; default: now")
+    within_k: float = Field(1, gt=0, le=10, description="[K]")
 
 
 class DegreeHoursQuery(_Query):

@@ -23,7 +23,8 @@ class EventView(TypedDict):
     """What was done at the bench.
 
     given_ml is the water as told, or by weight. A corrected event has more than
-    one revision; asked for alone, it comes with all of them.
+    one revision; asked for alone, it comes with all of them. warnings come in the
+    answer to what was told, such as of a trial that it blurs.
     """
 
     id: int
@@ -45,6 +46,7 @@ class EventView(TypedDict):
     written_by: str
     revisions: int
     history: NotRequired[list[EventRevisionView]]
+    warnings: NotRequired[list[str]]
 
 
 class EventsView(TypedDict):

@@ -22,7 +22,7 @@ _TEMPS = {"base_c": "base_mc", "upper_c": "upper_mc"}
 _INSIDE = _TIMES | _TEMPS
 _OUTSIDE = {ours: theirs for theirs, ours in _INSIDE.items()}
 
-_ALWAYS = ("utc_ms", "kind", "how", "looked_at")
+_ALWAYS = ("utc_ms", "kind", "how", "looked_at", "stage", "unit", "test")
 """What every record that has it always has: null does not take it away."""
 
 T = TypeVar("T", bound=Value)

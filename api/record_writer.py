@@ -3,11 +3,12 @@
 What may live here: what routes that write records need of a request.
 """
 
+from collections.abc import Iterable
 from typing import Annotated
 
 from fastapi import Depends, Request
 
-from api.context import ContextHere, LookHere, who_asks
+from api.context import Context, ContextHere, LookHere, who_asks
 from api.moment import Moment
 from api.problems import ProblemError
 from controller.core.plan import all_probes, all_trays
@@ -22,10 +23,16 @@ class _Writer:
         stamp: Who writes, and when.
     """
 
-    def __init__(self, request: Request, context: ContextHere, look: LookHere) -> None:
+    def __init__(self, request: Request, context: Context, look: Moment) -> None:
         now = context.clock.now()
-        self.records = context.records
+        self.records, self._plan = context.records, look.snapshot.plan
         self.stamp = Stamp(now.utc_ms, who_asks(request), _bench(look), now.clock_ok)
+
+    def trays_on(self, mats: Iterable[str]) -> list[str]:
+        """Return the trays that stand on some mats."""
+        named = set(mats)
+        on = (mat for mat in self._plan.mats if mat.name in named)
+        return [tray.name for mat in on for tray in mat.trays]
 
     def check_time(self, told: str | None) -> None:
         """Refuse to take the present for a time when nobody knows the present."""
@@ -34,7 +41,11 @@ class _Writer:
             raise ProblemError(422, detail)
 
 
-Writer = Annotated[_Writer, Depends()]
+async def _writer(request: Request, context: ContextHere, look: LookHere) -> _Writer:
+    return _Writer(request, context, look)
+
+
+Writer = Annotated[_Writer, Depends(_writer)]
 
 
 def _bench(look: Moment) -> Bench:

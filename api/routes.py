@@ -7,10 +7,32 @@ from contextlib import suppress
 
 from fastapi import APIRouter, Depends
 
-from api import batches, control, events, history
+from api import (
+    advice,
+    batches,
+    control,
+    events,
+    forecasts,
+    history,
+    live_route,
+    page_files,
+    plants,
+    reminders,
+    sessions,
+    trials,
+    varieties,
+)
 from api.batch_views import tray_batches
-from api.context import ContextHere, LookHere, MatHere, TrayHere, no_query
+from api.context import (
+    ContextHere,
+    LookHere,
+    MatHere,
+    TrayHere,
+    no_query,
+    reading_only,
+)
 from api.mat_views import mat_view, why_view
+from api.moment import moment
 from api.problems import ProblemError
 from api.shapes import (
     AlarmsView,
@@ -19,6 +41,7 @@ from api.shapes import (
     MatsView,
     MatView,
     PointerView,
+    ProbedView,
     TraysView,
     TrayView,
     WhyView,
@@ -29,6 +52,7 @@ from api.views import (
     bench_view,
     health_view,
     mats_view,
+    not_ready,
     stalled,
     trays_view,
 )
@@ -39,11 +63,11 @@ CAUTION = (
     "licensed electrician."
 )
 
-root = APIRouter(dependencies=[Depends(no_query)])
+root = APIRouter()
 _now = APIRouter(dependencies=[Depends(no_query)])
 
 
-@root.get("/")
+@root.get("/v1", dependencies=[Depends(no_query)])
 async def get_pointer() -> PointerView:
     """Where to look."""
     return PointerView(
@@ -58,6 +82,29 @@ async def get_health(look: LookHere) -> HealthView:
     if sentence is not None:
         raise ProblemError(503, sentence, headers={"Retry-After": "5"})
     return health_view(look)
+
+
+@_now.get("/health/live")
+async def get_alive(context: ContextHere) -> ProbedView:
+    """Whether scans go on, or are yet to begin; else 503, and only a restart helps.
+
+    Alarms and a broker that is away are no reason to restart anything.
+    """
+    snapshot = context.bench.snapshot()
+    if snapshot is not None:
+        sentence = stalled(moment(snapshot, context.clock.now()))
+        if sentence is not None:
+            raise ProblemError(503, sentence, headers={"Retry-After": "5"})
+    return ProbedView(status="ok", reasons=[])
+
+
+@_now.get("/health/ready")
+async def get_ready(look: LookHere) -> ProbedView:
+    """Whether the bench is being kept: else 503, and its detail gives the reasons."""
+    reasons = list(not_ready(look))
+    if reasons:
+        raise ProblemError(503, "; ".join(reasons), headers={"Retry-After": "5"})
+    return ProbedView(status="ok", reasons=[])
 
 
 @_now.get("/bench")
@@ -109,9 +156,22 @@ async def get_alarms(look: LookHere) -> AlarmsView:
     return alarms_view(look)
 
 
+root.include_router(page_files.router)
+
 v1 = APIRouter(prefix="/v1")
-v1.include_router(_now)
-v1.include_router(history.router)
-v1.include_router(control.router)
-v1.include_router(events.router)
-v1.include_router(batches.router)
+v1.include_router(sessions.router)
+for _part in (
+    _now,
+    live_route.router,
+    history.router,
+    control.router,
+    events.router,
+    batches.router,
+    plants.router,
+    advice.router,
+    reminders.router,
+    varieties.router,
+    forecasts.router,
+    trials.router,
+):
+    v1.include_router(_part, dependencies=[Depends(reading_only)])

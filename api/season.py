@@ -14,6 +14,7 @@ from api.problems import ProblemError
 from controller.ports import (
     Bucket,
     Columns,
+    Heated,
     LogEntry,
     RecordedScan,
     RunHeader,
@@ -50,6 +51,10 @@ class Log:
         return _below(
             lambda: self._reader.envelope(probe, from_utc_ms, to_utc_ms, points)
         )
+
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Sequence[Heated]:
+        """Return what a mat was told."""
+        return _below(lambda: self._reader.heated(mat, from_utc_ms, to_utc_ms))
 
     def runs(self) -> Sequence[RunHeader]:
         """Return the headers of all runs, oldest first."""

@@ -236,6 +236,8 @@ class MatView(TypedDict):
     why: str
     policy: str
     driven_by: str
+    length_mm: int
+    width_mm: int
     driving_c: float | None
     setpoint: SetpointView
     duty_percent: float
@@ -310,6 +312,13 @@ class HealthView(TypedDict):
     alarms: int
 
 
+class ProbedView(TypedDict):
+    """The answer to whoever only asks whether all is well, such as a supervisor."""
+
+    status: Literal["ok"]
+    reasons: list[str]
+
+
 class TraysView(TypedDict):
     """Every tray of the bench."""
 
@@ -359,6 +368,57 @@ class TemperaturesView(TypedDict):
     probes: list[ProbeTemperaturesView]
 
 
+class HeatBucketView(TypedDict):
+    """What a mat was told from start on, for one bucket's width.
+
+    known_s: for how much of it a command is known; on_s: how much of that it was
+    told to be on. Setpoints are the lowest and the highest in force, null: unknown.
+    """
+
+    start: str
+    known_s: float
+    on_s: float
+    lowest_setpoint_c: float | None
+    highest_setpoint_c: float | None
+
+
+class HeatView(TypedDict):
+    """A mat's heat as commanded; a bucket of which nothing is known is left out.
+
+    energy_wh: the mat's printed power over the time that it was told to be on.
+    """
+
+    mat: str
+    start: str
+    end: str
+    bucket_s: float
+    known_s: float
+    on_s: float
+    energy_wh: float
+    empty_buckets: Literal["omitted"]
+    buckets: list[HeatBucketView]
+
+
+class KeptView(TypedDict):
+    """How well a tray kept to its mat's setpoint, by hourly means.
+
+    hours are those with readings; hours_compared had a setpoint, too, and of these
+    hours_within lay within within_k of it.
+    """
+
+    tray: str
+    start: str
+    end: str
+    hours: int
+    hours_compared: int
+    hours_within: int
+    within_k: float
+    percent_within: float | None
+    mean_c: float | None
+    lowest_c: float | None
+    highest_c: float | None
+
+
 class LogEntryView(TypedDict):
     """One line of the season log's journal."""
 
@@ -389,6 +449,27 @@ class RequestView(TypedDict):
     request: int
     status: Literal["waiting", "accepted", "refused"]
     sentence: str
+
+
+class SessionView(TypedDict):
+    """Who one is; name null: a bench that asks for no token.
+
+    csrf goes into the header X-CSRF-Token of whatever a page changes.
+    """
+
+    name: str | None
+    may: Literal["read", "operate"]
+    csrf: str
+
+
+class LiveView(TypedDict):
+    """The whole bench after a scan: what the event "bench" of /v1/live holds."""
+
+    at: str
+    bench: "BenchView"
+    trays: list[TrayView]
+    mats: list[MatView]
+    alarms: list[AlarmView]
 
 
 class PointerView(TypedDict):

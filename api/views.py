@@ -4,7 +4,7 @@ What may live here: the whole bench, its alarms, its health and its journal;
 trays and mats have modules of their own. No requests, no clock.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal
 
 from api.formats import duration_text, utc_text
@@ -26,7 +26,8 @@ from api.shapes import (
 from api.tray_views import probe_view, tray_view, witness_view
 from controller.core.alarm_rules import RULES, Priority
 from controller.core.plan import all_trays
-from controller.core.state import Alarm
+from controller.core.scan import LogHealth
+from controller.core.state import Alarm, Mode
 from controller.ports import Bucket, LogEntry
 
 PRIORITIES: Mapping[Priority, Literal["low", "medium", "high"]] = {
@@ -148,6 +149,21 @@ def stalled(look: Moment) -> str | None:
         f"the last scan was made {duration_text(age_ms)} ago; "
         f"one is due every {duration_text(plan.scan_ms)}"
     )
+
+
+def not_ready(look: Moment) -> Iterator[str]:
+    """Yield why the bench is not being kept just now."""
+    scan, mats = look.snapshot.scan, look.snapshot.state.mats
+    sentence = stalled(look)
+    if sentence is not None:
+        yield sentence
+    if not scan.link_up:
+        yield "the broker is not reached: no probe is heard and no relay told"
+    if scan.log_health is not LogHealth.OK:
+        yield f"the season log is not written: {scan.log_health.value}"
+    waiting = [name for name, mat in mats.items() if mat.mode is Mode.STARTING]
+    if waiting:
+        yield f"waiting for good readings: {', '.join(waiting)}"
 
 
 def _reasons(look: Moment) -> list[str]:

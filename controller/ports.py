@@ -6,6 +6,7 @@ helps, one in virtual time; tests/contract holds them to the same promises.
 
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
 from typing import Protocol
 
 from controller.core.decisions import Answer, Command, Decisions
@@ -241,6 +242,21 @@ class Bucket:
 
 
 @dataclass(frozen=True, slots=True)
+class Heated:
+    """What a mat was told to be from an instant on.
+
+    Attributes:
+        utc_ms: From when, by the wall clock [ms].
+        on: Whether it was told to be on; None: from here on nobody told it.
+        setpoint_mc: The setpoint in force [m°C]; None: not told with it.
+    """
+
+    utc_ms: int
+    on: bool | None
+    setpoint_mc: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class LogEntry:
     """One line of the journal: a command change, alarm, answer or refusal.
 
@@ -298,6 +314,14 @@ class SeasonReader(Protocol):
         """Return a probe's readings taken in [from, to), in at most so many buckets.
 
         Their width is that of controller.review.envelopes.bucket_width_ms.
+        """
+        ...
+
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Sequence[Heated]:
+        """Return what a mat was told from some time before from up to to.
+
+        Times are those at which scans were due. Scans that are missing, between
+        runs or within one, tell nothing: on is None then.
         """
         ...
 
@@ -408,6 +432,78 @@ class Bench(Protocol):
     def subscribe(self) -> AsyncIterator[Snapshot]:
         """Yield the newest snapshot after each scan; slow readers miss some."""
         ...
+
+
+class May(Enum):
+    """What somebody may do over HTTP."""
+
+    READ = "read"
+    OPERATE = "operate"
+
+
+@dataclass(frozen=True, slots=True)
+class Holder:
+    """Who holds a token.
+
+    Attributes:
+        name: The token's name, which stands in the log beside what was asked.
+        may: What it is good for.
+        key: What the token is known by; tells nothing of its secret.
+    """
+
+    name: str
+    may: May
+    key: str
+
+
+class Access(Protocol):
+    """Who may use the API: tokens, and browsers that showed one.
+
+    Secrets go in and, once, out; what is kept are their hashes. Whatever a method
+    answers, it knows of a token that was made or revoked elsewhere within seconds.
+    """
+
+    def in_force(self) -> bool:
+        """Whether tokens are asked for; else whoever reaches the API may operate.
+
+        Once true it stays so, also when the last token was revoked.
+        """
+        ...
+
+    async def holder(self, secret: str) -> Holder | None:
+        """Return whose token this is; None: nobody's, or revoked."""
+        ...
+
+    def visitor(self, secret: str) -> Holder | None:
+        """Return whose session in a browser this is; None: none, or ended."""
+        ...
+
+    def stands(self, holder: Holder) -> bool:
+        """Whether a holder's token was not revoked meanwhile."""
+        ...
+
+    async def open_session(self, holder: Holder) -> str:
+        """Return the secret of a new session; it outlives the daemon."""
+        ...
+
+    async def close_session(self, secret: str) -> None:
+        """End a session; one that there is not is ended already."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastKept:
+    """The rooting forecast as it is kept.
+
+    Attributes:
+        result: The last one, as JSON has it; None: there is none yet.
+        failed_utc_ms: When the last attempt failed [ms]; None: it did not.
+        why_failed: And why, a sentence.
+    """
+
+    result: object = None
+    failed_utc_ms: int | None = None
+    why_failed: str = ""
 
 
 class Watchdog(Protocol):

@@ -13,6 +13,8 @@ from controller.records.changes import Kind, Value
 from controller.records.events import BenchEvent
 from controller.records.looks import Look
 from controller.records.places import Closing, Move
+from controller.records.stages import Stage
+from controller.records.trials import Trial
 from controller.wire import CONFIG, Codec, Json
 
 _EVENT: Codec[BenchEvent] = Codec(
@@ -30,6 +32,12 @@ _MOVE: Codec[Move] = Codec(
 _CLOSING: Codec[Closing] = Codec(
     Kind.CLOSING, lambda: TypeAdapter(Mapping[str, Closing], config=CONFIG)
 )
+_STAGE: Codec[Stage] = Codec(
+    Kind.STAGE, lambda: TypeAdapter(Mapping[str, Stage], config=CONFIG)
+)
+_TRIAL: Codec[Trial] = Codec(
+    Kind.TRIAL, lambda: TypeAdapter(Mapping[str, Trial], config=CONFIG)
+)
 
 _DECODE: Mapping[Kind, Callable[[object], Value]] = {
     Kind.EVENT: _EVENT.decode,
@@ -37,6 +45,8 @@ _DECODE: Mapping[Kind, Callable[[object], Value]] = {
     Kind.LOOK: _LOOK.decode,
     Kind.MOVE: _MOVE.decode,
     Kind.CLOSING: _CLOSING.decode,
+    Kind.STAGE: _STAGE.decode,
+    Kind.TRIAL: _TRIAL.decode,
 }
 
 
@@ -48,7 +58,15 @@ def encode_value(value: Value) -> Json:
         return _BATCH.encode(value)
     if isinstance(value, Look):
         return _LOOK.encode(value)
-    return _MOVE.encode(value) if isinstance(value, Move) else _CLOSING.encode(value)
+    return _encoded_later(value)
+
+
+def _encoded_later(value: Move | Closing | Stage | Trial) -> Json:
+    if isinstance(value, Move):
+        return _MOVE.encode(value)
+    if isinstance(value, Closing):
+        return _CLOSING.encode(value)
+    return _STAGE.encode(value) if isinstance(value, Stage) else _TRIAL.encode(value)
 
 
 def fields_of(value: Value) -> Json:
@@ -85,3 +103,13 @@ def move_of(fields: object) -> Move:
 def closing_of(fields: object) -> Closing:
     """Return the closing of a dict alone; raise WireError where it is none."""
     return _CLOSING.decode_bare(fields)
+
+
+def stage_of(fields: object) -> Stage:
+    """Return the stage of a dict alone; raise WireError where it is none."""
+    return _STAGE.decode_bare(fields)
+
+
+def trial_of(fields: object) -> Trial:
+    """Return the trial of a dict alone; raise WireError where it is none."""
+    return _TRIAL.decode_bare(fields)

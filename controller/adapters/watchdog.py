@@ -26,6 +26,12 @@ class ServiceManager:
     def __init__(self, address: str = "") -> None:
         self._address = f"\0{address[1:]}" if address.startswith("@") else address
 
+    def busy(self, status: str, at_most_s: int) -> None:
+        """Say that the start takes longer, and for how long at most [s]."""
+        self._say(
+            f"EXTEND_TIMEOUT_USEC={at_most_s * 1_000_000}\nSTATUS={_one_line(status)}"
+        )
+
     def ready(self) -> None:
         """Say that the first scan is finished."""
         self._say("READY=1")

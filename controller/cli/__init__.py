@@ -24,15 +24,42 @@ GROUPS = (
         (
             ("trays", "show the bench now, as a table"),
             ("batch", "batches of cuttings or seed: add, list, look, move, close"),
+            (
+                "trial",
+                "trials of media or treatments: plan before sticking, compare after",
+            ),
             ("event", "tell what was done at the bench: watered, turned, moved, …"),
+            (
+                "forecast",
+                "by when half of those of each batch that will root have rooted",
+            ),
             ("run", "run the controller of a bench"),
         ),
     ),
     (
         "now and then",
         (
+            (
+                "varieties",
+                "what came of each variety, and how many to stick next season",
+            ),
+            (
+                "prepare",
+                "amounts of bleach, hormone and medium, and how to cut, for printing",
+            ),
+            (
+                "labels",
+                "stake labels, a wall key of codes and a look sheet, for printing",
+            ),
+            ("report", "a season with pictures, as one page that prints well"),
             ("demo", "run a simulated bench: no hardware needed"),
+            (
+                "setup",
+                "set a bench up, step by step: broker, probes, relays, configuration",
+            ),
+            ("token", "who may use the API: make, list and revoke tokens"),
             ("check", "hold a configuration to its rules and say it in words"),
+            ("benches", "many benches at a glance, what needs somebody first"),
             ("degree-hours", "count thermal time again from a season log"),
             ("notify", "tell who is told of alarms, and send a test message"),
             ("export", "write a season log's readings to CSV or Parquet"),
@@ -180,6 +207,7 @@ def _version() -> str:
 
 def _for_people(error: Exception) -> str | None:
     """Return an error's words if they are meant for people, else None: a bug."""
+    from controller.adapters.access import AccessError
     from controller.adapters.broker import BrokerMissingError
     from controller.adapters.exchange import ExchangeError
     from controller.adapters.gpio import PinError
@@ -189,6 +217,7 @@ def _for_people(error: Exception) -> str | None:
     from controller.adapters.settings import SettingsError
 
     ours = (
+        AccessError,
         BrokerMissingError,
         ExchangeError,
         LogError,

@@ -6,51 +6,22 @@ here: asking, and what goes wrong with it. No command.
 """
 
 import argparse
-import http.client
 import json
-import urllib.error
-import urllib.request
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from controller.cli.over_http import Answer, AskError, add_url_options, exchange
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
 Json = dict[str, object]
 
-URL = "http://127.0.0.1:8000"
-"""Where the API of this machine's own bench listens unless told otherwise."""
-
-_WITHIN_S = 15
-_LARGEST = 16 * 1024 * 1024
-_ADVICE = "is the daemon running there? Start it with: bottomheat run"
-
-
-class AskError(Exception):
-    """It was not done; the message says where, what was found, what is right.
-
-    Attributes:
-        faults: Single places that are at fault: pointer and sentence.
-    """
-
-    def __init__(self, message: str, faults: Sequence[tuple[str, str]] = ()) -> None:
-        super().__init__(message)
-        self.faults = tuple(faults)
-
-
-@dataclass(frozen=True, slots=True)
-class _Answer:
-    status: int
-    body: bytes
-
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add what every command takes that asks."""
-    parser.add_argument(
-        "--url", default=URL, help="address of the bench's API (default: %(default)s)"
-    )
+    add_url_options(parser)
     parser.add_argument(
         "--log",
         type=Path,
@@ -69,7 +40,7 @@ def ask(
     """Return what the API answers.
 
     Args:
-        args: With url and log, as add_options leaves them.
+        args: With url, token_file and perhaps log, as add_options leaves them.
         method: "GET", "POST" or "PATCH".
         path: Such as "/v1/events".
         body: What is told, if anything.
@@ -79,22 +50,19 @@ def ask(
         LogError: The log cannot be used.
     """
     text = None if body is None else json.dumps(body).encode()
-    if args.log is None:
-        answer = _asked_over_http(args.url, method, path, text)
-        return _told(args.url.rstrip("/"), answer)
-    return _told(f"{args.log}", _asked_of_file(args.log, method, path, text))
+    log: Path | None = getattr(args, "log", None)
+    if log is None:
+        answer = exchange(args, method, path, text)
+        return told(args.url.rstrip("/"), answer)
+    return told(f"{log}", _asked_of_file(log, method, path, text))
 
 
-def get(url: str, path: str) -> Json:
-    """Return what a running bench says.
+def told(where: str, answer: Answer) -> Json:
+    """Return the JSON object of an answer.
 
     Raises:
-        AskError: Nobody answered, or it was refused.
+        AskError: There is none, or it was refused.
     """
-    return _told(url.rstrip("/"), _asked_over_http(url, "GET", path, None))
-
-
-def _told(where: str, answer: _Answer) -> Json:
     found = _json_object(where, answer.body)
     if not 200 <= answer.status < 300:  # noqa: PLR2004
         raise _refusal(where, answer.status, found)
@@ -128,42 +96,10 @@ def clean(value: object) -> str:
     return "".join(c if c.isprintable() else "�" for c in str(value))
 
 
-# ----------------------------------------------------------------------- over HTTP
-
-
-def _asked_over_http(url: str, method: str, path: str, text: bytes | None) -> _Answer:
-    if not url.startswith(("http://", "https://")):
-        msg = f"--url {url}: must begin with http:// or https://, such as {URL}"
-        raise AskError(msg)
-    address = url.rstrip("/") + path
-    try:
-        return _exchange(address, method, text)
-    except urllib.error.URLError as error:
-        raise AskError(f"{address}: no answer ({error.reason}); {_ADVICE}") from None
-    except (OSError, ValueError, http.client.HTTPException) as error:
-        raise AskError(f"{address}: no answer ({error}); {_ADVICE}") from None
-
-
-def _exchange(address: str, method: str, text: bytes | None) -> _Answer:
-    request = urllib.request.Request(  # noqa: S310 - http or https, as was checked
-        address, data=text, method=method
-    )
-    if text is not None:
-        request.add_header("Content-Type", "application/json")
-    # A proxy of the household's has no business between us and the bench.
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-    try:
-        with opener.open(request, timeout=_WITHIN_S) as answer:
-            return _Answer(answer.status, answer.read(_LARGEST))
-    except urllib.error.HTTPError as error:
-        with error:
-            return _Answer(error.code, error.read(_LARGEST))
-
-
 # ----------------------------------------------------------------------- on a file
 
 
-def _asked_of_file(log: Path, method: str, path: str, text: bytes | None) -> _Answer:
+def _asked_of_file(log: Path, method: str, path: str, text: bytes | None) -> Answer:
     import asyncio
 
     from api.app import create_app
@@ -183,7 +119,7 @@ def _asked_of_file(log: Path, method: str, path: str, text: bytes | None) -> _An
             keeper.close()
 
 
-async def _in_process(app: "FastAPI", method: str, path: str, text: bytes) -> _Answer:
+async def _in_process(app: "FastAPI", method: str, path: str, text: bytes) -> Answer:
     """Let an app answer one request, as a server would (ASGI 3.0)."""
     place, _, query = path.partition("?")
     scope = {
@@ -216,4 +152,4 @@ async def _in_process(app: "FastAPI", method: str, path: str, text: bytes) -> _A
         parts.extend(body if isinstance(body, bytes) else b"")
 
     await app(scope, receive, send)
-    return _Answer(status, bytes(parts))
+    return Answer(status, bytes(parts))

@@ -8,11 +8,20 @@ from pathlib import Path
 from typing import TypeAlias
 from urllib.parse import quote, urlencode
 
-from controller.cli.asking import AskError, Json, add_options, ask
+from controller.cli.advice_words import advice_in_words, due_in_words
+from controller.cli.asking import Json, add_options, ask
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
+from controller.cli.batch_plants import (
+    add_plants,
+    counts_said,
+    tell_plants,
+    tell_round,
+    when_said,
+)
 from controller.cli.batch_words import batch_in_words, list_in_words
 from controller.cli.log_words import A_TIME
-from controller.cli.record_words import at_said, local_words
+from controller.cli.over_http import AskError
+from controller.cli.record_words import local_words
 from controller.records.looks import How
 from controller.records.places import Outcome
 
@@ -46,6 +55,7 @@ def add_parser(commands: _Parsers) -> None:
     what = parser.add_subparsers(dest="what", metavar="WHAT", required=True)
     _add_telling(what)
     _add_happening(what)
+    add_plants(what)
     _add_files(what)
     parser.set_defaults(run=run)
 
@@ -70,6 +80,13 @@ def _add_telling(what: _Parsers) -> None:
     listed.add_argument("--crop")
     listed.add_argument("--open", action="store_true", help="that are not closed")
     add_options(listed)
+    advice = what.add_parser(
+        "advice", help="what to do next, with one batch or with all, and why"
+    )
+    advice.add_argument("code", metavar="CODE", nargs="?")
+    add_options(advice)
+    due = what.add_parser("due", help="what is to be done and when")
+    add_options(due)
     show = what.add_parser("show", help="show all that is known of a batch")
     show.add_argument("code", metavar="CODE")
     add_options(show)
@@ -95,6 +112,11 @@ def _add_happening(what: _Parsers) -> None:
     close.add_argument("outcome", choices=[one.value for one in Outcome])
     close.add_argument("--rooted", type=int, help="how many of the count")
     close.add_argument("--undo", action="store_true", help="it is open still")
+    look.add_argument(
+        "--fine",
+        action="store_true",
+        help="tops looked through at a glance: nothing wrong, none counted",
+    )
     for parser in (look, move, close):
         parser.add_argument("--at", metavar="TIME", help=f"when: {A_TIME}; else now")
         parser.add_argument("--who", metavar="NAME")
@@ -105,7 +127,7 @@ def _add_happening(what: _Parsers) -> None:
 def _add_files(what: _Parsers) -> None:
     out = what.add_parser(
         "export",
-        help="write batches.csv, looks.csv, moves.csv, ends.csv and events.csv",
+        help="write batches, looks, moves, ends, plants and events as CSV files",
     )
     out.add_argument("folder", metavar="FOLDER", type=Path)
     out.add_argument(
@@ -155,7 +177,10 @@ def _correct(args: argparse.Namespace) -> int:
 def _list(args: argparse.Namespace) -> int:
     asked = {"tray": args.tray, "crop": args.crop, "open": "true" if args.open else ""}
     said = urlencode({key: value for key, value in asked.items() if value})
-    found = ask(args, "GET", f"/v1/batches?{said}")
+    return _listed(args, ask(args, "GET", f"/v1/batches?{said}"))
+
+
+def _listed(args: argparse.Namespace, found: Json) -> int:
     if args.json:
         print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
@@ -171,35 +196,48 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _look(args: argparse.Namespace) -> int:
-    body: Json = {"how": args.how, "looked_at": args.at_n, **_when(args)}
+    body: Json = {"how": args.how, "looked_at": args.at_n, **when_said(args)}
     for name, keys, _ in _COUNTS:
         if getattr(args, name) is not None:
-            body[name] = _counts(name, getattr(args, name), keys)
-    return _printed(args, ask(args, "POST", f"{_address(args)}/looks", body))
+            body[name] = counts_said(name, getattr(args, name), keys)
+    if args.fine:
+        body["fine"] = True
+    found = ask(args, "POST", f"{_address(args)}/looks", body)
+    if args.json:
+        return _printed(args, found)
+    _printed(args, found)
+    return _advice(args)
 
 
-def _counts(name: str, said: list[str], keys: tuple[str, ...]) -> dict[str, int]:
-    """Return counts as written, such as ["roots=3", "callus=2"]."""
-    found: dict[str, int] = {}
-    for part in said:
-        key, _, number = part.partition("=")
-        key = key.replace("-", "_")
-        if key not in keys or not number.isdecimal():
-            right = ", ".join(f"{one}=N" for one in keys)
-            raise AskError(f"--{name} {part}: write {right}, as many as apply")
-        found[key] = int(number)
-    return found
+def _due(args: argparse.Namespace) -> int:
+    found = ask(args, "GET", "/v1/reminders")
+    if args.json:
+        print(json.dumps(found, ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(due_in_words(found, local_words(args))))
+    return 0
+
+
+def _advice(args: argparse.Namespace) -> int:
+    """Print what to do next; after a look of the batch that was looked at."""
+    path = "/v1" if args.code is None else _address(args)
+    found = ask(args, "GET", f"{path}/advice")
+    if args.json:
+        print(json.dumps(found, ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(advice_in_words(found)))
+    return 0
 
 
 def _move(args: argparse.Namespace) -> int:
-    body: Json = {"tray": "" if args.tray == "off" else args.tray, **_when(args)}
+    body: Json = {"tray": "" if args.tray == "off" else args.tray, **when_said(args)}
     if args.place is not None:
         body["place"] = args.place
     return _printed(args, ask(args, "POST", f"{_address(args)}/move", body))
 
 
 def _close(args: argparse.Namespace) -> int:
-    body: Json = {"outcome": args.outcome, **_when(args)}
+    body: Json = {"outcome": args.outcome, **when_said(args)}
     if args.rooted is not None:
         body["rooted"] = args.rooted
     if args.undo:
@@ -207,11 +245,12 @@ def _close(args: argparse.Namespace) -> int:
     return _printed(args, ask(args, "POST", f"{_address(args)}/close", body))
 
 
-def _when(args: argparse.Namespace) -> Json:
-    said: dict[str, object] = {"who": args.who, "text": args.text}
-    if args.at is not None:
-        said["at"] = at_said(args, "--at", args.at)
-    return {key: value for key, value in said.items() if value is not None}
+def _plants(args: argparse.Namespace) -> int:
+    return _printed(args, tell_plants(args))
+
+
+def _round(args: argparse.Namespace) -> int:
+    return _listed(args, tell_round(args))
 
 
 def _address(args: argparse.Namespace) -> str:
@@ -266,6 +305,10 @@ _WORK: dict[str, Callable[[argparse.Namespace], int]] = {
     "look": _look,
     "move": _move,
     "close": _close,
+    "advice": _advice,
+    "due": _due,
+    "plants": _plants,
+    "round": _round,
     "export": _export,
     "import": _import,
 }

@@ -38,6 +38,7 @@ _OPTIONS = (
     _Option("--collected", "collected", str, "the day, such as 2026-12-03"),
     _Option("--storage", "storage", str, "how it was kept until it was stuck"),
     _Option("--count", "count", int, "how many were stuck"),
+    _Option("--wanted", "wanted", int, "plants wanted of it in the end"),
     _Option("--sentinels", "sentinels", int, "spare ones for lifting, not counted"),
     _Option("--nodes", "nodes", int, "nodes of each"),
     _Option("--length", "length_mm", float, "length of each [mm]"),

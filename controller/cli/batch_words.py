@@ -31,6 +31,16 @@ def list_in_words(found: Json) -> Iterator[str]:
         yield "no batch was told yet"
     else:
         yield from aligned(rows)
+        yield from _headlines(found)
+
+
+def _headlines(found: Json) -> Iterator[str]:
+    """Yield what to do next, by label code."""
+    told = [one for one in _objects(found.get("batches")) if one.get("advice")]
+    if told:
+        yield ""
+    for one in told:
+        yield f"{_text(one.get('code'))}: {_text(one.get('advice'))}"
 
 
 def batch_in_words(found: Json, local: Callable[[str], str]) -> Iterator[str]:
@@ -51,6 +61,7 @@ def batch_in_words(found: Json, local: Callable[[str], str]) -> Iterator[str]:
         counted = "" if rooted is None else f", {_text(rooted)} rooted"
         at, outcome = _at(end.get("at"), local), _text(end.get("outcome"))
         yield f"  ended {at}: {outcome}{counted}"
+    yield from _plants(found, local)
 
 
 def _standing(found: _Object, batch: _Object, local: Callable[[str], str]) -> str:
@@ -98,12 +109,16 @@ def _thermal(found: _Object) -> Iterator[str]:
 
 def _look(look: _Object, local: Callable[[str], str]) -> str:
     told = _object(look.get("look"))
+    fine = ["tops: fine"] if told.get("fine") else []
     parts = [
         f"look {_text(look.get('id'))}, {_at(told.get('at'), local)},"
         f" {_text(told.get('how'))}, at {_text(told.get('looked_at'))}"
     ]
+    parts += fine
     for key in ("base", "tops", "tug", "dead", "sentinels"):
         counts = _object(told.get(key))
+        if key == "tops" and fine and not counts:
+            continue
         seen = [f"{_text(n)} {name}" for name, n in counts.items() if n]
         if seen:
             parts.append(f"{key}: {', '.join(seen)}".replace("_", " "))
@@ -118,6 +133,24 @@ def _rooting(one: _Object, local: Callable[[str], str]) -> str:
     if one.get("by") is None:
         return f"{count} not seen to have rooted after {after}{doubt}"
     return f"{count} rooted between {after} and {_at(one.get('by'), local)}{doubt}"
+
+
+def _plants(found: _Object, local: Callable[[str], str]) -> Iterator[str]:
+    """Yield what became of rooted plants."""
+    for one in _objects(found.get("stages")):
+        told = _object(one.get("stage"))
+        score, reason = told.get("root_score"), told.get("reason")
+        more = "" if score is None else f", roots {_text(score)} of 4"
+        more += f": {_text(reason)}" if reason else ""
+        what = f"{_text(told.get('count'))} {_text(told.get('stage'))}"
+        number, at = _text(one.get("id")), _at(told.get("at"), local)
+        yield f"  stage {number}, {at}, {what}{more}"
+    sums = _object(found.get("plants"))
+    if sums.get("potted"):
+        alive = sums.get("alive_after_six_weeks")
+        known = "" if alive is None else f", {_text(alive)} alive six weeks after"
+        told_of = f"{_text(sums.get('here'))} should be there"
+        yield f"  potted {_text(sums.get('potted'))}, {told_of}{known}"
 
 
 def _at(value: object, local: Callable[[str], str]) -> str:

@@ -38,12 +38,29 @@ def add_parser(
         help="hold a configuration to its rules and say it in words",
         description=(
             "Reads a configuration and tells in words what will be kept, by what"
-            " limits, and what cannot fail off. Exit 0: all well; 1: usable, but"
-            " there is something to see to; 2: errors, each with its place."
+            " limits, and what cannot fail off. --live meets the bench itself: each"
+            " probe is listened to, each relay told to switch off; broker, clock and"
+            " disk are looked at. Exit 0: all well; 1: usable, but there is something"
+            " to see to; 2: errors, each with its place."
         ),
     )
     parser.add_argument("config", metavar="CONFIG", type=Path, help="a TOML file")
     parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.add_argument(
+        "--live", action="store_true", help="meet probes, relays, broker and board"
+    )
+    parser.add_argument(
+        "--for",
+        dest="listen",
+        metavar="TIME",
+        help='how long --live listens, such as "2 min" (default: as the probes need)',
+    )
+    parser.add_argument(
+        "--with-heat",
+        action="store_true",
+        help="--live also switches each relay on for a moment, when you say yes to it,"
+        " and sees that it drops out by itself",
+    )
     parser.set_defaults(run=run)
 
 
@@ -51,20 +68,57 @@ def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     from controller.adapters.notify import NotifyError
     from controller.adapters.settings import SettingsError, load
+    from controller.cli.crop_files import crops_of
 
     try:
         settings = load(args.config, os.environ)
         told = tuple(told_in_words(settings, _addresses(settings)))
+        crops = crops_of(settings.crops)
     except (NotifyError, SettingsError) as error:
         print(error, file=sys.stderr)
         return 2
+    if args.live:
+        return _live(args, settings)
+    if args.listen or args.with_heat:
+        print("bottomheat check: --for and --with-heat want --live", file=sys.stderr)
+        return 2
     findings = tuple(worries(settings))
     if args.json:
-        found = _as_json(settings, findings) | {"notify": told}
+        found = _as_json(settings, findings) | {"notify": told, "crops": len(crops)}
         print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
         print("\n".join(_in_words(settings, findings, told)))
     return 1 if findings else 0
+
+
+def _live(args: argparse.Namespace, settings: "Settings") -> int:
+    """Meet the bench; return the exit status."""
+    import asyncio
+
+    from controller.adapters.clocks import SystemClock
+    from controller.adapters.settings.quantities import duration
+    from controller.cli import live_words
+    from controller.cli.live_check import Wishes, met
+    from controller.cli.person import Terminal
+
+    try:
+        listen_ms = duration(args.listen).milli if args.listen else None
+    except ValueError as error:
+        print(f"bottomheat check: --for {args.listen}: {error}", file=sys.stderr)
+        return 2
+    out = sys.stderr if args.json else sys.stdout
+    wishes = Wishes(listen_ms=listen_ms, with_heat=args.with_heat)
+    clock = SystemClock(settings.timezone)
+    try:
+        found = asyncio.run(met(settings, clock, Terminal(out), wishes))
+    except EOFError:
+        print("bottomheat check: nobody answered; heat is off", file=sys.stderr)
+        return 2
+    if args.json:
+        print(json.dumps(live_words.record(found), ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(live_words.in_words(found)))
+    return 1 if found.findings else 0
 
 
 def _addresses(settings: "Settings") -> dict[str, str]:
@@ -92,6 +146,20 @@ def worries(settings: "Settings") -> Iterator[str]:
     if nights and "[bench] timezone" not in settings.written:
         yield "there are night setpoints but no timezone: night is told by UTC"
     yield from _notify_worries(settings)
+    yield from _api_worries(settings)
+
+
+def _api_worries(settings: "Settings") -> Iterator[str]:
+    """Yield what of the way in needs somebody; run refuses some of it."""
+    from controller.adapters.access import AccessError
+    from controller.cli.entrance import access_of, entrance_worries
+
+    try:
+        access = access_of(settings, lambda _: None)
+    except AccessError as error:
+        yield f"run will not start: {error}"
+    else:
+        yield from entrance_worries(settings.api, access)
 
 
 def _notify_worries(settings: "Settings") -> Iterator[str]:

@@ -6,8 +6,9 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from urllib.parse import quote, urlencode
 
-from controller.cli.asking import AskError, Json, add_options, ask, clean
+from controller.cli.asking import Json, add_options, ask, clean
 from controller.cli.log_words import A_TIME
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said, local_words
 from controller.records.events import EventKind
 
@@ -114,6 +115,9 @@ def _body(args: argparse.Namespace) -> Json:
 def _in_words(args: argparse.Namespace, found: Json) -> Iterator[str]:
     if args.what != "list":
         yield _line(found, local_words(args))
+        warnings = found.get("warnings")
+        for warning in warnings if isinstance(warnings, list) else ():
+            yield f"  ! {clean(warning)}"
         return
     listed = found.get("events")
     events = listed if isinstance(listed, list) else []

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import sys
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
@@ -20,7 +21,7 @@ from controller.adapters.exchange import (
     write_csv,
     write_parquet,
 )
-from controller.adapters.season_log import SeasonLogReader
+from controller.adapters.season_log import LogError, SeasonLogReader
 from controller.cli.beginning import versions
 from controller.cli.log_words import A_TIME, scans_with_progress, utc_ms_said
 from controller.core.plan import all_probes, all_trays
@@ -44,14 +45,20 @@ def add_parser(
         epilog=_columns(),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("log", metavar="LOG", type=Path, help="the season log")
+    parser.add_argument(
+        "log",
+        metavar="LOG",
+        type=Path,
+        help="the season log, or a folder of those of many benches",
+    )
     parser.add_argument(
         "-o",
         "--out",
         metavar="FILE",
         type=Path,
         required=True,
-        help="the file, whose name ends in .csv or .parquet",
+        help="the file, whose name ends in .csv or .parquet; of a folder of logs the"
+        " folder that gets bench=NAME/LOG.parquet",
     )
     parser.add_argument(
         "--commands", action="store_true", help="write switchings, not readings"
@@ -96,6 +103,63 @@ def _columns() -> str:
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
+    if args.log.is_dir():
+        return _run_folder(args)
+    told = _exported(args)
+    if args.json:
+        print(json.dumps(told, ensure_ascii=False, indent=2))
+    else:
+        print(_in_words(told))
+    return 0
+
+
+def _run_folder(args: argparse.Namespace) -> int:
+    """Write each log of a folder to a file of its own; return the exit status.
+
+    The folders are named as several programs read them: bench=NAME is a column.
+    """
+    if args.out.suffix:
+        raise ExchangeError(f"-o {args.out}: for a folder of logs, name a folder")
+    done, failed = [], []
+    for log in sorted(args.log.glob("*.db")):
+        try:
+            done.append(_exported(_one_of(args, log)))
+        except (ExchangeError, LogError) as error:
+            failed.append({"log": str(log), "why": str(error)})
+            print(f"bottomheat export: {error}", file=sys.stderr)
+    if args.json:
+        told = {"files": done, "failed": failed}
+        print(json.dumps(told, ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(_in_words(one) for one in done))
+    if not done and not failed:
+        raise ExchangeError(f"{args.log}: there is no season log (*.db) in it")
+    return 1 if failed else 0
+
+
+def _one_of(args: argparse.Namespace, log: Path) -> argparse.Namespace:
+    """Return what is asked of one log of a folder.
+
+    Raises:
+        LogError: It is none.
+        ExchangeError: It has no run.
+    """
+    headers = SeasonLogReader(log).runs()
+    if not headers:
+        raise ExchangeError(f"{log}: there is no run in it")
+    folder: Path = args.out / f"bench={headers[-1].plan.bench}"
+    folder.mkdir(parents=True, exist_ok=True)
+    out = folder / f"{log.stem}.parquet"
+    return argparse.Namespace(**{**vars(args), "log": log, "out": out})
+
+
+def _in_words(told: "dict[str, str | int]") -> str:
+    size_mb = int(told["bytes"]) / 1e6
+    return f"{told['file']}: {told['rows']:,} {told['table']}, {size_mb:.1f} MB"
+
+
+def _exported(args: argparse.Namespace) -> "dict[str, str | int]":
+    """Write one log; return what was written."""
     write = _writer(args)
     reader = SeasonLogReader(args.log)
     headers = reader.runs()
@@ -105,12 +169,8 @@ def run(args: argparse.Namespace) -> int:
     source = Source(table, headers, rows, versions()["bottomheat"])
     count = write(args.out, source, overwrite=args.overwrite)
     size = args.out.stat().st_size
-    if args.json:
-        told = {"file": str(args.out), "table": table.name, "rows": count}
-        print(json.dumps({**told, "bytes": size}, ensure_ascii=False, indent=2))
-    else:
-        print(f"{args.out}: {count:,} {table.name}, {size / 1e6:.1f} MB")
-    return 0
+    name = str(args.out)
+    return {"file": name, "table": table.name, "rows": count, "bytes": size}
 
 
 class _Write(Protocol):

@@ -1,5 +1,6 @@
 """Parts of bottomheat that are installed when they are wanted. No command."""
 
+import os
 from importlib.util import find_spec
 
 
@@ -18,12 +19,23 @@ def need(extra: str, what: str, *packages: str) -> None:
     Raises:
         ExtraMissingError: One is not.
     """
+    one_thread()
     for package in packages:
         if find_spec(package) is None:
             raise ExtraMissingError(
                 f"{what} needs {package}, which is not installed:"
                 f' pip install "bottomheat[{extra}]" (64-bit systems only)'
             )
+
+
+def one_thread() -> None:
+    """Keep linear algebra to one thread, unless the environment says otherwise.
+
+    What is multiplied here is tall and thin: more threads wait for each other
+    longer than they work, on a busy board ten times as long. To be called before
+    numpy is first imported.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def have(package: str) -> bool:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from controller.adapters.exchange import ExchangeError
 from controller.adapters.season_log import SeasonLogReader
+from controller.cli.extras import one_thread
 from controller.cli.log_words import A_TIME, scans_with_progress, utc_ms_said
 from controller.ports import RunHeader
 from controller.review.mat_history import MatHistory, mat_histories, mats_of
@@ -71,6 +72,7 @@ def add_parser(
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
+    one_thread()
     try:
         _refuse(args)
         headers, records = _records(args)

@@ -9,8 +9,10 @@ from functools import cache
 from pathlib import Path
 
 from api.app import create_app
+from api.live import Feed
 from api.record_book import Records
 from api.server import serve
+from controller.adapters.access import FileAccess
 from controller.adapters.announcements import Announcer
 from controller.adapters.broker import embedded_broker
 from controller.adapters.gpio import pin_relays
@@ -24,6 +26,8 @@ from controller.adapters.season_log import (
 )
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
+from controller.cli.entrance import listen_for, reach_of
+from controller.cli.forecaster import Forecaster
 from controller.cli.telling import notifier_for
 from controller.daemon import Daemon, Parts
 from controller.endings import StopOrder, warn
@@ -43,6 +47,7 @@ class Stage:
         watchdog: Who hears that scans go on.
         notes: Sentences about how the run begins, for the journal.
         on_api: Called with the API's port when it takes requests.
+        access: Who may use the API; None: whoever is on this machine.
     """
 
     settings: Settings
@@ -53,6 +58,7 @@ class Stage:
     watchdog: Watchdog
     on_api: Callable[[int], None]
     notes: tuple[str, ...] = ()
+    access: FileAccess | None = None
 
 
 LISTEN_FIRST_S = 0.3
@@ -146,14 +152,31 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     """Run a daemon and its API until told to stop, every mat off at the end."""
     path: Path = stage.settings.log.path
     reader = _one_reader(path)
-    app = create_app(daemon, reader, stage.clock, Records(stage.log, reader))
-    api = stage.settings.api
+    api, access = stage.settings.api, stage.access
+    forecaster = Forecaster(
+        log=path,
+        crops=stage.settings.crops,
+        clock=stage.clock,
+        changes=lambda after: reader().changes(after),
+        say=say,
+    )
+    records = Records(stage.log, reader)
+    app = create_app(
+        daemon, reader, stage.clock, records, access, reach_of(api), forecaster.kept
+    )
+    feed: Feed = app.state.context.feed
 
     async def served() -> None:
-        await serve(app, api.host, api.port, stage.on_api)
+        await serve(app, listen_for(api, access), stage.on_api)
+
+    async def fed() -> None:
+        await feed.serve(daemon)
 
     last_words = LastWords(stage.settings.wiring, stage.clock, say)
-    await daemon.run(stop, served, last_words.serve)
+    also = [served, fed, last_words.serve, forecaster.serve]
+    if access is not None:
+        also.append(access.serve)
+    await daemon.run(stop, *also)
 
 
 @asynccontextmanager

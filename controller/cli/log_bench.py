@@ -22,10 +22,19 @@ def zone_of(path: Path) -> str:
     Raises:
         LogError: There is no run, or it cannot be read.
     """
+    return _newest(path).timezone
+
+
+def name_of(path: Path) -> str:
+    """Return the name of the bench in a log's newest run; raise as zone_of."""
+    return _newest(path).plan.bench
+
+
+def _newest(path: Path) -> RunHeader:
     headers = SeasonLogReader(path).runs()
     if not headers:
         raise _without_run(path)
-    return headers[-1].timezone
+    return headers[-1]
 
 
 def _without_run(path: Path) -> LogError:

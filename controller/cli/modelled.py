@@ -24,6 +24,8 @@ from sim.fitting.fit import fit_mat
 from sim.fitting.fitted import Fitted
 from sim.fitting.gridded import record_of
 from sim.fitting.record import Record
+from sim.tuning.coming import after
+from sim.tuning.days import whole_days
 from sim.tuning.figures import Season
 from sim.tuning.worlds import (
     Tell,
@@ -75,15 +77,33 @@ class Modelled:
         return float(self.record.on_share.mean())
 
 
-def modelled(path: Path, mat: str | None) -> Modelled:
-    """Return a mat of a season log with its fitted model.
+def planned(path: Path, mat: str | None) -> tuple[RunHeader, MatPlan]:
+    """Return the last run in which a mat was controlled, and how it was kept.
+
+    That is quickly read; what was asked for is held to it before anything is
+    fitted.
 
     Args:
         path: The season log.
         mat: Its name; None: the only one that was heated.
 
     Raises:
-        AskedError: There is no such mat, or no model of it.
+        AskedError: There is no such mat.
+    """
+    return _planned(path, SeasonLogReader(path).runs(), mat)
+
+
+def modelled(path: Path, mat: str | None, coming_days: int | None = None) -> Modelled:
+    """Return a mat of a season log with its fitted model.
+
+    Args:
+        path: The season log.
+        mat: Its name; None: the only one that was heated.
+        coming_days: How many days to come will be asked for; None: none.
+
+    Raises:
+        AskedError: There is no such mat, or no model of it, or too few days to
+            say anything of days to come.
     """
     reader = SeasonLogReader(path)
     header, own = _planned(path, reader.runs(), mat)
@@ -94,6 +114,7 @@ def modelled(path: Path, mat: str | None) -> Modelled:
         raise AskedError(f"{path}: no scan of mat {own.name} is in it")
     try:
         plain = record_of(history)
+        _enough(plain, coming_days)
         fitted = fit_mat(plain)
         asked, lost = without_unmodelled(own, fitted.zones)
     except ValueError as error:
@@ -114,6 +135,19 @@ def modelled(path: Path, mat: str | None) -> Modelled:
         one_plan=_alike(own, reader.runs()),
         notes=tuple(_notes(fits, lost)),
     )
+
+
+def _enough(record: Record, coming_days: int | None) -> None:
+    """Refuse days to come of which a log says nothing, before it is fitted.
+
+    Raises:
+        AskedError: It has too few whole days.
+    """
+    if coming_days is not None:
+        try:
+            whole_days(record, int(after(record, coming_days).minutes[0]))
+        except ValueError as error:
+            raise AskedError(f"--next {coming_days}: {error}") from None
 
 
 def _planned(

@@ -33,6 +33,8 @@ def _bench(settings: "Settings") -> Iterator[str]:
     at = "embedded in it" if broker.embedded else f"at {broker.host}:{broker.port}"
     yield f"Bench {plan.bench}, looked at every {_time(plan.scan_ms)}; broker {at}"
     yield f"  Local time: {settings.timezone}. Season log: {settings.log.path}"
+    if settings.crops is not None:
+        yield f"  Crops: those that come with it, and those of {settings.crops}"
     if plan.on_log_failure is OnLogFailure.HEAT_OFF:
         yield "  If the season log cannot be written: heat off, with an alarm."
     else:

@@ -12,20 +12,22 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from api.batch_bodies import MOST_BATCHES, BatchBody, CloseBody, LookBody, MoveBody
-from api.door import LARGEST_BODY
+from api.bodies import LARGEST_BODY
+from api.plant_bodies import StageBody
 from api.record_bodies import Body, EventBody
 from api.record_values import as_body
 from controller.adapters.exchange import ExchangeError
 from controller.adapters.exchange.whole_file import check_free, whole_file
 from controller.adapters.season_log import SeasonLogReader
-from controller.cli.asking import AskError, Json, ask
+from controller.cli.asking import Json, ask
+from controller.cli.over_http import AskError
 from controller.cli.record_words import at_said
 from controller.records.book import Book, batches, events, fold
 from controller.records.changes import Value
 
 _Row = dict[str, object]
 
-_WHOLE = ("count", "sentinels", "nodes", "nodes_below", "wounds_sides")
+_WHOLE = ("count", "wanted", "sentinels", "nodes", "nodes_below", "wounds_sides")
 _DECIMAL = (
     *("length_mm", "thickness_mm", "base_depth_mm", "wounds_length_mm"),
     *("hormone_ppm", "hormone_seconds", "wrap_down_mm", "base_c", "upper_c"),
@@ -96,6 +98,14 @@ def _tables(book: Book) -> dict[str, tuple[list[str], list[_Row]]]:
                 {"batch": file.code, "id": number, **_flat(move)}
                 for file in files
                 for number, move in file.moves
+            ],
+        ),
+        "plants.csv": (
+            ["batch", "id", *_columns(StageBody)],
+            [
+                {"batch": file.code, "id": number, **_flat(stage)}
+                for file in files
+                for number, stage in file.stages
             ],
         ),
         "ends.csv": (

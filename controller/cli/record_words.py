@@ -8,9 +8,10 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from controller.cli.asking import AskError, ask
-from controller.cli.log_bench import zone_of
+from controller.cli.asking import ask
+from controller.cli.log_bench import name_of, zone_of
 from controller.cli.log_words import utc_ms_said
+from controller.cli.over_http import AskError
 
 
 def timezone_of(args: argparse.Namespace) -> str:
@@ -28,6 +29,13 @@ def _timezone(args: argparse.Namespace) -> str:
     if not isinstance(zone, str):
         raise AskError("what answers there does not tell the bench's time zone")
     return zone
+
+
+def bench_of(args: argparse.Namespace) -> str:
+    """Return the bench's name, as its API or its log tells."""
+    if args.log is not None:
+        return name_of(args.log)
+    return str(ask(args, "GET", "/v1/bench").get("bench", ""))
 
 
 def at_said(args: argparse.Namespace, option: str, text: str) -> str:

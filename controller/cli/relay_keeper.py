@@ -66,11 +66,13 @@ def run(args: argparse.Namespace) -> int:
 
     try:
         pins = pairs("--relay", args.relay, "a pin")
+        # Off first: the keeper before this one may have been killed while it was on,
+        # and whatever else is wrong must not leave it so.
+        outputs = {t: Pin(pin, active_low=args.active_low) for t, pin in pins.items()}
         door = door_of(args, PEER_KEEPALIVE_S)
     except ValueError as error:
         print(f"bottomheat relay-keeper: {error}", file=sys.stderr)
         return 2
-    outputs = {t: Pin(pin, active_low=args.active_low) for t, pin in pins.items()}
     trace = None if args.trace is None else ContactTrace(args.trace)
     try:
         return asyncio.run(_keep(outputs, door, trace))

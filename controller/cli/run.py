@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from controller.adapters.access import FileAccess
     from controller.adapters.settings import Settings
     from controller.cli.opening import Opening
 
@@ -17,6 +18,11 @@ ENDED_BY_ITSELF = 3
 ANOTHER_RUNS = 4
 """Exit status when an older controller keeps this bench on this broker: to be
 started again at once would help nobody."""
+
+
+BRINGING_UP_S = 1_800
+"""Chosen: what a board may take to bring an older season log up to this version;
+a service manager that waited less would kill it in the middle, again and again [s]."""
 
 
 def add_parser(
@@ -46,8 +52,10 @@ def add_parser(
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     from controller.adapters.clocks import SystemClock
-    from controller.adapters.season_log import TripFile, trips_beside
+    from controller.adapters.season_log import TripFile, is_former, trips_beside
     from controller.adapters.settings import load
+    from controller.adapters.watchdog import service_manager
+    from controller.cli.entrance import access_of, entrance_worries
     from controller.cli.opening import opened
     from controller.endings import warn
 
@@ -57,17 +65,25 @@ def run(args: argparse.Namespace) -> int:
     except ValueError as error:
         print(f"bottomheat run: {error}", file=sys.stderr)
         return 2
+    if is_former(settings.log.path):
+        text = f"brings {settings.log.path} up to this version"
+        service_manager(os.environ).busy(text, BRINGING_UP_S)
+        warn(f"bottomheat run: {text}; heat waits")
+    access = access_of(settings, warn)
+    for sentence in entrance_worries(settings.api, access):
+        warn(f"bottomheat run: {sentence}")
     opening = opened(settings, SystemClock(settings.timezone).now(), trips, warn)
     try:
-        return asyncio.run(_live(settings, opening))
+        return asyncio.run(_live(settings, opening, access))
     finally:
         opening.log.close()
 
 
-async def _live(settings: "Settings", opening: "Opening") -> int:
+async def _live(settings: "Settings", opening: "Opening", access: "FileAccess") -> int:
     from controller.adapters.clocks import SystemClock
     from controller.adapters.one_wire import OneWire
     from controller.adapters.watchdog import service_manager, watchdog_worries
+    from controller.cli.entrance import address_of
     from controller.cli.live import (
         Stage,
         daemon_on,
@@ -99,8 +115,9 @@ async def _live(settings: "Settings", opening: "Opening") -> int:
             sources=[OneWire(here, every_ms, clock)] if here else [],
             watchdog=service_manager(os.environ),
             notes=opening.notes,
+            access=access,
             on_api=lambda port: say(
-                f"bench {plan.bench}: http://{settings.api.host}:{port}/v1/bench"
+                f"bench {plan.bench}: {address_of(settings.api, port)}/v1/bench"
             ),
         )
         try:

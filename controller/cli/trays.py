@@ -1,11 +1,12 @@
-"""`bottomheat trays`: the bench now, as a table, from the JSON API."""
+"""`bottomheat trays`: the bench as a table, now or as it changes, from the API."""
 
 import argparse
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 
-from controller.cli.asking import URL, AskError, clean, get
+from controller.cli.asking import ask, clean
+from controller.cli.over_http import AskError, add_url_options
 
 Json = Mapping[str, object]
 Row = tuple[str, ...]
@@ -24,16 +25,23 @@ def add_parser(
         ),
     )
     parser.add_argument(
-        "--url", default=URL, help="address of the bench's API (default: %(default)s)"
+        "--watch",
+        action="store_true",
+        help="show it until Ctrl-C, drawn anew whenever it changes",
     )
-    parser.add_argument("--json", action="store_true", help="print JSON")
+    add_url_options(parser)
+    parser.add_argument(
+        "--json", action="store_true", help="print JSON; with --watch a line each"
+    )
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     try:
-        bench = get(args.url, "/v1/bench")
+        if args.watch:
+            return _watched(args)
+        bench = ask(args, "GET", "/v1/bench")
         alarms = _objects(bench, "alarms")
         text = _as_json(bench) if args.json else "\n".join(_table(bench))
     except AskError as error:
@@ -41,6 +49,12 @@ def run(args: argparse.Namespace) -> int:
         return 2
     print(text)
     return 1 if any(map(_holds, alarms)) else 0
+
+
+def _watched(args: argparse.Namespace) -> int:
+    from controller.cli.watch import watch
+
+    return watch(args, _table)
 
 
 def _as_json(bench: Json) -> str:

@@ -30,6 +30,9 @@ WITHOUT_NUMBA = 12
 of the log."""
 
 MOST_CANDIDATES = 100_000
+FORECAST = "forecast"
+"""What is written after --rooting for the sum that is foretold."""
+
 HALF_KELVINS = tuple(range(-8_000, 4_001, 500))
 _FAHRENHEITS = tuple(range(-14, 8))
 
@@ -63,7 +66,9 @@ def add_parser(
     parser.add_argument(
         "--rooting",
         metavar="SUM",
-        help='what stands for rooted, such as "3200 K·h above 10 °C"',
+        help='what stands for rooted, such as "3200 K·h above 10 °C", or "forecast":'
+        " what is foretold of the mat's open batches, which is taken, too, where the"
+        " wish needs it and nothing is said",
     )
     add_terms(parser)
     parser.add_argument(
@@ -156,12 +161,13 @@ def _kept(found: "Tuned") -> "list[tuple[str, MatPlan]]":
 
 def _found(args: argparse.Namespace) -> "tuple[Tuned, Configured | None]":
     """Return what a search found, and the configuration that was named."""
-    from controller.cli.modelled import modelled
+    from controller.cli.modelled import modelled, planned
     from controller.cli.tune_write import configured
 
     asked = _asked(args)
-    of = modelled(args.log, args.mat)
-    configuration = configured(args.config, of.own.name) if args.config else None
+    _, own = planned(args.log, args.mat)
+    configuration = configured(args.config, own.name) if args.config else None
+    of = modelled(args.log, args.mat, args.next_days)
     fahrenheit = configuration is not None and configuration.fahrenheit
     return _searched(args, of, asked, fahrenheit=fahrenheit), configuration
 
@@ -172,6 +178,7 @@ class _Asked(NamedTuple):
     wish: "Wish | None"
     rooting: "Rooting | None"
     price: "Price | None"
+    notes: tuple[str, ...] = ()
 
 
 def _asked(args: argparse.Namespace) -> _Asked:
@@ -180,11 +187,17 @@ def _asked(args: argparse.Namespace) -> _Asked:
 
     _sensible(args)
     wish = None if args.wish is None else read_wish(args.wish)
-    rooting = None if args.rooting is None else asked.rooting(args.rooting)
-    if wish is not None and wish.needs_rooting and rooting is None:
-        raise WishError(ROOTING_ASK)
     price = None if args.price is None else asked.price(args.price)
-    return _Asked(wish, rooting, price)
+    if args.rooting not in (None, FORECAST):
+        return _Asked(wish, asked.rooting(args.rooting), price)
+    if args.rooting is None and not (wish is not None and wish.needs_rooting):
+        return _Asked(wish, None, price)
+    from controller.cli.rooting_foretold import rooting_foretold
+
+    found = rooting_foretold(args.log, args.mat)
+    if found is None:
+        raise WishError(f"{ROOTING_ASK}; no open batch on the mat has a forecast")
+    return _Asked(wish, found.rooting, price, (found.note,))
 
 
 def _searched(
@@ -192,7 +205,7 @@ def _searched(
 ) -> "Tuned":
     """Return what a search found, its finalists run again."""
     from controller.cli.modelled import progress
-    from controller.cli.tuned import Terms, Tuned
+    from controller.cli.tuned import Terms, Tuned, held_back
     from sim.fitting.evening import evening
     from sim.tuning.candidates import candidates, knobs_of
     from sim.tuning.coverage import coverage
@@ -215,7 +228,12 @@ def _searched(
         wish=wish,
         answer=None if wish is None else grant(wish, figures, result.allowed),
         proofs={},
-        notes=(*of.notes, *_notes(args, of)),
+        notes=(
+            *of.notes,
+            *asked.notes,
+            *_notes(of, dated=asked.rooting),
+            *held_back(figures),
+        ),
         evening=evening(of.record, of.own, of.fits).steps if narrow else (),
         terms=Terms(price=asked.price, rated=args.rated, fahrenheit=fahrenheit),
     )
@@ -256,7 +274,7 @@ def _grid(own: "MatPlan", *, fahrenheit: bool) -> tuple[int, ...]:
     return tuple(mc - present_mc for mc in around)
 
 
-def _notes(args: argparse.Namespace, of: "Modelled") -> list[str]:
+def _notes(of: "Modelled", *, dated: "Rooting | None") -> list[str]:
     notes = []
     if not have("numba"):
         notes.append(
@@ -267,7 +285,7 @@ def _notes(args: argparse.Namespace, of: "Modelled") -> list[str]:
         notes.append(
             "the mat has a programme of steps: its setpoints stay, the rest is tried"
         )
-    if args.rooting:
+    if dated:
         notes.append(
             "dates count from the first hour of the log and go on at its mean rate,"
             " as if all days were like those of the log"

@@ -37,6 +37,25 @@ class Terms:
     fahrenheit: bool
 
 
+def held_back(figures: Figures) -> tuple[str, ...]:
+    """Return what to say where heat is held back in the model, a sentence or none.
+
+    The guards of response learn what is usual of a tray in days. A model of two
+    lags begins anew and may feel its mat later than the bench does, so that a
+    guard can act in it alone.
+    """
+    hours = figures.refused_h[OWN, 0]
+    if not hours > 0:
+        return ()
+    return (
+        f"limits or guards hold heat back for {hours:.1f} h of this time in the model,"
+        " with the settings as they are. If they did not on the bench (its alarms"
+        " tell), the model is at fault: in it heat can be felt later than on"
+        " the bench, and the guard 'heat not felt' then acts in it alone. Figures that"
+        " lean on it are wrong",
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tuned:
     """What was found.

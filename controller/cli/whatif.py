@@ -71,18 +71,19 @@ def run(args: argparse.Namespace) -> int:
 
 def _found(args: argparse.Namespace) -> "Tuned":
     from controller.cli import asked
-    from controller.cli.modelled import modelled, progress
+    from controller.cli.modelled import modelled, planned, progress
     from controller.cli.next_days import check_days
-    from controller.cli.tuned import Terms, Tuned
+    from controller.cli.tuned import Terms, Tuned, held_back
     from sim.tuning.searching import proof, search
 
     price = None if args.price is None else asked.price(args.price)
     if args.rated < 1:
         raise asked.AskedError(f"--rated {args.rated}: at least 1")
     check_days(args.next_days)
-    of = modelled(args.log, args.mat)
+    header, own = planned(args.log, args.mat)
+    _refuse_broken(header.plan, asked.mat_with(own, args.set))
+    of = modelled(args.log, args.mat, args.next_days)
     other = asked.mat_with(of.asked, args.set)
-    _refuse_broken(of.header.plan, asked.mat_with(of.own, args.set))
     result = search(
         of.record,
         of.worlds,
@@ -102,7 +103,7 @@ def _found(args: argparse.Namespace) -> "Tuned":
         wish=None,
         answer=None,
         proofs={n: proof(of.worlds[0], plan, of.scan_s) for n, plan in plans},
-        notes=of.notes,
+        notes=(*of.notes, *held_back(result.figures)),
         evening=(),
         terms=Terms(
             price=price,

@@ -116,6 +116,7 @@ class Batch:
         collected: The day on which it was taken.
         storage: How it was kept until it was stuck.
         count: How many were stuck, sentinels not counted.
+        wanted: How many plants are wanted of it in the end.
         sentinels: Spare ones for lifting, outside of the count.
         nodes: Nodes of each.
         length_mm: Length of each [mm].
@@ -147,6 +148,7 @@ class Batch:
     collected: date | None = None
     storage: str = ""
     count: int | None = None
+    wanted: int | None = None
     sentinels: int = 0
     nodes: int | None = None
     length_mm: float | None = None
@@ -197,6 +199,7 @@ def _faults(batch: Batch) -> Iterator[Fault]:
 
 def _number_faults(batch: Batch) -> Iterator[Fault]:
     yield from number_faults("count", batch.count, 1, MOST, "")
+    yield from number_faults("wanted", batch.wanted, 0, MOST, "")
     yield from number_faults("sentinels", batch.sentinels, 0, MOST, "")
     yield from number_faults("nodes", batch.nodes, 0, 100, "")
     yield from number_faults("nodes_below", batch.nodes_below, 0, 100, "")

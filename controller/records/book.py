@@ -7,7 +7,7 @@ here: the fold, and looking things up in it.
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from controller.records.batches import Batch
 from controller.records.changes import Change, Kind, Value
@@ -15,11 +15,13 @@ from controller.records.codes import CodeError, canonical
 from controller.records.events import BenchEvent
 from controller.records.looks import Look
 from controller.records.places import Closing, Move, Stay, stays
+from controller.records.stages import Stage
+from controller.records.trials import Trial
 
 History = tuple[Change, ...]
 """All changes of one record, oldest first; the last one holds."""
 
-T = TypeVar("T", BenchEvent, Batch, Look, Move, Closing)
+T = TypeVar("T", BenchEvent, Batch, Look, Move, Closing, Stage, Trial)
 
 
 class BookError(ValueError):
@@ -71,6 +73,7 @@ class BatchFile:
         looks: Looks by their numbers, in order of time, without withdrawn ones.
         moves: The same for moves.
         closing: How it ended; None: it is open.
+        stages: What became of its plants, as looks and moves are told.
     """
 
     code: str
@@ -79,6 +82,7 @@ class BatchFile:
     looks: tuple[tuple[str, Look], ...]
     moves: tuple[tuple[str, Move], ...]
     closing: Closing | None
+    stages: tuple[tuple[str, Stage], ...] = ()
 
     @property
     def stays(self) -> tuple[Stay, ...]:
@@ -145,7 +149,7 @@ def _is_code(text: str) -> bool:
 
 
 def _batch_of(value: Value) -> str:
-    return "" if isinstance(value, BenchEvent | Batch) else value.batch
+    return "" if isinstance(value, BenchEvent | Batch | Trial) else value.batch
 
 
 def _values(book: Book, kind: Kind, shape: type[T]) -> Iterator[tuple[str, T]]:
@@ -180,6 +184,33 @@ def move_in(book: Book, number: str) -> Move:
     return value
 
 
+def stage_in(book: Book, number: str) -> Stage:
+    """Return a stage as it is now; raise NoSuchRecordError if there is none."""
+    value = book.history(Kind.STAGE, number)[-1].value
+    if not isinstance(value, Stage):
+        raise BookError(f"stage {number} is {value!r}")
+    return value
+
+
+def trial_in(book: Book, number: str) -> Trial:
+    """Return a trial as it is now; raise NoSuchRecordError if there is none."""
+    value = book.history(Kind.TRIAL, number)[-1].value
+    if not isinstance(value, Trial):
+        raise BookError(f"trial {number} is {value!r}")
+    return value
+
+
+def trials(book: Book, *, withdrawn: bool = False) -> list[tuple[str, Trial]]:
+    """Return all trials with their numbers, in the order in which they were told.
+
+    Args:
+        book: The book.
+        withdrawn: Whether those told by mistake are among them.
+    """
+    found = _values(book, Kind.TRIAL, Trial)
+    return [one for one in found if withdrawn or not one[1].withdrawn]
+
+
 def events(book: Book, *, withdrawn: bool = False) -> list[tuple[str, BenchEvent]]:
     """Return all events with their numbers, in order of when they happened.
 
@@ -202,10 +233,9 @@ def batches(book: Book, *, withdrawn: bool = False) -> list[BatchFile]:
         book: The book.
         withdrawn: Whether those told by mistake are among them.
     """
-    looks = list(_values(book, Kind.LOOK, Look))
-    moves = list(_values(book, Kind.MOVE, Move))
+    told = _told(book)
     return [
-        _file(book, code, looks, moves)
+        _file(book, code, told)
         for code, batch in _values(book, Kind.BATCH, Batch)
         if withdrawn or not batch.withdrawn
     ]
@@ -232,17 +262,26 @@ def batch_in(book: Book, code: str) -> BatchFile:
         written = canonical(code)
     except CodeError as error:
         raise NoSuchRecordError(f"there is no batch {code[:40]!r}: {error}") from None
-    looks = list(_values(book, Kind.LOOK, Look))
-    moves = list(_values(book, Kind.MOVE, Move))
-    return _file(book, written, looks, moves)
+    return _file(book, written, _told(book))
 
 
-def _file(
-    book: Book,
-    code: str,
-    looks: list[tuple[str, Look]],
-    moves: list[tuple[str, Move]],
-) -> BatchFile:
+class _Told(NamedTuple):
+    """What was told of all batches, gone through once."""
+
+    looks: list[tuple[str, Look]]
+    moves: list[tuple[str, Move]]
+    stages: list[tuple[str, Stage]]
+
+
+def _told(book: Book) -> _Told:
+    return _Told(
+        list(_values(book, Kind.LOOK, Look)),
+        list(_values(book, Kind.MOVE, Move)),
+        list(_values(book, Kind.STAGE, Stage)),
+    )
+
+
+def _file(book: Book, code: str, told: _Told) -> BatchFile:
     history = book.history(Kind.BATCH, code)
     batch = history[-1].value
     if not isinstance(batch, Batch):
@@ -253,13 +292,14 @@ def _file(
         code,
         batch,
         history,
-        _own(looks, code),
-        _own(moves, code),
+        _own(told.looks, code),
+        _own(told.moves, code),
         closing if isinstance(closing, Closing) and not closing.withdrawn else None,
+        _own(told.stages, code),
     )
 
 
-_Dated = TypeVar("_Dated", Look, Move)
+_Dated = TypeVar("_Dated", Look, Move, Stage)
 
 
 def _own(told: list[tuple[str, _Dated]], code: str) -> tuple[tuple[str, _Dated], ...]:

@@ -11,8 +11,10 @@ from controller.records.batches import Batch
 from controller.records.events import BenchEvent
 from controller.records.looks import Look
 from controller.records.places import Closing, Move
+from controller.records.stages import Stage
+from controller.records.trials import Trial
 
-Value = BenchEvent | Batch | Look | Move | Closing
+Value = BenchEvent | Batch | Look | Move | Closing | Stage | Trial
 """A record as it is after a change."""
 
 
@@ -24,6 +26,8 @@ class Kind(StrEnum):
     LOOK = "look"
     MOVE = "move"
     CLOSING = "closing"
+    STAGE = "stage"
+    TRIAL = "trial"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,8 @@ _KINDS: dict[type[Value], Kind] = {
     Look: Kind.LOOK,
     Move: Kind.MOVE,
     Closing: Kind.CLOSING,
+    Stage: Kind.STAGE,
+    Trial: Kind.TRIAL,
 }
 
 

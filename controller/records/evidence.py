@@ -175,6 +175,13 @@ def _rooting(
     return Rooting(1, after_ms, by_ms, agrees)
 
 
+def emerged_in(look: Look) -> int:
+    """Return how many seeds a look saw above the ground."""
+    if look.withdrawn or look.tops is None:
+        return 0
+    return look.tops.leafed + look.tops.wilted
+
+
 def dead_in(looks: Iterable[Look]) -> dict[str, int]:
     """Return how many were found dead in all looks, by cause."""
     valid = [look.dead for look in looks if not look.withdrawn]

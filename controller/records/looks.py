@@ -91,6 +91,8 @@ class Look:
         tug: What a gentle tug showed; None: not tugged.
         dead: Those found dead since the look before.
         sentinels: What was seen of the spare ones; None: not looked.
+        fine: The tops were looked through at a glance and nothing was wrong; none
+            was counted.
         who: Who looked.
         text: Whatever else.
         withdrawn: It was told by mistake and counts no longer.
@@ -105,6 +107,7 @@ class Look:
     tug: Tug | None = None
     dead: Dead = Dead()
     sentinels: Sentinels | None = None
+    fine: bool = False
     who: str = ""
     text: str = ""
     withdrawn: bool = False
@@ -131,6 +134,7 @@ def _faults(look: Look) -> Iterator[Fault]:
     yield from _count_faults(look)
     yield from _way_faults(look)
     yield from _sentinel_faults(look)
+    yield from _fine_faults(look)
 
 
 def _count_faults(look: Look) -> Iterator[Fault]:
@@ -174,6 +178,13 @@ def _sentinel_faults(look: Look) -> Iterator[Fault]:
     if spare.rooted > spare.lifted:
         right = f"must not be more than were lifted, {spare.lifted}"
         yield fault("sentinels.rooted", spare.rooted, right)
+
+
+def _fine_faults(look: Look) -> Iterator[Fault]:
+    wilted = look.tops.wilted if look.tops else 0
+    if look.fine and (wilted or total(look.dead)):
+        right = "what is fine has nothing wilted or dead: leave fine out"
+        yield fault("fine", "true", right)
 
 
 def _told(counts: _Counts) -> str:

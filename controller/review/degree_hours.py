@@ -63,6 +63,7 @@ def recount(
     tray: str,
     thresholds: Thresholds | None = None,
     span: Span | None = None,
+    days: LocalDays | None = None,
 ) -> Recount:
     """Count a tray's thermal time from the log.
 
@@ -72,6 +73,7 @@ def recount(
         thresholds: Base and upper; None: those of the tray, and as the live
             counter does, which begins anew where a plan changed them.
         span: Which time; None: all.
+        days: What to book it on; None: the bench's local days.
 
     Raises:
         NoSuchTrayError: No run has this tray.
@@ -79,9 +81,9 @@ def recount(
     """
     asked = span or Span()
     try:
-        return _Job(reader, tray, thresholds, asked).done(whole=False)
+        return _Job(reader, tray, thresholds, asked, days).done(whole=False)
     except OutOfOrderError:
-        return _Job(reader, tray, thresholds, asked).done(whole=True)
+        return _Job(reader, tray, thresholds, asked, days).done(whole=True)
 
 
 class _Job:
@@ -93,6 +95,7 @@ class _Job:
         tray: str,
         thresholds: Thresholds | None,
         span: Span,
+        days: LocalDays | None = None,
     ) -> None:
         self._reader, self._name, self._span = reader, tray, span
         headers = reader.runs()
@@ -116,7 +119,7 @@ class _Job:
         self._imported = others and not self._left_out
         if own and not self._imported:
             self._headers = own
-        self._days = LocalDays(self._timezone, *ends)
+        self._days = days or LocalDays(self._timezone, *ends)
         self._carried = self._first()
         self._ledger = Ledger(self._carried, self._days)
         self._means: dict[str, TrayMean] = {}

@@ -8,6 +8,10 @@ from datetime import UTC, date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from typing_extensions import override
+
+from controller.core.units import HOUR_MS
+
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FIRST_DAY = date(1970, 1, 1).toordinal()
 _MS = timedelta(milliseconds=1)
@@ -74,6 +78,32 @@ class LocalDays:
         """Return when a local day begins [ms]; where midnight is left out, after."""
         start = datetime(day.year, day.month, day.day, tzinfo=self._zone)
         return (start.astimezone(UTC) - _EPOCH) // _MS
+
+
+class EvenHours(LocalDays):
+    """Full hours of UTC in place of days, numbered since 1970.
+
+    Args:
+        from_utc_ms: Beginning of the span [ms].
+        to_utc_ms: Its end, not part of it [ms].
+    """
+
+    def __init__(self, from_utc_ms: int, to_utc_ms: int) -> None:
+        super().__init__("UTC", from_utc_ms, to_utc_ms)
+
+    @override
+    def at(self, utc_ms: int) -> Stretch:
+        """Return the hour of an instant, cut by the span."""
+        if utc_ms < self.from_ms:
+            return Stretch(None, -_EVER_MS, self.from_ms)
+        if utc_ms >= self.to_ms:
+            return Stretch(None, self.to_ms, _EVER_MS)
+        hour = utc_ms // HOUR_MS
+        return Stretch(
+            hour,
+            max(hour * HOUR_MS, self.from_ms),
+            min((hour + 1) * HOUR_MS, self.to_ms),
+        )
 
 
 def date_of(day: int) -> date:

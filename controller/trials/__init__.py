@@ -1,1 +1,6 @@
-"""Statistics of trials: to come."""
+"""Statistics of trials, on plain numbers, written on the standard library alone.
+
+From counts and stretches of time to intervals, tests, plans and verdicts. Nothing
+here knows of benches, records or files, reads a clock or draws a number that no
+seed gave.
+"""

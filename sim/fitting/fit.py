@@ -4,11 +4,11 @@ What may live here: the order of it: look for jumps, fit, judge what can be
 told, leave out days.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from controller.review.simc import half_rule
 from sim.fitting.fitted import PARAMETERS, Estimate, Fitted, FittedMat
 from sim.fitting.identifiable import (
     SINGULAR,
@@ -17,7 +17,7 @@ from sim.fitting.identifiable import (
     hopeless,
     together,
 )
-from sim.fitting.innovations import Found, best, sensitivities
+from sim.fitting.innovations import best, sensitivities
 from sim.fitting.jackknife import (
     LEAST_BLOCKS,
     blocks,
@@ -25,6 +25,7 @@ from sim.fitting.jackknife import (
     jackknife_error,
 )
 from sim.fitting.jumps import jumps
+from sim.fitting.models import Model, models
 from sim.fitting.record import Record
 from sim.fitting.residuals import residuals
 from sim.fitting.sight import Sight, sight
@@ -99,13 +100,10 @@ def fit_zone(record: Record, index: int) -> Fitted:
         why = f"only {len(leave_out)} days with readings; {LEAST_BLOCKS} are needed"
     if why:
         return _untold(record, index, why)
-    found = best(seen)
-    if not found.credible:
+    whole, anew = models(seen, leave_out)
+    if not all(model.two.credible for model in (whole, *anew)):
         return _untold(record, index, _NOT_FELT)
-    anew = [best(seen.without(block), found.where) for block in leave_out]
-    if not all(one.credible for one in anew):
-        return _untold(record, index, _NOT_FELT)
-    return _fitted(record, index, seen, found, anew)
+    return _fitted(record, index, seen, whole, anew)
 
 
 _NOT_FELT = (
@@ -115,15 +113,15 @@ _NOT_FELT = (
 
 
 def _fitted(
-    record: Record, index: int, seen: Sight, found: Found, anew: list[Found]
+    record: Record, index: int, seen: Sight, whole: Model, anew: Sequence[Model]
 ) -> Fitted:
     name, at_mat = record.zones[index], record.at_mat[index]
-    zone = found.zone(name, at_mat=at_mat)
-    replicates = tuple(one.zone(name, at_mat=at_mat) for one in anew)
+    two = whole.two
+    replicates = tuple(one.two.zone(name, at_mat=at_mat) for one in anew)
     # The noise ratio is no parameter of the bench, and told apart easily.
-    apart = collinearity(np.delete(sensitivities(seen, found), _RATIO, axis=1))
-    told = np.array([_figures(one) for one in replicates])
-    figures, errors = _figures(zone), jackknife_error(told)
+    apart = collinearity(np.delete(sensitivities(seen, two), _RATIO, axis=1))
+    told = np.array([one.figures() for one in anew])
+    figures, errors = whole.figures(), jackknife_error(told)
     whys = _whys(apart, figures, jackknife_error(_logarithms(told)))
     estimates = [
         Estimate(None, None, why) if why else Estimate(float(figure), float(error))
@@ -132,8 +130,8 @@ def _fitted(
     return Fitted(
         name=name,
         at_mat=at_mat,
-        zone=zone,
-        noise=found.noise,
+        zone=two.zone(name, at_mat=at_mat),
+        noise=two.noise,
         gain_k=estimates[_GAIN],
         slow_s=estimates[_SLOW],
         fast_s=estimates[_FAST],
@@ -145,18 +143,9 @@ def _fitted(
         replicates=replicates,
         condition=apart.condition,
         verdicts=tuple(dict.fromkeys(why for why in whys if why)),
-        residuals=residuals(
-            found.errors[seen.counts[seen.steps()]], len(found.where) + 2
-        ),
+        residuals=residuals(two.errors[seen.counts[seen.steps()]], len(two.where) + 2),
         room_known=float(np.isfinite(record.room_c).mean()),
     )
-
-
-def _figures(zone: Zone) -> Vector:
-    """Return gain [K], slow and fast lag [s], dead time [s] and offset [K]."""
-    slow_s, fast_s = zone.lags_s
-    delay_s = half_rule(zone.gain_k, (slow_s, fast_s)).delay_s
-    return np.array([zone.gain_k, slow_s, fast_s, delay_s, zone.offset_k])
 
 
 def _parameters(zone: Zone) -> Vector:

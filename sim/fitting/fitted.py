@@ -86,12 +86,13 @@ class Fitted:
     Attributes:
         name: Name of the zone.
         at_mat: Whether it is a surface probe.
-        zone: The model; None: the log allows none.
+        zone: The model of two lags; None: the log allows none.
         noise: What it leaves unexplained; None with no model.
         gain_k: Rise at full power above room and offset [K].
-        slow_s: The larger time constant [s].
-        fast_s: The smaller time constant [s].
-        delay_s: Effective dead time by the half rule [s].
+        slow_s: The largest time constant, of three where the log shows so many
+            (`layered`), else of the model's two [s].
+        fast_s: The smallest, likewise [s].
+        delay_s: Effective dead time of the model, by the half rule [s].
         offset_k: What the medium is warmer than the room without heat [K].
         covariance: Of PARAMETERS, by jackknife over days, shape (5, 5); all
             NaN where there is no model.

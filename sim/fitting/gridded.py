@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from controller.ports import Columns
+from controller.records.events import EventKind
 from controller.review.mat_history import ClockStretch, MatHistory
 from sim.fitting.record import (
     LONGEST_BRIDGED,
@@ -24,6 +25,12 @@ STEP_S = 60.0
 """Chosen: a tenth of the fast lag and less."""
 
 _DAY_MIN = 1_440
+
+_SLIGHT = frozenset({EventKind.MISTED.value})
+"""Begins no window. Misting is done several times a day and puts a fraction of a
+millimetre on leaves and surface: what that cools is push, as evaporation is at
+all times, and windows of some hours would tell nothing. A mist so heavy that
+the medium falls by it is found in the readings, as any jump is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +172,8 @@ def _done(
 ) -> Iterator[WindowStart]:
     """Yield where windows begin because of what was done."""
     for happening in history.happenings:
+        if happening.why in _SLIGHT:
+            continue
         step = -((grid.start_ms - happening.run_ms) // grid.step_ms)
         if 0 < step < grid.count:
             yield WindowStart(step, happening.why, happening.tray)

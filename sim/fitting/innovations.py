@@ -1,26 +1,23 @@
-"""One-step predictions of a zone, and the model that makes them best.
+"""Two lags: the model of a zone that makes the best one-step predictions.
 
-The push is taken as noise, anew in each step, and the readings have noise of
-their own. Then the best prediction is a Kalman filter, after a short while
-with a steady gain, and its errors (the innovations) are one linear filter of
-what was measured (Ljung 1999, "System Identification", 2nd ed., 7.2 and 10.6:
-prediction error method, innovations form). With the noise of the readings
-free, the most likely model is the one whose squared errors are least.
-
-The errors are linear in gain, offset and what each window begins with: those
-are solved for exactly, and a search is left over two times and the noise ratio
-(variable projection: Golub, Pereyra 1973). Simulating without correcting by
-the readings (output error) would be simpler, and wrong: what no model knows is
-then taken for slowness. What may live here: that.
+How predictions and their errors come about says `filtering`. What may live
+here: the search for two times and a noise ratio, with gain and offset free or
+given.
 """
 
 from dataclasses import dataclass
-from math import ceil, log
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.signal import lfilter
 
+from sim.fitting.filtering import (
+    Filters,
+    Stepped,
+    filters_of,
+    regressors,
+    slopes,
+    solved,
+)
 from sim.fitting.fitted import Noise
 from sim.fitting.sight import Sight
 from sim.thermal import Matrix, Vector
@@ -45,31 +42,6 @@ _EDGE = 1e-3
 
 LEAST_GAIN_K = 1.0
 """Chosen: a tray that full power warms by less does not stand on the mat."""
-
-
-@dataclass(frozen=True, slots=True)
-class Filters:
-    """What turns measurements into errors of one-step predictions.
-
-    Attributes:
-        temp: Coefficients on the temperature seen.
-        heat: On the share of full power, for a gain of 1 K.
-        room: On the room.
-        poles: Of all of them, the denominator.
-        inflation: Variance of an error over that of a reading's noise [-].
-    """
-
-    temp: Vector
-    heat: Vector
-    room: Vector
-    poles: Vector
-    inflation: float
-
-    @property
-    def memory(self) -> int:
-        """Steps after which a beginning has faded to a millionth."""
-        slowest = float(np.abs(np.roots(self.poles)).max())
-        return 2 + ceil(log(1e-6) / log(min(max(slowest, 0.1), 0.9999)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,16 +77,32 @@ class Found:
         Raises:
             ValueError: The gain is not above 0.
         """
-        unit = _unit_zone(self.where)
-        return Zone(
-            name=name,
-            gain_k=self.gain_k,
-            mat_s=unit.mat_s,
-            medium_s=unit.medium_s,
-            coupling=unit.coupling,
-            offset_k=self.offset_k,
-            at_mat=at_mat,
-        )
+        return zone_at(self.where, self.gain_k, self.offset_k, name, at_mat=at_mat)
+
+
+def zone_at(
+    where: Vector,
+    gain_k: float = 1.0,
+    offset_k: float = 0.0,
+    name: str = "unit",
+    *,
+    at_mat: bool = False,
+) -> Zone:
+    """Return the zone at a place of the search.
+
+    Raises:
+        ValueError: The gain is not above 0.
+    """
+    mat_s, medium_s, _, *coupling = np.exp(where).tolist()
+    return Zone(
+        name=name,
+        gain_k=gain_k,
+        mat_s=mat_s,
+        medium_s=medium_s,
+        coupling=coupling[0] if coupling else USUAL_COUPLING,
+        offset_k=offset_k,
+        at_mat=at_mat,
+    )
 
 
 def filters(zone: Zone, step_s: float, ratio: float, seen: int) -> Filters:
@@ -126,103 +114,46 @@ def filters(zone: Zone, step_s: float, ratio: float, seen: int) -> Filters:
         ratio: Noise of the push [K/s] over that of a reading [K].
         seen: 1: the probe sees the medium; 0: the mat.
     """
-    step = steps(zone, step_s)
-    trace, det = float(np.trace(step.carry)), float(np.prod(modes(zone, step_s).decay))
-    adjugate = trace * np.eye(2) - step.carry
-
-    def seen_of(by: Vector) -> Vector:
-        return np.array([0.0, by[seen], -(adjugate @ by)[seen]])
-
-    push = seen_of(step.by_push)
-    poles, inflation = _factor(modes(zone, step_s).decay, ratio * push[1:])
-    temp = np.array([1.0, -trace, det])
-    heat, room = seen_of(step.by_heat), seen_of(step.by_room)
-    return Filters(temp, heat, room, poles, inflation)
+    step, decay = steps(zone, step_s), modes(zone, step_s).decay
+    by = step.by_heat, step.by_room, step.by_push
+    return filters_of(Stepped(step.carry, decay, *by), ratio, seen)
 
 
-def _factor(decay: Vector, push: Vector) -> tuple[Vector, float]:
-    """Return the steady filter's poles, by spectral factorisation.
-
-    The spectrum of the readings is |temp|² + |push|² over |temp|². In
-    d = 2 - z - 1/z each |1 - p z|² is (1 - p)² + p d, so that the sum is a
-    polynomial of second degree, exact also where poles lie close to 1.
-    """
-    p, q = decay.tolist()
-    whole, cross = float(push.sum()) ** 2, float(push[0] * push[1])
-    square = p * q
-    line = p * (1 - q) ** 2 + q * (1 - p) ** 2 - cross
-    level = ((1 - p) * (1 - q)) ** 2 + whole
-    half = np.sqrt(complex(line * line - 4 * square * level))
-    # Of the two forms of a root the one without cancellation.
-    far = -(line + (half if line >= 0 else -half)) / 2
-    roots = np.array([far / square, level / far])
-    turned = 2 - roots
-    inner = (turned - np.sqrt(turned - 2) * np.sqrt(turned + 2)) / 2
-    inner = np.where(np.abs(inner) > 1, 1 / inner, inner)
-    together = (inner[0] * inner[1]).real
-    poles = np.array([1.0, -(inner[0] + inner[1]).real, together])
-    return poles, square / together
-
-
-def regressors(seen: Sight, by: Filters) -> Matrix:
-    """Return errors per input: temperature, heat, room, and a constant offset.
-
-    Rows are the steps of all windows, 0 where nothing is compared; how each
-    window begins is projected out of them. Errors = first - gain * second -
-    third - offset * fourth.
-    """
-    rows = [_window(seen, by, begin, end) for begin, end in seen.spans]
-    return np.concatenate(rows) if rows else np.empty((0, 4))
-
-
-def _window(seen: Sight, by: Filters, begin: int, end: int) -> Matrix:
-    inputs = (
-        (by.temp, seen.temps_c[begin:end]),
-        (by.heat, seen.on_share[begin:end]),
-        (by.room, seen.room_c[begin:end]),
-        (by.room, np.ones(end - begin)),
-    )
-    rows = np.empty((end - begin, 4))
-    for column, (taps, values) in enumerate(inputs):
-        rows[:, column] = lfilter(taps, by.poles, values)
-    counts = seen.counts[begin:end]
-    rows[~counts] = 0.0
-    # What the window began with is forgotten as fast as the filter's slow pole.
-    memory = min(end - begin, by.memory)
-    pulse = np.zeros(memory)
-    pulse[0] = 1.0
-    first = lfilter([1.0], by.poles, pulse)
-    second = np.concatenate([[0.0], first[:-1]])
-    begun = np.column_stack([first, second]) * counts[:memory, np.newaxis]
-    beginning, _ = np.linalg.qr(begun)
-    rows[:memory] -= beginning @ (beginning.T @ rows[:memory])
-    return rows
-
-
-def best(seen: Sight, near: Vector | None = None) -> Found:
+def best(seen: Sight) -> Found:
     """Return the model that predicts best.
 
     Args:
         seen: A zone with at least one window.
-        near: Where the answer lies not far from; None: anywhere.
     """
-    size = 3 if seen.seen else 4
-    bounds = _LEAST[:size], _MOST[:size]
 
     def errors(where: Vector) -> Vector:
-        return _solved(seen, where)[1]
+        return solved(_rows_at(seen, where))[1]
 
-    starts = [near] if near is not None else _starts(size)
+    starts = _starts(3 if seen.seen else 4)
     start = min(starts, key=lambda where: float(np.sum(errors(where) ** 2)))
-    close = (1e-5, 1e-8) if near is None else (1e-3, 1e-6)
-    search = least_squares(errors, start, bounds=bounds, xtol=close[0], ftol=close[1])
-    where = search.x
-    (gain_k, offset_k), left = _solved(seen, where)
-    ratio = float(np.exp(where[2]))
-    by = filters(_unit_zone(where), seen.step_s, ratio, seen.seen)
-    reading_k = float(np.sqrt(np.sum(left**2) / seen.counted / by.inflation))
-    noise = Noise(ratio * reading_k, reading_k)
-    return Found(where, float(gain_k), float(offset_k), noise, left)
+    bounds = _LEAST[: len(start)], _MOST[: len(start)]
+    search = least_squares(errors, start, bounds=bounds, xtol=1e-5, ftol=1e-8)
+    (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
+    return _found(seen, search.x, float(gain_k), float(offset_k), left)
+
+
+def held(seen: Sight, gain_k: float, offset_k: float, near: Vector) -> Found:
+    """Return the model that predicts best with a given gain and offset.
+
+    Args:
+        seen: A zone with at least one window.
+        gain_k: The gain [K].
+        offset_k: The offset [K].
+        near: Where the answer lies not far from.
+    """
+    whole = np.array([1.0, -gain_k, -1.0, -offset_k])
+
+    def errors(where: Vector) -> Vector:
+        return np.asarray(_rows_at(seen, where) @ whole, dtype=np.float64)
+
+    bounds = _LEAST[: len(near)], _MOST[: len(near)]
+    search = least_squares(errors, near, bounds=bounds, xtol=1e-5, ftol=1e-8)
+    return _found(seen, search.x, gain_k, offset_k, errors(search.x))
 
 
 def sensitivities(seen: Sight, found: Found) -> Matrix:
@@ -230,46 +161,28 @@ def sensitivities(seen: Sight, found: Found) -> Matrix:
 
     Columns: ln gain_k, offset_k [per K], and the search's coordinates.
     """
-    at = _regressors_at(seen, found.where)
-    whole = np.array([1.0, -found.gain_k, -1.0, -found.offset_k])
-    columns = [-found.gain_k * at[:, 1], -at[:, 3]]
-    for number in range(len(found.where)):
-        there = found.where.copy()
-        there[number] += _NUDGE
-        changed = _regressors_at(seen, there) @ whole
-        columns.append((changed - at @ whole) / _NUDGE)
-    return np.column_stack(columns)
+
+    def rows_at(where: Vector) -> Matrix:
+        return _rows_at(seen, where)
+
+    return slopes(rows_at, found.where, found.gain_k, found.offset_k)
 
 
-_NUDGE = 1e-4
-"""Chosen: a step in a logarithm, for differences."""
-
-
-def _regressors_at(seen: Sight, where: Vector) -> Matrix:
+def _found(
+    seen: Sight, where: Vector, gain_k: float, offset_k: float, left: Vector
+) -> Found:
     ratio = float(np.exp(where[2]))
-    by = filters(_unit_zone(where), seen.step_s, ratio, seen.seen)
-    return regressors(seen, by)
+    by = filters(zone_at(where), seen.step_s, ratio, seen.seen)
+    reading_k = float(np.sqrt(np.sum(left**2) / seen.counted / by.inflation))
+    noise = Noise(ratio * reading_k, reading_k)
+    return Found(where, gain_k, offset_k, noise, left)
 
 
-def _solved(seen: Sight, where: Vector) -> tuple[Vector, Vector]:
-    """Return the best gain and offset, and the errors they leave."""
-    rows = _regressors_at(seen, where)
-    wanted, by = rows[:, 0] - rows[:, 2], rows[:, [1, 3]]
-    linear = np.linalg.lstsq(by.T @ by, by.T @ wanted, rcond=1e-12)[0]
-    return np.asarray(linear, dtype=np.float64), wanted - by @ linear
+def _rows_at(seen: Sight, where: Vector) -> Matrix:
+    ratio = float(np.exp(where[2]))
+    return regressors(seen, filters(zone_at(where), seen.step_s, ratio, seen.seen))
 
 
 def _starts(size: int) -> list[Vector]:
     rest = [_START_RATIO, 2 * USUAL_COUPLING][: size - 2]
     return [np.log([*times, *rest]) for times in _STARTS]
-
-
-def _unit_zone(where: Vector) -> Zone:
-    mat_s, medium_s, _, *coupling = np.exp(where).tolist()
-    return Zone(
-        name="unit",
-        gain_k=1.0,
-        mat_s=mat_s,
-        medium_s=medium_s,
-        coupling=coupling[0] if coupling else USUAL_COUPLING,
-    )

@@ -3,7 +3,7 @@
 What may live here: which steps can be fitted and which count.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -46,10 +46,6 @@ class Sight:
     def counted(self) -> int:
         """How many predictions are compared."""
         return int(self.counts.sum())
-
-    def without(self, steps: Truths) -> "Sight":
-        """Return the same with some predictions not compared."""
-        return replace(self, counts=self.counts & ~steps)
 
     def steps(self) -> Whole:
         """Return the numbers of the steps within windows, one after the other."""

@@ -1,14 +1,19 @@
 """An invented bench as the API sees it: a plan, scans of it, fakes of the ports."""
 
+import asyncio
 import json
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field, replace
 
 import httpx
 import pytest
+from fastapi import FastAPI
 
 from api.app import create_app
+from api.callers import Reception
 from api.context import Context
+from controller.adapters.access import FileAccess, TokenFile
+from controller.adapters.clocks import ManualClock
 from controller.core.decisions import Answer
 from controller.core.plan import (
     DrivenBy,
@@ -26,7 +31,15 @@ from controller.core.scan import Quality, Reading, Request, Scan, Wish
 from controller.core.state import State, fresh_state
 from controller.core.step import step
 from controller.core.units import MilliC, Millis, UtcMillis
-from controller.ports import Columns, Instant, LogEntry, RunHeader, Snapshot
+from controller.ports import (
+    Columns,
+    Heated,
+    Instant,
+    LogEntry,
+    May,
+    RunHeader,
+    Snapshot,
+)
 from controller.review.envelopes import envelope
 
 UTC_MS = 1_771_059_485_000  # 2026-02-14T08:58:05Z
@@ -115,6 +128,7 @@ class FakeBench:
     answers: dict[int, Answer] = field(default_factory=dict)
     asked: int = 0
     most: int = 100
+    shown: asyncio.Queue[Snapshot] = field(default_factory=asyncio.Queue)
 
     def snapshot(self) -> Snapshot | None:
         return self.current
@@ -130,8 +144,8 @@ class FakeBench:
         return self.answers.get(request_id)
 
     async def subscribe(self) -> AsyncIterator[Snapshot]:
-        raise NotImplementedError
-        yield
+        while True:
+            yield await self.shown.get()
 
     def now(self) -> Instant:
         return Instant(
@@ -178,6 +192,7 @@ class FakeBench:
             display_unit=self.display_unit,
             refused=3,
         )
+        self.shown.put_nowait(self.current)
         return self
 
     def change(self, mat: str, **changes: object) -> None:
@@ -207,6 +222,7 @@ class FakeReader:
 
     series: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
     entries: list[LogEntry] = field(default_factory=list)
+    told: dict[str, list[Heated]] = field(default_factory=dict)
     error: Exception | None = None
     asked: list[tuple[str, int, int]] = field(default_factory=list)
 
@@ -252,6 +268,11 @@ class FakeReader:
         pairs = zip(found.utc_ms, found.temp_mc, strict=True)
         return envelope(pairs, from_utc_ms, to_utc_ms, points)
 
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> list[Heated]:
+        if self.error is not None:
+            raise self.error
+        return [one for one in self.told.get(mat, []) if one.utc_ms < to_utc_ms]
+
     def journal(self, after: int, limit: int) -> list[LogEntry]:
         if self.error is not None:
             raise self.error
@@ -293,6 +314,45 @@ async def client(shared_app, bench, reader) -> AsyncIterator[httpx.AsyncClient]:
     """A client of this machine; errors of the app become answers."""
     shared_app.state.context = Context(bench, lambda: reader, bench)
     async with connected(shared_app) as found:
+        yield found
+
+
+@dataclass
+class Guarded:
+    """A bench that asks for tokens: its app, its tokens' secrets, its parts."""
+
+    app: FastAPI
+    access: FileAccess
+    file: TokenFile
+    clock: ManualClock
+    secrets: dict[str, str]
+
+    def bearer(self, name: str) -> dict[str, str]:
+        return {"authorization": f"Bearer {self.secrets[name]}"}
+
+
+@pytest.fixture
+def guarded(shared_app, bench, reader, tmp_path) -> Guarded:
+    """A bench with a token "looker" that may read and "keeper" that may operate."""
+    file = TokenFile(tmp_path / "season.tokens.json")
+    made = "2026-02-14T08:00:00Z"
+    secrets = {
+        "looker": file.add("looker", May.READ, made),
+        "keeper": file.add("keeper", May.OPERATE, made),
+    }
+    clock = ManualClock(utc_ms=UTC_MS)
+    access = FileAccess(file, tmp_path / "season.sessions.json", clock, print)
+    reception = Reception(access, lambda: bench.now().run_ms)
+    shared_app.state.context = Context(
+        bench, lambda: reader, bench, reception=reception
+    )
+    return Guarded(shared_app, access, file, clock, secrets)
+
+
+@pytest.fixture
+async def stranger(guarded) -> AsyncIterator[httpx.AsyncClient]:
+    """A client that shows nothing yet, on a bench that asks for tokens."""
+    async with connected(guarded.app) as found:
         yield found
 
 

@@ -5,7 +5,9 @@ import asyncio
 import httpx
 import pytest
 
-from api.door import LARGEST_BODY, Door
+from api.bodies import LARGEST_BODY, Bodies
+from api.door import Door
+from api.reach import Reach
 
 JSON = {"content-type": "application/json"}
 HOLD = "/v1/mats/north/hold"
@@ -180,7 +182,7 @@ async def test_the_app_gets_the_body_once_and_then_what_comes_after():
     async def receive():
         return messages.pop(0)
 
-    start, body = await through(Door(echo), scope_of(), receive)
+    start, body = await through(Door(Bodies(echo)), scope_of(), receive)
     assert body["body"] == b"abhttp.disconnect"
     headers = dict(start["headers"])
     assert headers[b"x-content-type-options"] == b"nosniff"
@@ -191,7 +193,7 @@ async def test_a_body_that_does_not_come_is_not_waited_for():
     async def receive():
         await asyncio.get_running_loop().create_future()
 
-    start, _ = await through(Door(echo, body_within_s=0), scope_of(), receive)
+    start, _ = await through(Bodies(echo, within_s=0), scope_of(), receive)
     assert start["status"] == 408
     assert (b"connection", b"close") in start["headers"]
 
@@ -200,7 +202,7 @@ async def test_a_body_that_breaks_off_is_a_bad_request():
     async def receive():
         return {"type": "http.disconnect"}
 
-    start, _ = await through(Door(echo), scope_of(), receive)
+    start, _ = await through(Bodies(echo), scope_of(), receive)
     assert start["status"] == 400
 
 
@@ -219,8 +221,7 @@ async def test_no_or_two_host_headers_are_a_bad_request():
 
 
 async def test_other_names_may_be_given(connect, client):
-    """For the day when a bench is reached under a name of its own."""
-    door = Door(client._transport.app, names={"bench.example"})
+    door = Door(client._transport.app, reach=Reach(names=frozenset({"bench.example"})))
     async with httpx.AsyncClient(
         transport=httpx.ASGITransport(door), base_url="http://bench.example"
     ) as other:

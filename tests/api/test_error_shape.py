@@ -15,7 +15,8 @@ JSON = {"content-type": "application/json"}
 async def test_an_unknown_place_is_not_found(client, as_problem):
     for path in (
         "/v2/bench",
-        "/v1",
+        "/v1/",
+        "/page/none.js",
         "/v1/bench/",
         "/docs",
         "/redoc",

@@ -7,8 +7,8 @@ import anyio
 import pytest
 
 from api.app import create_app
-from controller.core.units import DAY_MS, HOUR_MS
-from controller.ports import Columns, LogEntry
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS
+from controller.ports import Columns, Heated, LogEntry
 from controller.review.recounted import Span
 
 T_MS = 1_771_059_600_000  # 2026-02-14T09:00:00Z
@@ -433,3 +433,67 @@ async def test_readers_of_the_log_are_bounded_and_the_next_one_is_turned_away(
         finally:
             go.set()
     assert statuses == [200] * 10
+
+
+def heated(reader, *spells, mat="north"):
+    reader.told[mat] = [
+        Heated(T_MS + minute * MINUTE_MS, on, setpoint_mc)
+        for minute, on, setpoint_mc in spells
+    ]
+
+
+HOURS = {"from": "2026-02-14T09:00:00Z", "to": "2026-02-14T11:00:00Z"}
+
+
+async def test_heat_is_told_in_the_buckets_of_temperatures(client, reader):
+    heated(reader, (-5, False, 20_000), (30, True, 21_000), (90, None, None))
+    answer = await client.get("/v1/mats/north/heat", params={**HOURS, "points": 2})
+    body = answer.json()
+    assert answer.status_code == 200, body
+    assert (body["on_s"], body["known_s"]) == (3_600, 5_400)
+    assert body["energy_wh"] == 100  # 100 W for an hour
+    assert body["buckets"] == [
+        {
+            "start": "2026-02-14T09:00:00.000Z",
+            "known_s": 3_600,
+            "on_s": 1_800,
+            "lowest_setpoint_c": 20,
+            "highest_setpoint_c": 21,
+        },
+        {
+            "start": "2026-02-14T10:00:00.000Z",
+            "known_s": 1_800,
+            "on_s": 1_800,
+            "lowest_setpoint_c": 21,
+            "highest_setpoint_c": 21,
+        },
+    ]
+
+
+async def test_a_tray_was_kept_in_so_many_hours(client, reader):
+    """N2 has two probes, and an hour's mean is that of all of their readings."""
+    heated(reader, (0, True, 20_000))
+    reader.series["n2a"] = [(T_MS, 20_900), (T_MS + HOUR_MS, 21_500)]
+    reader.series["n2b"] = [(T_MS, 21_100), (T_MS + HOUR_MS, 18_100)]
+    answer = await client.get("/v1/trays/N2/kept", params=HOURS)
+    body = answer.json()
+    assert answer.status_code == 200, body
+    assert (body["hours"], body["hours_compared"], body["hours_within"]) == (2, 2, 2)
+    assert (body["percent_within"], body["mean_c"]) == (100, 20.4)
+    assert (body["lowest_c"], body["highest_c"]) == (18.1, 21.5)
+    closer = await client.get("/v1/trays/N2/kept", params={**HOURS, "within_k": 0.5})
+    assert closer.json()["percent_within"] == 50
+
+
+async def test_a_tray_on_no_mat_is_compared_with_nothing(client):
+    body = (await client.get("/v1/trays/W1/kept", params=HOURS)).json()
+    assert (body["hours"], body["hours_compared"]) == (0, 0)
+    assert body["percent_within"] is body["mean_c"] is None
+
+
+@pytest.mark.parametrize("path", ["/v1/mats/north/heat", "/v1/trays/N1/kept"])
+async def test_heat_of_a_log_that_cannot_be_read_is_no_mistake_of_ours(
+    client, reader, as_problem, path
+):
+    reader.error = ValueError("a page is damaged")
+    as_problem(await client.get(path), 503)

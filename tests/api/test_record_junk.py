@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from api.batch_bodies import BatchFields, CloseBody, LookFields, MoveBody, NewBatchBody
 from api.context import Context
+from api.plant_bodies import RoundBody, StageBody, StageFields
 from api.record_bodies import EventBody, EventFields
 from api.record_book import Records
 from controller.adapters.memory_records import MemoryRecords
@@ -22,6 +23,8 @@ STUCK = {**BATCH, "stuck_at": "2026-02-10T09:00:00Z"}
 LOOK = {"at": "2026-02-11T09:00:00Z", "how": "lifted", "looked_at": 3}
 MOVE = {"at": "2026-02-11T09:00:00Z", "tray": "N2"}
 NOTE = {"kind": "note", "text": "cold"}
+POTTED = {"at": "2026-02-12T09:00:00Z", "stage": "potted", "count": 3}
+ROUND = {"at": "2026-02-10T12:00:00Z"}
 
 WAYS = {
     ("POST", "/v1/events"): (EventBody, {"kind": "watered", "trays": ["N1"]}),
@@ -33,6 +36,9 @@ WAYS = {
     ("POST", f"/v1/batches/{ONE}/move"): (MoveBody, MOVE),
     ("PATCH", f"/v1/batches/{ONE}/moves/3"): (MoveBody, {}),
     ("POST", f"/v1/batches/{ONE}/close"): (CloseBody, {"outcome": "failed"}),
+    ("POST", f"/v1/batches/{ONE}/stages"): (StageBody, POTTED),
+    ("PATCH", f"/v1/batches/{ONE}/stages/5"): (StageFields, {}),
+    ("POST", "/v1/trays/N1/looks"): (RoundBody, ROUND),
 }
 
 SOME = st.one_of(
@@ -43,7 +49,9 @@ SOME = st.one_of(
     st.floats(allow_nan=False, allow_infinity=False),
     st.text(max_size=20),
     st.sampled_from(["N1", "N2", "north", "2026-02-12T00:00:00Z", "2026-02-12"]),
-    st.sampled_from(["hardwood", "dip", "wax", "lifted", "tug", "none", "\x00", "é"]),
+    st.sampled_from(
+        ["hardwood", "dip", "wax", "lifted", "tug", "none", "dead", "\x00", "é"]
+    ),
 )
 VALUES = st.one_of(
     SOME,
@@ -67,6 +75,7 @@ async def told(way: tuple[str, str], body: dict[str, object], app) -> None:
             (f"/v1/batches/{ONE}/looks", LOOK),
             (f"/v1/batches/{ONE}/move", MOVE),
             ("/v1/events", NOTE),
+            (f"/v1/batches/{ONE}/stages", POTTED),
         ):
             assert (await client.post(path, json=plain)).status_code == 201
         before = len(kept.changes(0))
@@ -78,7 +87,11 @@ async def told(way: tuple[str, str], body: dict[str, object], app) -> None:
         for change in kept.changes(0)[before:]:
             text = to_text(encode_value(change.value)).encode()
             assert decode_value(change.kind, from_text(text)) == change.value
-        for path in (f"/v1/batches/{ONE}", "/v1/batches", "/v1/events", "/v1/trays/N1"):
+        for path in (
+            *(f"/v1/batches/{ONE}", "/v1/batches", "/v1/events", "/v1/trays/N1"),
+            *("/v1/advice", f"/v1/batches/{ONE}/advice", "/v1/reminders"),
+            *("/v1/varieties", "/calendar.ics", f"/v1/batches/{ONE}/history"),
+        ):
             assert (await client.get(path)).status_code == 200
 
 

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 import pytest
 
 from api.app import create_app
-from api.server import serve
+from api.server import Listen, serve
 from controller.cli import trays
 
 
@@ -48,7 +48,7 @@ def in_a_thread(make_server):
 @pytest.fixture
 def url(bench):
     app = create_app(bench, None, bench)
-    with in_a_thread(lambda tell: serve(app, "127.0.0.1", 0, tell)) as port:
+    with in_a_thread(lambda tell: serve(app, Listen("127.0.0.1", 0), tell)) as port:
         yield f"http://127.0.0.1:{port}"
 
 

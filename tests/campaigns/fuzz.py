@@ -1,7 +1,8 @@
 """Feed rubbish to whatever reads something, and count what breaks.
 
 `./dev fuzz` makes a million inputs, each from its own number, so that one that
-broke something is made again by the same seed and number. What is printed of it
+broke something is made again by the same seed and number; then it calls the API as
+its document admits, and otherwise (fuzzing/calls.py). What is printed of it
 can be pasted into tests/adapters/corpus.txt as well, where every later run of
 the tests tries it.
 """
@@ -22,6 +23,7 @@ from random import Random
 sys.path.insert(0, str(Path(__file__).parents[2]))  # it is started as a script
 
 from tests.campaigns.fuzzing import beside, configurations, logs, messages, relays
+from tests.campaigns.fuzzing.calls import fuzzed
 from tests.campaigns.fuzzing.target import Target
 
 TARGETS: Mapping[str, Target] = {
@@ -30,6 +32,7 @@ TARGETS: Mapping[str, Target] = {
     for target in part.TARGETS
 }
 INPUTS = 1_000_000
+CALLS = 20_000
 TOO_LONG_S = 20
 """An input that takes more processor time than this hangs."""
 
@@ -85,7 +88,17 @@ def main(words: Sequence[str] | None = None) -> int:
         for tally in _fed(target, args.seed, inputs, args.jobs):
             tallies[target.name].add(tally)
         _tell(target.name, tallies[target.name])
-    return _told(tallies)
+    return max(_told(tallies), _called(args.seed, args.calls))
+
+
+def _called(seed: int, calls: int) -> int:
+    """Call the API; tell what came of it, and return the exit status."""
+    if not calls:
+        return 0
+    found = fuzzed(calls, seed)
+    print(f"{found.calls} calls of the API: {'broken' if found.broke else 'all well'}")
+    print(found.broke, end="")
+    return 1 if found.broke else 0
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -104,6 +117,12 @@ def _parser() -> argparse.ArgumentParser:
         type=int,
         default=os.cpu_count() or 1,
         help="processes (default: one for each core)",
+    )
+    parser.add_argument(
+        "--calls",
+        type=int,
+        default=CALLS,
+        help="how many calls of the API at least; 0: none (default: %(default)s)",
     )
     parser.add_argument(
         "--target", action="append", choices=list(TARGETS), help="only this; repeatable"

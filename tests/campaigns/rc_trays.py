@@ -114,8 +114,8 @@ LOGGED = {
 }
 """By excitation: the policy under which the log was written, the first °C."""
 
-BEYOND = Policy(32.0)
-"""Asks for more than a mat gives in cold nights."""
+FULL_POWER = Policy(28.0)
+"""In cold nights a mat of this kind runs at full power and falls short of it."""
 
 OTHERS = (
     Policy(20.0),
@@ -124,9 +124,32 @@ OTHERS = (
     Policy(22.0, night_k=3.0),
     Policy(20.0, None),
     Policy(25.0, None),
-    BEYOND,
+    FULL_POWER,
 )
 """Policies to predict."""
+
+NIGHT = slice(21 * 60, 31 * 60)
+"""From 21:00 to 07:00, minutes."""
+
+AT_FULL_POWER = 6 * 60
+"""Without a pause for so long, minutes, and still short: a saturated night."""
+
+
+def saturated_nights(on, temps, policy):
+    """Return which steps lie in nights that a mat could not hold.
+
+    Args:
+        on: Share of each step in which it was on.
+        temps: Of the driving tray [°C].
+        policy: What was asked for, on-off.
+    """
+    found = np.zeros(len(on), dtype=bool)
+    whole = np.convolve(on, np.ones(AT_FULL_POWER))[: len(on)] >= AT_FULL_POWER
+    short = whole & (temps < policy.setpoints(len(on)) - policy.band_k / 2)
+    for midnight in range(0, len(on) - NIGHT.stop + 1, DAY):
+        night = slice(midnight + NIGHT.start, midnight + NIGHT.stop)
+        found[night] = short[night].any()
+    return found
 
 
 def kept(policy, trays, rooms, pushes, noise, first_c):

@@ -8,7 +8,7 @@ import pytest
 
 from api.app import create_app
 from api.record_book import Records
-from api.server import serve
+from api.server import Listen, serve
 from controller import cli
 from controller.adapters.memory_records import MemoryRecords
 from controller.adapters.season_log import LogLock, SeasonLogReader
@@ -32,7 +32,7 @@ def kept() -> MemoryRecords:
 def url(kept):
     bench, reader = FakeBench().scan(WARM), FakeReader()
     app = create_app(bench, lambda: reader, bench, Records(kept, lambda: kept))
-    with in_a_thread(lambda tell: serve(app, "127.0.0.1", 0, tell)) as port:
+    with in_a_thread(lambda tell: serve(app, Listen("127.0.0.1", 0), tell)) as port:
         yield f"http://127.0.0.1:{port}"
 
 
@@ -98,7 +98,7 @@ def test_batches_are_listed_and_shown(url, capsys):
     typed("add", "quince", "--kind", "hardwood", "--url", url)
     capsys.readouterr()
     assert typed("list", "--url", url) == 0
-    head, one, two = capsys.readouterr().out.splitlines()
+    head, one, two, _, advice = capsys.readouterr().out.splitlines()
     assert head.split() == [
         "CODE",
         "CROP",
@@ -110,6 +110,7 @@ def test_batches_are_listed_and_shown(url, capsys):
     ]
     assert one.split() == [ONE, "gooseberry", "-", "20", "stuck", "N1", "4.0"]
     assert two.split() == [TWO, "quince", "-", "-", "not", "stuck", "-", "-"]
+    assert advice == f"{ONE}: no roots seen: leave it on the heat"
     assert typed("list", "--tray", "N1", "--open", "--json", "--url", url) == 0
     found = json.loads(capsys.readouterr().out)["batches"]
     assert [batch["code"] for batch in found] == [ONE]
@@ -183,6 +184,7 @@ def test_everything_goes_out_as_csv_while_a_daemon_writes_or_not(log, tmp_path, 
     lock.release()
     assert json.loads(capsys.readouterr().out) == {
         "batches.csv": 2,
+        "plants.csv": 0,
         "looks.csv": 1,
         "moves.csv": 1,
         "ends.csv": 1,
@@ -300,3 +302,63 @@ def test_what_is_no_text_is_refused(tmp_path, url, capsys):
     assert typed("import", path, "--url", url) == 1
     assert "is not UTF-8 at byte" in capsys.readouterr().err
     assert typed("import", tmp_path / "none.csv", "--url", url) == 2
+
+
+def test_plants_and_rounds_are_told_with_few_words(url, kept, capsys):
+    typed(*ADD, "--wanted", 3, "--url", url)
+    typed("add", "quince", "--kind", "hardwood", *STUCK, "--url", url)
+    capsys.readouterr()
+    at = ["--at", "2026-02-12T09:00"]
+    other = ["--except", TWO, "wilted=2", "rotted-base=1"]
+    assert typed("round", "N1", *other, *at, "--url", url) == 0
+    assert f"{TWO}: tops wilt: damper, cooler" in capsys.readouterr().out
+    assert typed("plants", ONE, "potted", 9, "--roots", 3, *at, "--url", url) == 0
+    said = capsys.readouterr().out
+    assert "tops-only, at 20; tops: fine" in said
+    assert "2026-02-12 09:00, 9 potted, roots 3 of 4" in said
+    assert typed("plants", ONE, "dead", 1, "--reason", "slugs", "--url", url) == 0
+    assert "1 dead: slugs" in capsys.readouterr().out
+    assert kept.changes(0)[3].value.dead.rotted_base == 1
+
+
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [
+        ([TWO], "say what was seen"),
+        ([ONE, "roots=2"], "write dormant=N"),
+        ([TWO, "wilted=2"], "not told how many were stuck"),
+    ],
+)
+def test_a_round_that_is_not_understood_is_refused(url, capsys, other, words):
+    typed(*ADD, "--url", url)
+    typed("add", "quince", "--kind", "hardwood", "--url", url)
+    assert typed("round", "N1", "--except", *other, "--url", url) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_advice_comes_after_a_look_in_the_list_and_when_asked(url, capsys):
+    assert typed("advice", "--url", url) == 0
+    assert "no open batch" in capsys.readouterr().out
+    typed(*ADD, "--url", url)
+    capsys.readouterr()
+    look = ["look", ONE, "--how", "tops-only", "--at-n", 20, "--tops", "leafed=15"]
+    assert typed(*look, "--url", url) == 0
+    said = capsys.readouterr().out
+    assert "in leaf, and no roots seen: leave it on the heat" in said
+    assert "  - no tug" in said
+    assert typed("list", "--url", url) == 0
+    assert f"{ONE}: in leaf, and no roots seen" in capsys.readouterr().out
+    assert typed("advice", ONE, "--url", url) == 0
+    assert "leave the mat north as it is" in capsys.readouterr().out
+    assert typed("advice", ONE, "--json", "--url", url) == 0
+    assert json.loads(capsys.readouterr().out)["advice"]["tops"] == "leafed"
+
+
+def test_what_is_due_is_listed(url, capsys):
+    typed(*ADD, "--url", url)
+    capsys.readouterr()
+    assert typed("due", "--url", url) == 0
+    said = capsys.readouterr().out
+    assert f"2026-02-17 09:00  {ONE} gooseberry: look at it" in said
+    assert typed("due", "--json", "--url", url) == 0
+    assert json.loads(capsys.readouterr().out)["reminders"]

@@ -126,7 +126,7 @@ def test_the_demo_answers_over_http_and_ends_cleanly_on_ctrl_c():
             found = re.search(r"(http://127\.0\.0\.1:\d+)/v1/bench", line)
             if found:
                 break
-        address = f"{found[1]}/v1/health"
+        address = f"{found[1]}/v1/health/live"  # also before the first scan
         with urllib.request.urlopen(address, timeout=10) as answer:  # noqa: S310
             assert answer.headers["Content-Type"] == "application/json"
         process.send_signal(signal.SIGINT)

@@ -11,6 +11,7 @@ import pytest
 from controller.cli import extras, main, modelled
 from controller.cli import tune as tune_module
 from controller.cli.paths import config_dir
+from controller.core.units import MilliK
 from sim.tuning import searching
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]  # the first use compiles
@@ -316,6 +317,38 @@ def test_what_makes_no_sense_is_refused(words, says, season, capsys):
     command, *rest = words
     assert main([command, season, *rest]) == 2
     assert says in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["whatif", "--set", "setpiont=22 °C"], "a model answers for"),
+        (["whatif", "--set", "setpoint=32 °C"], "from 5 °C to 30 °C"),
+        (["whatif", "--set", "setpoint=22 °C", "--next", "7"], "4 at least"),
+        (["tune", "--next", "7"], "4 at least"),
+        (["tune", "--config", "no.toml"], "no.toml"),
+    ],
+)
+def test_it_is_refused_before_anything_is_fitted(
+    words, says, season, capsys, monkeypatch
+):
+    def never(record):
+        pytest.fail("it was fitted")
+
+    monkeypatch.setattr(modelled, "modelled", MODELLED.__wrapped__)
+    monkeypatch.setattr(modelled, "fit_mat", never)
+    command, *rest = words
+    assert main([command, season, "--mat", "north", *rest]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_heat_held_back_in_the_model_alone_is_said(season, capsys, monkeypatch):
+    """With a guard so strict that the settings of the log trip it in the model."""
+    of = MODELLED(Path(season), "north")
+    strict = replace(of.asked, rise_limit_mk=MilliK(1), heat_allowance_mk=MilliK(300))
+    monkeypatch.setattr(modelled, "modelled", lambda *_: replace(of, asked=strict))
+    main(["whatif", season, "--mat", "north", "--set", "setpoint=20 °C"])
+    assert "If they did not on the bench" in " ".join(capsys.readouterr().out.split())
 
 
 def test_the_evening_asks_for_what_the_log_lacks(season, capsys):

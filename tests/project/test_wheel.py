@@ -57,15 +57,13 @@ def wheel(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def installed(wheel, tmp_path_factory) -> Path:
-    """Return the folder of programs of an environment that has the wheel."""
+def installed(tmp_path_factory) -> Path:
+    """Return the folder of programs that `./dev install` makes."""
     home = tmp_path_factory.mktemp("home")
-    run(sys.executable, "-m", "venv", home / "env", cwd=home)
-    python = home / "env" / "bin" / "python"
-    lock = ROOT / "requirements.lock"
-    quiet = ("-qq", "--disable-pip-version-check", "--no-input")
-    run(python, "-m", "pip", "install", *quiet, "-c", lock, f"{wheel}[demo]", cwd=home)
-    return python.parent
+    words = ("install", "--into", home / "env", "--extras", "demo")
+    said = run(sys.executable, ROOT / "dev", *words, cwd=home).stdout
+    assert f"{home}/env/bin/bottomheat setup" in said
+    return home / "env" / "bin"
 
 
 def test_packages_named_in_pyproject_are_those_that_exist():

@@ -26,9 +26,17 @@ def changed_lines(before: str, after: str) -> list[str]:
 def test_a_value_changes_and_its_comment_stays():
     after = edited(BENCH, "north", {"setpoint": '"22.5 °C"'})
     assert changed_lines(BENCH, after) == [
-        f'{sign} setpoint = "{said} °C"          # chosen: amid the 18 to 24 °C'
-        " usual for hardwood"
-        for sign, said in (("-", "21"), ("+", "22.5"))
+        f"{sign} {said:<28}# chosen: amid the 18 to 24 °C usual for hardwood"
+        for sign, said in (("-", 'setpoint = "21 °C"'), ("+", 'setpoint = "22.5 °C"'))
+    ]
+
+
+def test_a_value_longer_than_the_room_before_its_comment_keeps_one_blank():
+    text = '[[mat]]\nname = "m"\nmin_on = "1 min"  # a\nmin_off = "1 min"# b\n'
+    after = edited(text, "m", {"min_on": '"600000 ms"', "min_off": '"2 min"'})
+    assert after.splitlines()[2:] == [
+        'min_on = "600000 ms" # a',
+        'min_off = "2 min" # b',
     ]
 
 

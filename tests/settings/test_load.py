@@ -414,6 +414,9 @@ def test_the_environment_overrides_the_four_single_tables(loaded, small):
             "BOTTOMHEAT_LOG__COMMIT_EVERY": "5 s",
             "BOTTOMHEAT_LOG__ON_FAILURE": "heat-off",
             "BOTTOMHEAT_API__PORT": "9000",
+            "BOTTOMHEAT_API__NAMES": "Bench.home.arpa, bench.local",
+            "BOTTOMHEAT_API__PROXIES": "127.0.0.1",
+            "BOTTOMHEAT_TOKEN": "for commands that ask, and no setting",
             "PATH": "/bin",
         },
     )
@@ -424,7 +427,12 @@ def test_the_environment_overrides_the_four_single_tables(loaded, small):
     assert settings.wiring.broker == BrokerWire(host="garden", port=1884)
     assert settings.log.path == Path("new.db")
     assert settings.log.commit_every_ms == 5_000
-    assert settings.api == ApiSettings(host="127.0.0.1", port=9000)
+    assert settings.api == ApiSettings(
+        host="127.0.0.1",
+        port=9000,
+        names=("bench.home.arpa", "bench.local"),
+        proxies=("127.0.0.1",),
+    )
 
 
 def test_the_process_own_environment_is_not_looked_at(loaded, small, monkeypatch):
@@ -474,7 +482,7 @@ def test_the_process_own_environment_is_not_looked_at(loaded, small, monkeypatch
             "BOTTOMHEAT_API",
             '{"port": 9000}',
             "BOTTOMHEAT_API: after BOTTOMHEAT_: no such key; known here: API__HOST, "
-            "API__PORT",
+            "API__NAMES, API__PORT, API__PROXIES, API__TLS_CERT, API__TLS_KEY",
         ),
         (
             "BOTTOMHEAT_API__PORT__X",
@@ -485,13 +493,14 @@ def test_the_process_own_environment_is_not_looked_at(loaded, small, monkeypatch
         (
             "BOTTOMHEAT_MAT__0__SETPOINT",
             "24 °C",
-            "BOTTOMHEAT_MAT__0__SETPOINT: mats, trays, probes and notify are set in "
-            "the file only",
+            "BOTTOMHEAT_MAT__0__SETPOINT: mats, trays, probes, notify and crops are"
+            " set in the file only",
         ),
         (
             "BOTTOMHEAT_MAT",
             "[]",
-            "BOTTOMHEAT_MAT: mats, trays, probes and notify are set in the file only",
+            "BOTTOMHEAT_MAT: mats, trays, probes, notify and crops are set in the file"
+            " only",
         ),
     ],
     ids=lambda value: value if str(value).startswith("BOTTOM") else "",

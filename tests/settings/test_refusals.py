@@ -107,21 +107,11 @@ CASES = {
         "mat north: relay.active_low: leave it out: only a pin of this board has "
         "levels",
     ),
-    "a key of a later version": (
-        "[bench]",
-        '[api]\ntls_cert = "bench.pem"\n[bench]',
-        '[api] tls_cert = "bench.pem": not in this version',
-    ),
     "an unknown table": (
         "[bench]",
         '[[radiator]]\nurl = "x"\n[bench]',
-        "[[radiator]]: no such key; known here: api, bench, broker, log, mat, notify, "
-        "probe, tray",
-    ),
-    "a table of a later version": (
-        "[bench]",
-        "[[tokens]]\n[bench]",
-        "[[tokens]]: not in this version",
+        "[[radiator]]: no such key; known here: api, bench, broker, crops, log, mat, "
+        "notify, probe, tray",
     ),
     "a list where a table belongs": (
         "[bench]",
@@ -575,12 +565,42 @@ CASES = {
         '[broker]\nca_file = "ca.pem"\n[bench]',
         '[broker] ca_file = "ca.pem": leave it out: certificates belong to mqtts://',
     ),
-    "an address that others can reach": (
+    "an address that is none": (
         "[bench]",
-        '[api]\nhost = "0.0.0.0"\n[bench]',
-        '[api] host = "0.0.0.0": write "127.0.0.1", "::1" or "localhost": only this '
-        "board for now; tokens are needed for other addresses, which this version "
-        "lacks",
+        '[api]\nhost = "http://0.0.0.0"\n[bench]',
+        '[api] host = "http://0.0.0.0": write an address or name of this machine: '
+        '"127.0.0.1" (only it), "0.0.0.0" (all of its IPv4 addresses) or "::" (all of '
+        "its IPv6 ones)",
+    ),
+    "an address with a part too many": (
+        "[bench]",
+        '[api]\nhost = "192.0.2.1.7"\n[bench]',
+        '[api] host = "192.0.2.1.7": write an address or name of this machine: '
+        '"127.0.0.1" (only it), "0.0.0.0" (all of its IPv4 addresses) or "::" (all of '
+        "its IPv6 ones)",
+    ),
+    "a name with a scheme": (
+        "[bench]",
+        '[api]\nnames = ["https://bench.home.arpa"]\n[bench]',
+        "[api] names = an array: write the names under which the API "
+        'is asked, such as ["bench.home.arpa"], without http:// and port',
+    ),
+    "all of the world as a proxy": (
+        "[bench]",
+        '[api]\nproxies = ["0.0.0.0/0"]\n[bench]',
+        "[api] proxies = an array: write addresses or networks of your proxy, such "
+        'as ["127.0.0.1"]; never all of the Internet',
+    ),
+    "a certificate without its key": (
+        "[bench]",
+        '[api]\ntls_cert = "bench.pem"\n[bench]',
+        '[api] tls_cert = "bench.pem": write tls_key, the file of its key, beside it',
+    ),
+    "a key without its certificate": (
+        "[bench]",
+        '[api]\ntls_key = "bench.key"\n[bench]',
+        '[api] tls_key = "bench.key": write tls_cert, the file of the certificate, '
+        "beside it",
     ),
     "a port that is none": (
         "[bench]",
@@ -722,7 +742,8 @@ def test_all_mistakes_are_told_at_once(complaints, small):
     told = complaints(text, {"BOTTOMHEAT_API__PORT": "x", "BOTTOMHEAT_COLOUR": "red"})
     assert [line.removeprefix("bench.toml: ").split(" = ")[0] for line in told] == [
         "environment: BOTTOMHEAT_COLOUR: after BOTTOMHEAT_: no such key; known here: "
-        "API__HOST, API__PORT, BENCH__DISPLAY_UNIT, BENCH__NAME, BENCH__SCAN, "
+        "API__HOST, API__NAMES, API__PORT, API__PROXIES, API__TLS_CERT, "
+        "API__TLS_KEY, BENCH__DISPLAY_UNIT, BENCH__NAME, BENCH__SCAN, "
         "BENCH__TIMEZONE, BROKER__CA_FILE, BROKER__PASSWORD_FILE, BROKER__URL, "
         "BROKER__USERNAME, LOG__COMMIT_EVERY, LOG__FOLD_AFTER, LOG__ON_FAILURE, "
         "LOG__PATH",

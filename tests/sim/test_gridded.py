@@ -143,6 +143,16 @@ def test_waterings_and_holds_begin_windows():
     assert found == [(11, "hands on the bench (a hold)"), (20, "watered")]
 
 
+def test_mist_begins_no_window():
+    """Done several times a day it would leave windows too short to fit."""
+    done = [
+        Happening(START_MS + at * MINUTE, why, "N1")
+        for at, why in ((10, "misted"), (20, "watered"), (30, "misted"))
+    ]
+    record = record_of(a_history(happenings=done))
+    assert [window.step for window in record.windows] == [20]
+
+
 @pytest.mark.parametrize("minutes", [-1, 0, 61])
 def test_a_watering_outside_of_the_log_is_refused(minutes):
     with pytest.raises(ValueError, match=r"lasts from 2027-03-01T09:00Z to .*09:59Z"):

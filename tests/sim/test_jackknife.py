@@ -3,7 +3,12 @@
 import numpy as np
 import pytest
 
-from sim.fitting.jackknife import blocks, jackknife_covariance, jackknife_error
+from sim.fitting.jackknife import (
+    blocks,
+    jackknife_covariance,
+    jackknife_error,
+    moves,
+)
 
 DAY = 1440
 
@@ -58,3 +63,23 @@ def test_a_season_is_left_out_in_thirty_blocks():
 def test_a_log_without_readings_is_one_block():
     day, counted = days_of(0, 0)
     assert len(blocks(day, counted, DAY)) == 1
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize("fixed", [0, 2])
+def test_of_a_straight_line_one_step_is_exact(fixed):
+    """numpy's lstsq on the rows that are left; with some figures given, the rest."""
+    rng = np.random.default_rng(6)
+    by = rng.normal(size=(400, 4)) * [1.0, 1e3, 1e-4, 1.0]
+    said = by @ [2.0, 1e-3, 1e4, -1.0] + rng.normal(size=400)
+    found = np.linalg.lstsq(by, said)[0]
+    left_out = [np.arange(400) // 100 == block for block in range(4)]
+    given = rng.normal(size=(4, 2)) * [0.1, 1e-4] if fixed else None
+    got = moves(-by, said - by @ found, left_out, given)
+    for block, moved in zip(left_out, got, strict=True):
+        held = found[:fixed] + moved[:fixed]
+        rest = said[~block] - by[~block, :fixed] @ held
+        theirs = np.linalg.lstsq(by[~block, fixed:], rest)[0]
+        assert (found + moved)[fixed:] == pytest.approx(theirs, rel=1e-8)
+    if given is not None:
+        assert got[:, :fixed] == pytest.approx(given)

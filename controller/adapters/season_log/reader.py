@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from controller.adapters.season_log.assemble import assembled, part_of
 from controller.adapters.season_log.decoding import Decode, decoded
+from controller.adapters.season_log.heated import HeatMemory, heated
 from controller.adapters.season_log.journal import entries
 from controller.adapters.season_log.proof import prove_all
 from controller.adapters.season_log.record_rows import changes_after
@@ -49,7 +50,14 @@ from controller.adapters.season_log.wholeness import (
     prove_tables,
 )
 from controller.core.state import State
-from controller.ports import Bucket, Columns, LogEntry, RecordedScan, RunHeader
+from controller.ports import (
+    Bucket,
+    Columns,
+    Heated,
+    LogEntry,
+    RecordedScan,
+    RunHeader,
+)
 from controller.records.changes import Change
 from controller.review.envelopes import bucket_width_ms
 from controller.wire import from_text
@@ -85,6 +93,7 @@ class SeasonLogReader:
         """
         self._path, self._decode = path, decode
         self._proofs = Proofs()
+        self._heat = HeatMemory()
         with self._reading():
             pass
 
@@ -196,6 +205,15 @@ class SeasonLogReader:
         span = from_utc_ms, to_utc_ms
         with self._reading() as db:
             return buckets(db, self._proofs, probe, span, width_ms)
+
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Sequence[Heated]:
+        """Return what a mat was told from some time before from up to to.
+
+        Raises:
+            LogError: The log is not as it was written, or cannot be read.
+        """
+        with self._reading() as db:
+            return heated(db, self._proofs, self._heat, mat, (from_utc_ms, to_utc_ms))
 
     def check(self) -> None:
         """Look at everything in the file, which takes some seconds a season.

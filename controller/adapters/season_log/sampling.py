@@ -123,7 +123,7 @@ def _prove(db: sqlite3.Connection, first: int, last: int) -> None:
         raise UnsoundError(f"scan {missing} is missing")
 
 
-class _Stretch(NamedTuple):
+class StretchPart(NamedTuple):
     """A stretch, and the scans of it that may have readings of a time."""
 
     stretch: Stretch
@@ -141,7 +141,7 @@ class _Stretch(NamedTuple):
         }
 
 
-def _stretches(db: sqlite3.Connection, span: Span) -> Iterator[_Stretch]:
+def stretches_in(db: sqlite3.Connection, span: Span) -> Iterator[StretchPart]:
     """Yield the ranges of scans that may lie in a time.
 
     A reading comes after it was measured: an hour later still is found.
@@ -154,7 +154,7 @@ def _stretches(db: sqlite3.Connection, span: Span) -> Iterator[_Stretch]:
         late = (span[1] + HOUR_MS + slack_ms - stretch.utc_ms) // stretch.every_ms
         first, last = stretch.scan + max(0, early), min(end - 1, stretch.scan + late)
         if first <= last:
-            yield _Stretch(stretch, first, last)
+            yield StretchPart(stretch, first, last)
 
 
 def _offsets(db: sqlite3.Connection, probe: str) -> Callable[[int], int]:
@@ -186,7 +186,7 @@ class _Piece(NamedTuple):
         offset_mk: Added to the probe's readings [mK].
     """
 
-    of: _Stretch
+    of: StretchPart
     block: BlockRow | None
     first: int
     last: int
@@ -198,7 +198,7 @@ def _pieces(
 ) -> Iterator[_Piece]:
     """Yield where readings may be, oldest first; what is not folded is proved."""
     offset_of = _offsets(db, probe)
-    for of in _stretches(db, span):
+    for of in stretches_in(db, span):
         offset_mk = offset_of(of.first)
         at = of.first
         for block in blocks(db, of.first, of.last):

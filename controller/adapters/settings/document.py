@@ -39,6 +39,7 @@ from controller.adapters.settings.tables import (
     BenchTable,
     BrokerTable,
     Checked,
+    CropsTable,
     Document,
     LogTable,
     MatTable,
@@ -62,6 +63,7 @@ class Tables:
         broker: The MQTT broker.
         log: The season log.
         api: The JSON API.
+        crops: What is known of crops.
         mats: Heat mats.
         trays: Trays.
         probes: Probes.
@@ -74,6 +76,7 @@ class Tables:
     broker: BrokerTable
     log: LogTable
     api: ApiTable
+    crops: CropsTable
     mats: tuple[MatTable, ...]
     trays: tuple[TrayTable, ...]
     probes: tuple[ProbeTable, ...]
@@ -104,6 +107,7 @@ def tables_of(path: Path, environ: Mapping[str, str]) -> tuple[Tables, list[Find
         broker=doc.broker,
         log=doc.log,
         api=doc.api,
+        crops=doc.crops,
         mats=_firsts(doc.mat),
         trays=_firsts(doc.tray),
         probes=_firsts(doc.probe),
@@ -148,7 +152,10 @@ def _keys(table: str) -> Mapping[str, list[str]]:
 def _wrong_sections(
     doc: Document, source: str, environ: Mapping[str, str]
 ) -> Iterator[Finding]:
-    sections: tuple[Checked, ...] = (doc.bench, doc.broker, doc.log, doc.api)
+    sections: tuple[Checked, ...] = (
+        *(doc.bench, doc.broker, doc.log, doc.api),
+        doc.crops,
+    )
     for name, section in zip(SECTIONS, sections, strict=True):
         for error in section.wrong:
             finding = finding_of(f"[{name}]", error, _keys(name))

@@ -1,10 +1,10 @@
 """Changes single keys of one mat in the text of a settings file.
 
-Everything else stays as it was, byte for byte: comments, order, spacing, line
-ends. Lines are found by their looks; what came of it is then read as TOML and
-held to what was asked for, so that a file which looks otherwise than it reads
-is refused, never damaged. What may live here: that. What the keys mean is in
-tables.
+Everything else stays as it was, byte for byte: comments, in the columns where
+they stood, order, line ends. Lines are found by their looks; what came of it is
+then read as TOML and held to what was asked for, so that a file which looks
+otherwise than it reads is refused, never damaged. What may live here: that. What
+the keys mean is in tables.
 """
 
 import re
@@ -189,8 +189,7 @@ def _edit(
         if said is None:
             lines[index] = _as_comment(lines[index])
         else:
-            after = found["after"] + _end_of(lines[index])
-            lines[index] = found["before"] + said + after
+            lines[index] = _with(found, said) + _end_of(lines[index])
     first, last = bounds
     for key, said in missing.items():
         if said is not None:
@@ -221,6 +220,15 @@ def _past_last_key(lines: Sequence[str], bounds: tuple[int, int]) -> int:
 
 def _key(line: str) -> "re.Match[str] | None":
     return _KEY.match(line.rstrip("\r\n"))
+
+
+def _with(found: "re.Match[str]", said: str) -> str:
+    """Return a line with another value, its comment where it stood if that goes."""
+    comment = found["after"].lstrip()
+    if not comment:
+        return found["before"] + said + found["after"]
+    room = len(found["value"]) + len(found["after"]) - len(comment)
+    return found["before"] + said.ljust(max(room, len(said) + 1)) + comment
 
 
 def _as_comment(line: str) -> str:

@@ -27,13 +27,6 @@ MISSING = {
 }
 """What to write where a key that must be there is not."""
 
-LATER = (
-    "tls_cert",
-    "tls_key",
-    "tokens",
-)
-"""Keys that a later version will know."""
-
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -137,8 +130,6 @@ def placed(at: str, loc: Sequence[int | str]) -> str:
 
 def unknown(key: str, known: Iterable[str]) -> str:
     """Return what to tell of a key that nobody reads."""
-    if key in LATER:
-        return "not in this version"
     names = sorted(known)
     near = difflib.get_close_matches(key, names, n=1)
     hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(names)}"

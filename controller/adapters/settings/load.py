@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from controller.adapters.settings.api_words import api_problems
 from controller.adapters.settings.belongings import belonging_problems
 from controller.adapters.settings.convert import plan_of
 from controller.adapters.settings.document import Tables, tables_of
@@ -32,6 +33,7 @@ def load(path: Path, environ: Mapping[str, str]) -> Settings:
     plan, said = plan_of(tables), written(tables)
     between = [*belonging_problems(tables), *wiring_problems(tables)]
     between += [*notify_problems(tables), *_broken_rules(plan, said)]
+    between += api_problems(tables.api.tls_cert, tables.api.tls_key)
     findings += (_traced(finding, tables) for finding in between)
     if findings:
         raise SettingsError(list(dict.fromkeys(findings)))
@@ -68,6 +70,14 @@ def _settings(tables: Tables, plan: Plan, said: Mapping[str, str]) -> Settings:
             commit_every_ms=tables.log.commit_every.milli,
             fold_after_ms=tables.log.fold_after.milli,
         ),
-        api=ApiSettings(host=tables.api.host, port=tables.api.port),
+        api=ApiSettings(
+            host=tables.api.host,
+            port=tables.api.port,
+            names=tables.api.names,
+            proxies=tables.api.proxies,
+            tls_cert=tables.api.tls_cert,
+            tls_key=tables.api.tls_key,
+        ),
+        crops=tables.crops.path,
         written=said,
     )

@@ -8,12 +8,20 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from controller.adapters.settings.findings import Finding, SettingsError, unknown
-from controller.adapters.settings.tables import PREFIX, SECTIONS, TABLES
+from controller.adapters.settings.tables import (
+    IN_ENVIRONMENT,
+    PREFIX,
+    SECTIONS,
+    TABLES,
+)
 
 ENVIRONMENT = "environment"
 
 _LARGEST_FILE = 200_000
 """Chosen: a bench of a thousand probes takes half of it [bytes]."""
+
+TOKEN_VARIABLE = "BOTTOMHEAT_TOKEN"  # noqa: S105 - its name, not a secret
+"""No setting: commands that ask a bench find their token there."""
 
 _NESTED = "__"
 
@@ -94,7 +102,7 @@ def known_environment(
     """Return the variables that set something, and what is wrong with others."""
     known, findings = {}, []
     for name in sorted(environ):
-        if not name.upper().startswith(PREFIX):
+        if not name.upper().startswith(PREFIX) or name == TOKEN_VARIABLE:
             continue
         allowed = _variable_problem(name)
         if allowed is None:
@@ -111,9 +119,9 @@ def variable(section: str, key: str) -> str:
 
 def _variable_problem(name: str) -> str | None:
     section = name.removeprefix(PREFIX).split(_NESTED)[0].lower()
-    if section in TABLES and section not in SECTIONS:
-        return "mats, trays, probes and notify are set in the file only"
-    sections = [section] if section in SECTIONS else SECTIONS
+    if section in TABLES and section not in IN_ENVIRONMENT:
+        return "mats, trays, probes, notify and crops are set in the file only"
+    sections = [section] if section in IN_ENVIRONMENT else IN_ENVIRONMENT
     names = [variable(s, key) for s in sections for key in TABLES[s].model_fields]
     if name.upper() in names:
         return None if name in names else f"write it in capitals: {name.upper()}"

@@ -22,7 +22,7 @@ from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from controller.adapters import mqtt_address
-from controller.adapters.settings import alarm_words, quantities, words
+from controller.adapters.settings import alarm_words, api_words, quantities, words
 from controller.adapters.settings.quantities import Said, SaidArea
 
 Temperature = Annotated[Said, PlainValidator(quantities.temperature)]
@@ -37,8 +37,11 @@ FilePath = Annotated[Path, PlainValidator(words.file_path)]
 Number = Annotated[float, PlainValidator(words.number)]
 
 PREFIX = "BOTTOMHEAT_"
-SECTIONS = ("bench", "broker", "log", "api")
+IN_ENVIRONMENT = ("bench", "broker", "log", "api")
 """Tables of which there is one, and whose keys the environment may set."""
+
+SECTIONS = (*IN_ENVIRONMENT, "crops")
+"""All tables of which there is one."""
 
 
 class Table(BaseModel):
@@ -113,8 +116,18 @@ class LogTable(Checked):
 class ApiTable(Checked):
     """The JSON API and the page."""
 
-    host: Annotated[str, PlainValidator(words.loopback)] = "127.0.0.1"
+    host: Annotated[str, PlainValidator(api_words.host)] = "127.0.0.1"
     port: Annotated[int, PlainValidator(words.port)] = 8000
+    names: Annotated[tuple[str, ...], PlainValidator(api_words.names)] = ()
+    proxies: Annotated[tuple[str, ...], PlainValidator(api_words.proxies)] = ()
+    tls_cert: FilePath | None = None
+    tls_key: FilePath | None = None
+
+
+class CropsTable(Checked):
+    """What is known of crops, for the rooting forecast."""
+
+    path: FilePath | None = None
 
 
 class RelayTable(Table):
@@ -266,6 +279,7 @@ class Document(BaseSettings):
     broker: BrokerTable
     log: LogTable
     api: ApiTable
+    crops: CropsTable
     mat: list[MatTable]
     tray: list[TrayTable]
     probe: list[ProbeTable]
@@ -284,6 +298,7 @@ TABLES: Mapping[str, type[Table]] = {
     "broker": BrokerTable,
     "log": LogTable,
     "api": ApiTable,
+    "crops": CropsTable,
     "mat": MatTable,
     "tray": TrayTable,
     "probe": ProbeTable,

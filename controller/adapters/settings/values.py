@@ -28,12 +28,20 @@ class ApiSettings:
     """The JSON API and the page.
 
     Attributes:
-        host: Address to listen on; a loopback one.
+        host: Address to listen on; others than loopback ones need tokens.
         port: TCP port; 0 takes any free one.
+        names: Names under which it is asked, besides those of this machine.
+        proxies: Addresses or networks of proxies whose word is taken.
+        tls_cert: Certificate (PEM) and what vouches for it; None: no TLS here.
+        tls_key: Its key (PEM).
     """
 
     host: str
     port: int
+    names: tuple[str, ...] = ()
+    proxies: tuple[str, ...] = ()
+    tls_cert: Path | None = None
+    tls_key: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +56,7 @@ class Settings:
         display_unit: "°C" or "°F": what a person wants to read.
         log: The season log.
         api: The JSON API.
+        crops: A crop file of the writer's own; None: there is none.
         written: What the writer wrote, with the writer's unit, by place:
             "mat north: setpoint" is "75 °F". Only keys that were written.
     """
@@ -59,4 +68,5 @@ class Settings:
     display_unit: str
     log: LogSettings
     api: ApiSettings
+    crops: Path | None
     written: Mapping[str, str]

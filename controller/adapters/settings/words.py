@@ -1,7 +1,6 @@
 """Single values that are no quantities: checked, or refused with a sentence."""
 
 import datetime as dt
-import ipaddress
 import re
 import zoneinfo
 from pathlib import Path
@@ -62,24 +61,6 @@ def timezone(value: object) -> str:
     except (ValueError, OSError, zoneinfo.ZoneInfoNotFoundError):
         message = f"{_TIMEZONE_ASK}; this machine does not know it"
         raise ValueError(message) from None
-
-
-def loopback(value: object) -> str:
-    """Return a host name or address that only this board can reach."""
-    text = value if isinstance(value, str) else ""
-    if text == "localhost":
-        return text
-    try:
-        inside = ipaddress.ip_address(text).is_loopback
-    except ValueError:
-        inside = False
-    if not inside:
-        message = (
-            'write "127.0.0.1", "::1" or "localhost": only this board for now; '
-            "tokens are needed for other addresses, which this version lacks"
-        )
-        raise ValueError(message)
-    return text
 
 
 def port(value: object) -> int:

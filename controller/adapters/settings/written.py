@@ -17,6 +17,7 @@ def written(tables: Tables) -> Mapping[str, str]:
         tables.broker,
         tables.log,
         tables.api,
+        tables.crops,
     )
     pairs: dict[str, str] = {}
     for name, section in zip(SECTIONS, sections, strict=True):

@@ -1,0 +1,41 @@
+"""Routes for other programs: figures for collectors, a calendar to subscribe to.
+
+Such programs may show a token as the password of HTTP Basic, since they can do
+nothing else. What may live here: those routes.
+"""
+
+from fastapi import APIRouter, Depends, Request, Response
+
+from api.calendar_views import bench_entries, written_at
+from api.context import ContextHere, LookHere, no_query, reading_only
+from api.metrics import MEDIA_TYPE as METRICS
+from api.metrics import metrics_text
+from controller.calendar import MEDIA_TYPE as CALENDAR
+from controller.calendar import calendar_text
+
+router = APIRouter(dependencies=[Depends(reading_only), Depends(no_query)])
+
+
+def _text(media_type: str) -> dict[int | str, dict[str, object]]:
+    content = {media_type: {"schema": {"type": "string"}}}
+    return {200: {"description": "Successful Response", "content": content}}
+
+
+@router.get("/metrics", response_class=Response, responses=_text(METRICS))
+async def get_metrics(
+    request: Request, context: ContextHere, look: LookHere
+) -> Response:
+    """Figures of the bench as OpenMetrics 1.0.0."""
+    version: str = request.app.version
+    text = metrics_text(look, version, context.feed.streams)
+    return Response(text, headers={"Content-Type": METRICS})
+
+
+@router.get("/calendar.ics", response_class=Response, responses=_text(CALENDAR))
+async def get_calendar(context: ContextHere, look: LookHere) -> Response:
+    """Steps of mats to come, and when open batches were stuck, as iCalendar."""
+    book = await context.records.book()
+    name = f"Bench {look.snapshot.plan.bench}"
+    text = calendar_text(name, bench_entries(look, book), written_at(look, book))
+    headers = {"Content-Type": CALENDAR, "Cache-Control": "private, no-cache"}
+    return Response(text, headers=headers)

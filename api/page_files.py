@@ -1,0 +1,113 @@
+"""The page: plain files of this folder's `page/`, sent as they are, or packed.
+
+They are read once, packed once, and named by what is in them (an entity tag), so
+that a phone asks for all of them again and is sent nothing. What may live here:
+which files there are, and how they are sent. What is in them is the page's.
+"""
+
+import gzip
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import Response
+
+from api.context import no_query
+from api.problems import ProblemError, quoted
+
+FOLDER = Path(__file__).parent / "page"
+
+TYPES: Mapping[str, str] = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
+}
+"""Media types of the page's files; a file of another kind is not sent."""
+
+router = APIRouter(dependencies=[Depends(no_query)])
+
+_TEXT = {"schema": {"type": "string"}}
+
+
+@dataclass(frozen=True, slots=True)
+class PageFile:
+    """One file, as it is and as it is sent.
+
+    Attributes:
+        media_type: Its media type.
+        plain: Its bytes.
+        packed: The same, in the gzip format (RFC 1952).
+        tag: An entity tag of its content, without the quotes.
+    """
+
+    media_type: str
+    plain: bytes
+    packed: bytes
+    tag: str
+
+
+@cache
+def page_files() -> Mapping[str, PageFile]:
+    """Return the files of the page by name."""
+    found = sorted(path for path in FOLDER.iterdir() if path.suffix in TYPES)
+    return {path.name: _page_file(path) for path in found}
+
+
+def _page_file(path: Path) -> PageFile:
+    plain = path.read_bytes()
+    packed = gzip.compress(plain, 9, mtime=0)
+    tag = hashlib.sha256(plain).hexdigest()[:20]
+    return PageFile(TYPES[path.suffix], plain, packed, tag)
+
+
+@router.get(
+    "/", response_class=Response, responses={200: {"content": {"text/html": _TEXT}}}
+)
+async def get_page(request: Request) -> Response:
+    """The page."""
+    return _sent(request, page_files()["index.html"])
+
+
+@router.get(
+    "/page/{name}",
+    response_class=Response,
+    responses={200: {"content": {"text/*": _TEXT}}},
+)
+async def get_page_file(request: Request, name: str) -> Response:
+    """A file of the page."""
+    found = page_files().get(name)
+    if found is None:
+        raise ProblemError(404, f"the page has no file {quoted(name)}")
+    return _sent(request, found)
+
+
+def _sent(request: Request, file: PageFile) -> Response:
+    packed = "gzip" in _encodings(request.headers.get("accept-encoding", ""))
+    tag = f'"{file.tag}{"-gz" if packed else ""}"'
+    headers = {
+        "ETag": tag,
+        "Vary": "Accept-Encoding",
+        "Cache-Control": "no-cache",  # kept, and asked for again each time
+    }
+    known = request.headers.get("if-none-match", "")
+    if tag in (part.strip().removeprefix("W/") for part in known.split(",")):
+        return Response(status_code=304, headers=headers)
+    if packed:
+        headers["Content-Encoding"] = "gzip"
+    body = file.packed if packed else file.plain
+    return Response(body, media_type=file.media_type, headers=headers)
+
+
+def _encodings(header: str) -> set[str]:
+    """Return the codings that a client takes (RFC 9110, 12.5.3), weight 0 left out."""
+    taken = set()
+    for part in header.split(","):
+        coding, _, weight = part.partition(";")
+        if weight.replace(" ", "") not in {"q=0", "q=0.0", "q=0.00", "q=0.000"}:
+            taken.add(coding.strip().lower())
+    return taken

@@ -1,0 +1,166 @@
+"""What mats were told, out of a season log: on, off, and the setpoint in force.
+
+What may live here: fetching commands by time, folded or not, with what was
+fetched once of a block kept in mind: a block never changes.
+"""
+
+import sqlite3
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from threading import Lock
+from typing import NamedTuple
+
+from controller.adapters.season_log.folding import record_of
+from controller.adapters.season_log.sampling import (
+    Proofs,
+    Span,
+    StretchPart,
+    stretches_in,
+)
+from controller.adapters.season_log.segments import BlockRow, blocks, folded_row, names
+from controller.core.units import DAY_MS
+from controller.ports import Heated
+from controller.wire import decode_numbers, from_text
+
+_BEFORE_MS = DAY_MS
+"""Chosen: a command in force at the start was given within a day before it, or
+what it was stays unknown until the next one."""
+
+_LEASE_SCANS = 3
+"""After so many scans without a word a relay drops out."""
+
+
+_UNKNOWN_MC = -(2**31)
+
+_CELLS = 4
+
+
+class _Told(NamedTuple):
+    """A command: scan, number of the mat, and what it was told."""
+
+    scan: int
+    mat: int
+    on: bool
+    setpoint_mc: int | None
+
+
+class HeatMemory:
+    """Commands of blocks that were read already; for any thread.
+
+    A season of two mats takes two megabytes.
+    """
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._known: dict[int, array[int]] = {}
+
+    def of(self, db: sqlite3.Connection, block: BlockRow) -> Iterator[_Told]:
+        """Yield the commands of a block.
+
+        Raises:
+            UnsoundError: It is not as it was written.
+        """
+        with self._lock:
+            known = self._known.get(block.first)
+            if known is None:
+                known = _packed(_changes(_folded(db, block)))
+                self._known[block.first] = known
+        for n in range(0, len(known), _CELLS):
+            scan, mat, on, setpoint_mc = known[n : n + _CELLS]
+            wanted = None if setpoint_mc == _UNKNOWN_MC else setpoint_mc
+            yield _Told(scan, mat, bool(on), wanted)
+
+
+def _packed(told: Iterable[_Told]) -> "array[int]":
+    cells = array("q")
+    for scan, mat, on, setpoint_mc in told:
+        wanted = _UNKNOWN_MC if setpoint_mc is None else setpoint_mc
+        cells.extend((scan, mat, on, wanted))
+    return cells
+
+
+def heated(
+    db: sqlite3.Connection, proofs: Proofs, memory: HeatMemory, mat: str, span: Span
+) -> list[Heated]:
+    """Return what a mat was told, from some time before a span to its end.
+
+    Raises:
+        UnsoundError: Something is not as it was written.
+    """
+    number = {name: number for number, name in names(db).items()}.get(mat)
+    found: list[Heated] = []
+    silent_ms: int | None = None
+    for part in stretches_in(db, (span[0] - _BEFORE_MS, span[1])):
+        begins_ms, ends_ms = _utc_ms(part, part.first), _utc_ms(part, part.last + 1)
+        lease_ms = _LEASE_SCANS * part.stretch.every_ms
+        if silent_ms is not None and abs(begins_ms - silent_ms) > lease_ms:
+            last = found[-1:]
+            found.append(Heated(silent_ms, None, None))
+            # A run that goes on repeats nothing; a new one tells all at its start.
+            found += (replace(one, utc_ms=begins_ms) for one in last)
+        found += (
+            Heated(_utc_ms(part, told.scan), told.on, told.setpoint_mc)
+            for told in _part_told(db, proofs, memory, part)
+            if told.mat == number
+        )
+        silent_ms = ends_ms
+    if silent_ms is not None:
+        found.append(Heated(silent_ms, None, None))
+    return [one for one in found if one.utc_ms < span[1]]
+
+
+def _utc_ms(part: StretchPart, scan: int) -> int:
+    stretch = part.stretch
+    return stretch.utc_ms + (scan - stretch.scan) * stretch.every_ms
+
+
+def _part_told(
+    db: sqlite3.Connection, proofs: Proofs, memory: HeatMemory, part: StretchPart
+) -> Iterator[_Told]:
+    at = part.first
+    for block in blocks(db, part.first, part.last):
+        yield from _loose(db, proofs, at, block.first - 1)
+        yield from memory.of(db, block)
+        at = block.last + 1
+    yield from _loose(db, proofs, at, part.last)
+
+
+def _loose(
+    db: sqlite3.Connection, proofs: Proofs, first: int, last: int
+) -> Iterator[_Told]:
+    if first > last:
+        return
+    proofs.prove(db, first, last)
+    rows = db.execute(
+        "SELECT scan, mat, energised, numbers FROM command"
+        " WHERE scan >= ? AND scan <= ? ORDER BY scan, n",
+        (first, last),
+    )
+    yield from _changes(_told(*row) for row in rows)
+
+
+def _folded(db: sqlite3.Connection, block: BlockRow) -> Iterator[_Told]:
+    if "command" not in block.news:
+        return
+    _, body = folded_row(db, block)
+    for scan, _n, mat, energised, _cause, numbers in record_of(block.first, body).rows[
+        "command"
+    ]:
+        yield _told(scan, mat, energised, numbers)
+
+
+def _told(scan: int, mat: int, energised: int, numbers: str) -> _Told:
+    setpoint_mc = dict(decode_numbers(from_text(numbers))).get("setpoint_mc")
+    return _Told(
+        scan, mat, bool(energised), None if setpoint_mc is None else round(setpoint_mc)
+    )
+
+
+def _changes(told: Iterable[_Told]) -> Iterator[_Told]:
+    """Leave out what tells of a mat nothing else than before."""
+    last: dict[int, Sequence[object]] = {}
+    for one in told:
+        if last.get(one.mat) != one[2:]:
+            last[one.mat] = one[2:]
+            yield one

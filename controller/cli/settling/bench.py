@@ -1,0 +1,190 @@
+"""The first steps: what the bench is called, what hangs on it, who may talk there."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from controller.adapters import mqtt_address
+from controller.adapters.settings import quantities, words
+from controller.cli import broker_files
+from controller.cli.broker_files import Account, RelayTopics
+from controller.cli.check import CAUTIONS
+from controller.cli.person import yes
+from controller.cli.settling.answers import MatAnswers
+from controller.cli.settling.config_text import BROKER_PASSWORD
+from controller.cli.settling.stage import (
+    LaterError,
+    Stage,
+    asked_name,
+    asked_number,
+    asked_text,
+)
+
+OVERLAY = "dtoverlay=w1-gpio"
+MOSQUITTO = Path("/etc/mosquitto")
+MOST_MATS, MOST_NODES = 8, 32
+
+KINDS = {
+    "1": "lease",
+    "2": "plain",
+    "3": "pin",
+    "4": "watch",
+}
+
+
+async def who(stage: Stage) -> None:
+    """Ask what the bench is called and where it stands."""
+    answers, person = stage.answers, stage.person
+    person.tell("Before anything is plugged in:")
+    for caution in CAUTIONS:
+        person.tell(f"  - {caution}")
+    answers.bench = await asked_name(
+        stage, "What shall the bench be called?", answers.bench or "bench"
+    )
+    answers.timezone = await asked_text(
+        stage, "Time zone?", stage.system.timezone(), words.timezone
+    )
+    fahrenheit = await yes(person, "Do you think in °F?", "n")
+    answers.unit = "°F" if fahrenheit else "°C"
+
+
+async def one_wire(stage: Stage) -> None:
+    """See that the kernel drives the bus, if probes hang on this board."""
+    person = stage.person
+    wired = await yes(person, "Are one-wire probes wired to this board?", "y")
+    stage.answers.wired = wired is True
+    if wired is not True or stage.system.one_wire_bus():
+        return
+    config = stage.system.boot_config()
+    if config is None:
+        raise LaterError(
+            "This board shows no one-wire bus, and how its kind switches one on is not"
+            " known here. Look it up for your board, then run setup again"
+        )
+    if OVERLAY in _lines(config):
+        raise LaterError(
+            f"{config} has {OVERLAY} already, and there is no bus: restart the board"
+            " if that line is new; else look at the pull-up of about 4.7 kΩ and at the"
+            " pin. Then run setup again: it goes on here"
+        )
+    raise LaterError(
+        f"The one-wire bus is off. Add this line to {config}:\n\n    {OVERLAY}\n\n"
+        f"for example by: echo {OVERLAY} | sudo tee -a {config}\n"
+        "then: sudo reboot. After that run setup again: it goes on here"
+    )
+
+
+def _lines(config: Path) -> set[str]:
+    text = config.read_text(encoding="utf-8", errors="replace")
+    return {line.split("#")[0].split(",")[0].strip() for line in text.splitlines()}
+
+
+async def mats(stage: Stage) -> None:
+    """Ask what each mat is and how it is switched."""
+    count = await asked_number(stage, "How many heat mats?", 1, MOST_MATS)
+    stage.answers.mats = [await _mat(stage, n) for n in range(1, count + 1)]
+    stage.answers.nodes = await asked_number(
+        stage, "How many other boards publish probes over MQTT?", 0, MOST_NODES
+    )
+
+
+async def _mat(stage: Stage, number: int) -> MatAnswers:
+    name = await asked_name(stage, f"Mat {number}: its name?", f"mat{number}")
+    mat = MatAnswers(name)
+    mat.power = await asked_text(
+        stage, f"  {name}: watts, as printed on it?", "100 W", quantities.power
+    )
+    mat.area = await asked_text(
+        stage, f"  {name}: heated area?", "1.2 m x 0.53 m", quantities.area
+    )
+    stage.person.tell(
+        "  How is it switched? 1: a relay that counts leases (bottomheat relay-keeper"
+        " on another board); 2: another relay that speaks MQTT; 3: a relay on a pin of"
+        " this board; 4: not yet: watch only, beside the old thermostat"
+    )
+    kind = await stage.person.ask(f"  {name}: 1, 2, 3 or 4?", "4")
+    mat.relay = KINDS.get(kind, "watch")
+    if mat.relay == "pin":
+        mat.command = await stage.person.ask(f"  {name}: which pin?", "GPIO17")
+        low = await yes(stage.person, f"  {name}: on while the pin is low?", "n")
+        mat.active_low = low is True
+    elif mat.relay != "watch":
+        await _topics(stage, mat)
+    return mat
+
+
+async def _topics(stage: Stage, mat: MatAnswers) -> None:
+    usual = f"{stage.answers.bench}/relay/{mat.name}"
+    at, rule = f"  {mat.name}:", mqtt_address.topic
+    mat.command = await asked_text(stage, f"{at} topic of its commands?", usual, rule)
+    says = f"{at} topic on which it says its state (- for none)?"
+    usual = f"{mat.command}/state"
+    while True:
+        said = await stage.person.ask(says, usual)
+        mat.says = "" if said == "-" else said
+        try:
+            if mat.says:
+                rule(mat.says)
+            break
+        except ValueError as error:
+            stage.person.tell(f"  {error}")
+    if mat.relay == "plain":
+        mat.on = await stage.person.ask(f"{at} its word for on?", "ON")
+        mat.off = await stage.person.ask(f"{at} its word for off?", "OFF")
+
+
+async def broker(stage: Stage) -> None:
+    """Give the broker its names, passwords and list; print a card for each."""
+    answers = stage.answers
+    relays = list(relay_topics(answers.mats))
+    found = broker_files.accounts(relays, answers.nodes, stage.random)
+    # Only where somebody else has to come in is the network let in.
+    lan = bool(relays) or answers.nodes > 0
+    port = f"{stage.port}" if lan else f"{stage.port} 127.0.0.1"
+    write = stage.system.write
+    write(BROKER_PASSWORD, found[0].password + "\n", 0o600)
+    passwd = broker_files.passwd(found, stage.random)
+    write(f"{MOSQUITTO}/bottomheat.passwd", passwd, 0o640)
+    write(f"{MOSQUITTO}/bottomheat.acl", broker_files.acl(answers.bench, relays), 0o640)
+    text = broker_files.conf(port, MOSQUITTO)
+    write(f"{MOSQUITTO}/conf.d/bottomheat.conf", text, 0o644)
+    files = [f"{MOSQUITTO}/bottomheat.{end}" for end in ("passwd", "acl")]
+    stage.system.run("chgrp", "mosquitto", *files)
+    if not stage.system.run("systemctl", "restart", "mosquitto"):
+        raise LaterError(
+            "mosquitto does not start. Is it there (sudo apt-get install mosquitto)?"
+            " What it says: journalctl -u mosquitto. Then run setup again"
+        )
+    for account in found[1:]:
+        for line in card(stage, account, relays):
+            stage.person.tell(line)
+    if found[1:]:
+        await stage.person.ask("Enter these on each board's own page, then Enter", "")
+
+
+def relay_topics(found: list[MatAnswers]) -> Iterator[RelayTopics]:
+    """Yield the topics of the relays that are on the broker."""
+    for mat in found:
+        if mat.relay in {"lease", "plain"}:
+            yield RelayTopics(mat.name, mat.command, (mat.says,) if mat.says else ())
+
+
+def card(stage: Stage, account: Account, relays: list[RelayTopics]) -> Iterator[str]:
+    """Yield what is to be copied into a relay's or a node's own page.
+
+    Passwords are shown here and kept nowhere in plain words but the daemon's own.
+    """
+    relay = next((r for r in relays if r.account == account.name), None)
+    title = f"relay of mat {relay.mat}" if relay else f"board {account.name}"
+    yield ""
+    yield f"+-- Card for the {title} " + "-" * max(0, 44 - len(title))
+    yield f"|  broker    {stage.system.name()}   port {stage.port}   (no TLS)"
+    yield f"|  name      {account.name}"
+    yield f"|  password  {account.password}"
+    if relay is None:
+        bench = stage.answers.bench
+        yield f"|  publish   {bench}/{account.name}/PROBE   one number, °C"
+    else:
+        yield f"|  hears     {relay.command}"
+        yield f"|  says      {', '.join(relay.says) or '-'}   (kept: retained)"
+        yield "|  when power comes back: off.   own auto-off timer: 2 to 5 minutes"
+    yield "+" + "-" * 66

@@ -1,0 +1,250 @@
+"""The middle of the evening: which probe is which, how wrong, and where it goes."""
+
+import itertools
+import re
+import statistics
+from datetime import UTC, datetime
+
+from controller.cli.person import yes
+from controller.cli.settling import cup as cups
+from controller.cli.settling.answers import ProbeAnswers, TrayAnswers
+from controller.cli.settling.fist import in_the_fist, needs_cold
+from controller.cli.settling.placing import advised, lacks
+from controller.cli.settling.stage import (
+    LaterError,
+    Senses,
+    Stage,
+    asked_name,
+    asked_number,
+    in_mc,
+)
+
+LISTEN_MS = 40_000
+LOOK_MS = 3_000
+FIST_MS = 240_000
+CUP_MS = 900_000
+MOST_TRAYS = 24
+FAHRENHEIT_ABOVE = 45_000
+"""No room has 45 °C; 45 °F is a cold one."""
+
+
+async def found(stage: Stage) -> None:
+    """Listen for probes until there is one, and ask whether these are all."""
+    person = stage.person
+    async with stage.senses() as senses:
+        while True:
+            person.tell(f"Listening for {LISTEN_MS // 1000} s for whatever measures …")
+            await senses.listen(LISTEN_MS)
+            values = senses.values()
+            for number, (address, milli) in enumerate(sorted(values.items()), 1):
+                person.tell(f"  {number:2}  {milli / 1000:8.2f}   {address}")
+            if not values:
+                person.tell("  nothing yet: are they wired, powered, on their cards?")
+            question = f"{len(values)} heard. Are these all? (n: listen again)"
+            usual = "y" if values else "n"
+            if await yes(person, question, usual) is True and values:
+                break
+            if await yes(person, "Go on another day?", "n") is True:
+                raise LaterError("Run setup again when the probes are there")
+        said = await person.ask("Which of them are no probes? (numbers)", "none")
+        others = {int(word) for word in re.findall(r"[0-9]+", said)}
+        stage.answers.probes = [
+            await _probe(stage, senses, address)
+            for number, address in enumerate(sorted(values), 1)
+            if number not in others
+        ]
+
+
+async def _probe(stage: Stage, senses: Senses, address: str) -> ProbeAnswers:
+    probe = ProbeAnswers(address)
+    probe.every_s = _pace_s(senses, probe)
+    milli = senses.values()[address]
+    if milli > FAHRENHEIT_ABOVE and not address.startswith("28-"):
+        question = f"{address} says {milli / 1000:g}: is that °F?"
+        probe.unit = "°F" if await yes(stage.person, question, "y") else "°C"
+    return probe
+
+
+async def named(stage: Stage) -> None:
+    """Have each probe warmed in the fist, and ask what it shall be called."""
+    person, probes = stage.person, stage.answers.probes
+    waiting = [probe for probe in probes if not probe.name]
+    async with stage.senses() as senses:
+        await senses.listen(LOOK_MS)
+        while len(waiting) > 1:
+            probe = await _warmed(stage, senses)
+            if probe is None:
+                if await yes(person, "Try again?", "y") is not True:
+                    break
+                continue
+            probe.name = await _probes_name(stage, probe)
+            stage.keep()
+            waiting = [one for one in probes if not one.name]
+        for probe in waiting:  # the last one is known by the others
+            person.tell(f"{probe.address} is left.")
+            probe.name = await _probes_name(stage, probe)
+        for probe in probes:
+            probe.every_s = _pace_s(senses, probe)
+    person.tell("Put a strip of tape with its name on each lead now.")
+
+
+def _pace_s(senses: Senses, probe: ProbeAnswers) -> int:
+    """Return how often a probe speaks, to the second above; 30 s where it is read."""
+    times = [at_ms for at_ms, _ in senses.samples(probe.address)]
+    if probe.address.startswith("28-") or len(times) < 3:  # noqa: PLR2004
+        return probe.every_s
+    pauses = [b - a for a, b in itertools.pairwise(times)]
+    return min(max(-(-round(statistics.median(pauses)) // 1000), 1), 3_600)
+
+
+async def _probes_name(stage: Stage, probe: ProbeAnswers) -> str:
+    taken = {one.name for one in stage.answers.probes}
+    number = next(n for n in range(1, 100) if f"P{n}" not in taken)
+    while True:
+        question = f"Its name ({probe.address})?"
+        name = await asked_name(stage, question, f"P{number}")
+        if name not in taken:
+            return name
+        stage.person.tell("  another probe has that name")
+
+
+async def _warmed(stage: Stage, senses: Senses) -> ProbeAnswers | None:
+    """Wait until one probe has been warmed; None: nobody can say which."""
+    answers = stage.answers
+    unit = {probe.address: probe.unit for probe in answers.probes}
+    known = [probe.address for probe in answers.probes if probe.name]
+
+    def now() -> dict[str, int]:
+        values = senses.values()
+        return {a: in_mc(values[a], u) for a, u in unit.items() if a in values}
+
+    cold = needs_cold(now())
+    how = (
+        "Hold ONE of them into cold water" if cold else "Take ONE of them in your fist"
+    )
+    stage.person.tell(f"{how} and keep it there; the others lie still …")
+    rounds = [now()]
+    until_ms = stage.clock.now().run_ms + FIST_MS
+    while stage.clock.now().run_ms < until_ms:
+        await senses.listen(LOOK_MS)
+        rounds.append(now())
+        fist = in_the_fist(rounds, known, cold=cold)
+        if fist.address is not None:
+            stage.person.tell(f"  it is {fist.address} ({fist.risen_mk / 1000:+.1f} K)")
+            return next(p for p in answers.probes if p.address == fist.address)
+        if fist.rivals:
+            stage.person.tell(f"  {len(fist.rivals) + 1} of them move: hold one only")
+            return None
+    stage.person.tell("  none has moved enough")
+    return None
+
+
+async def cup(stage: Stage) -> None:
+    """Take offsets from one cup of stirred water, if the person wants it."""
+    person, probes = stage.person, stage.answers.probes
+    question = (
+        "All probes into one cup of water, stirred now and then? It tells by how much"
+        " they differ (w: water; i: crushed ice and water, which tells the truth, too;"
+        " s: not now)"
+    )
+    how = (await person.ask(question, "w" if len(probes) > 1 else "s")).casefold()
+    if how not in {"w", "i"} or (how == "w" and len(probes) < 2):  # noqa: PLR2004
+        return
+    async with stage.senses() as senses:
+        since_ms = stage.clock.now().run_ms
+        told = await _settled(stage, senses, since_ms, ice=how == "i")
+    if told is None:
+        person.tell("  it did not come to rest; no offsets were taken")
+        return
+    today = stage.clock.now().utc_ms
+    for probe in probes:
+        probe.offset_k = told.offsets_mk[probe.address] / 1000
+        probe.offset_date = _date(today)
+        person.tell(f"  {probe.name}: {probe.offset_k:+.2f} K")
+
+
+async def _settled(
+    stage: Stage, senses: Senses, since_ms: int, *, ice: bool
+) -> cups.Cup | None:
+    until_ms, said = since_ms + CUP_MS, ""
+    while stage.clock.now().run_ms < until_ms:
+        await senses.listen(LISTEN_MS)
+        samples = {
+            probe.address: [
+                (at_ms, in_mc(milli, probe.unit))
+                for at_ms, milli in senses.samples(probe.address)
+                if at_ms > since_ms
+            ]
+            for probe in stage.answers.probes
+        }
+        told = cups.offsets(samples, stage.clock.now().run_ms, ice=ice)
+        if told.steady:
+            return told
+        now = _why_not(stage, told)
+        if now != said:
+            said = now
+            stage.person.tell(f"  {said}")
+    return None
+
+
+def _why_not(stage: Stage, told: cups.Cup) -> str:
+    names = {probe.address: probe.name for probe in stage.answers.probes}
+    for found_, words in (
+        (told.silent, "waiting for"),
+        (told.unsteady, "still moving, stir:"),
+        (told.astray, "not in this water, or broken:"),
+    ):
+        if found_:
+            return f"{words} {', '.join(names[address] for address in found_)}"
+    return "waiting"
+
+
+def _date(utc_ms: int) -> str:
+    return datetime.fromtimestamp(utc_ms / 1000, UTC).date().isoformat()
+
+
+async def placed(stage: Stage) -> None:
+    """Ask for the trays, advise where probes go, and ask where each one is."""
+    answers, person = stage.answers, stage.person
+    count = await asked_number(stage, "How many trays?", 1, MOST_TRAYS)
+    answers.trays = [await _tray(stage, n) for n in range(1, count + 1)]
+    answers.trial = len({t.medium for t in answers.trays}) > 1 and (
+        await yes(person, "Do you compare two media in a trial?", "n") is True
+    )
+    mats = [mat.name for mat in answers.mats]
+    advice = advised(len(answers.probes), mats, answers.trays, trial=answers.trial)
+    person.tell(f"With {len(answers.probes)} probes, best is:")
+    for one in advice:
+        person.tell(f"  {one.place}: {one.why}")
+    left = [one.place for one in advice]
+    for probe in answers.probes:
+        probe.place = await _place(stage, probe, left)
+        if probe.place in left:
+            left.remove(probe.place)
+    for lack in lacks([probe.place for probe in answers.probes], mats):
+        person.tell(f"  {lack}.")
+
+
+async def _tray(stage: Stage, number: int) -> TrayAnswers:
+    name = await asked_name(stage, f"Tray {number}: its name?", f"T{number}")
+    mats = [mat.name for mat in stage.answers.mats]
+    usual = mats[0] if mats else "-"
+    while True:
+        mat = await stage.person.ask(f"  {name}: on which mat (- for none)?", usual)
+        if mat in {*mats, "-"}:
+            break
+        stage.person.tell(f"  one of: {', '.join([*mats, '-'])}")
+    medium = await stage.person.ask(f"  {name}: which medium?", "coir-perlite")
+    return TrayAnswers(name, "" if mat == "-" else mat, medium[:60])
+
+
+async def _place(stage: Stage, probe: ProbeAnswers, left: list[str]) -> str:
+    answers = stage.answers
+    there = [f"tray {tray.name}" for tray in answers.trays]
+    there += [f"mat {mat.name}" for mat in answers.mats] + ["room"]
+    usual = left[0] if left else "room"
+    while True:
+        place = await stage.person.ask(f"Where is {probe.name}?", usual)
+        if place in there:
+            return place
+        stage.person.tell(f"  one of: {', '.join(there)}")

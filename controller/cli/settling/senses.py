@@ -1,0 +1,126 @@
+"""What measures, in earnest: the kernel's one-wire probes, and topics on the broker."""
+
+import asyncio
+from collections.abc import AsyncIterator, Collection, Mapping, Sequence
+from contextlib import asynccontextmanager, suppress
+from pathlib import Path
+
+from controller.adapters.ear import Ear
+from controller.adapters.mqtt import Door, Peer, connected_peer
+from controller.adapters.one_wire import DEVICES, measured, probes_on
+from controller.cli.settling.said import temperatures
+from controller.ports import Clock
+from controller.wiring import BrokerWire
+
+STEP_MS = 1_000
+OURS = "bottomheat/"
+
+
+class BoardSenses:
+    """Reads one-wire probes in turn, and hears what is said on the broker.
+
+    Args:
+        clock: Where time comes from.
+        ear: What hears; None: there is no broker.
+        devices: Where the kernel shows one-wire probes; None: none are looked at.
+        topics: Beginning of the topics that count.
+        relays: Topics of relays, and whatever is below them: no probes.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        ear: Ear | None,
+        devices: Path | None,
+        topics: str,
+        relays: Collection[str] = (),
+    ) -> None:
+        self._clock = clock
+        self._ear = ear
+        self._devices = devices
+        self._topics = topics
+        self._relays = relays
+        self._taken = 0
+        self._said: dict[str, list[tuple[int, int]]] = {}
+
+    async def listen(self, for_ms: int) -> None:
+        """Listen for a while; at least once round all one-wire probes [ms]."""
+        until_ms = self._clock.now().run_ms + for_ms
+        while True:
+            await self._measure()
+            self._hear()
+            now_ms = self._clock.now().run_ms
+            if now_ms >= until_ms:
+                return
+            await self._clock.sleep_until(min(until_ms, now_ms + STEP_MS))
+
+    def values(self) -> Mapping[str, int]:
+        """Return the newest value of each, in thousandths as it came."""
+        return {address: said[-1][1] for address, said in self._said.items()}
+
+    def samples(self, address: str) -> Sequence[tuple[int, int]]:
+        """Return when [ms] and what it said, in order."""
+        return tuple(self._said.get(address, ()))
+
+    async def _measure(self) -> None:
+        if self._devices is None:
+            return
+        with suppress(OSError):
+            for address in probes_on(self._devices):
+                with suppress(ValueError):
+                    milli = await measured(address, self._devices)
+                    self._note(address, milli)
+
+    def _hear(self) -> None:
+        heard = self._ear.heard if self._ear is not None else []
+        for one in heard[self._taken :]:
+            if one.kept or not self._counts(one.topic):
+                continue
+            for address, milli in temperatures(one.topic, one.payload).items():
+                self._said.setdefault(address, []).append((one.at_ms, milli))
+        self._taken = len(heard)
+
+    def _counts(self, topic: str) -> bool:
+        if topic.startswith(OURS) or not topic.startswith(self._topics):
+            return False
+        return not any(topic == r or topic.startswith(f"{r}/") for r in self._relays)
+
+    def _note(self, address: str, milli: int) -> None:
+        self._said.setdefault(address, []).append((self._clock.now().run_ms, milli))
+
+
+@asynccontextmanager
+async def board_senses(
+    broker: BrokerWire | None,
+    clock: Clock,
+    *,
+    bench: str,
+    wired: bool,
+    relays: Collection[str] = (),
+    devices: Path = DEVICES,
+) -> AsyncIterator[BoardSenses]:
+    """Open what measures.
+
+    Raises:
+        ConnectionError: The broker is not there.
+        WiringError: Its password cannot be read.
+    """
+    folder = devices if wired else None
+    if broker is None:
+        yield BoardSenses(clock, None, folder, bench)
+        return
+    async with connected_peer(Door(broker), "bottomheat-setup-ear") as peer:
+        ear = await _listening(peer, clock)
+        hearing = asyncio.ensure_future(ear.serve())
+        try:
+            yield BoardSenses(clock, ear, folder, f"{bench}/", relays)
+        finally:
+            hearing.cancel()
+            with suppress(asyncio.CancelledError, ConnectionError):
+                await hearing
+
+
+async def _listening(peer: Peer, clock: Clock) -> Ear:
+    ear = Ear(peer, clock)
+    await ear.listen()
+    return ear

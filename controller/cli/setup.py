@@ -1,0 +1,281 @@
+"""`bottomheat setup`: an evening from a box of parts to a warm bench."""
+
+import argparse
+import asyncio
+import os
+import sys
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager, suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from controller.adapters.mqtt import Door
+    from controller.cli.relay_trial import Hand
+    from controller.cli.settling.answers import MatAnswers
+    from controller.cli.settling.ending import Login
+    from controller.cli.settling.senses import BoardSenses
+    from controller.cli.settling.stage import Stage
+    from controller.cli.settling.system import Board
+    from controller.ports import Clock
+    from controller.wiring import BrokerWire
+
+STEPS = (
+    "who",
+    "one-wire",
+    "mats",
+    "broker",
+    "probes",
+    "names",
+    "cup",
+    "places",
+    "click",
+    "mat-test",
+    "setpoints",
+    "phone",
+    "write",
+    "service",
+)
+"""In this order; each is kept when it is over."""
+
+ANSWERS = "var/lib/bottomheat/setup.json"
+
+
+def add_parser(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+) -> None:
+    """Add the command to the command line."""
+    parser = commands.add_parser(
+        "setup",
+        help="set a bench up, step by step: broker, probes, relays, configuration",
+        description=(
+            "Asks few questions, gives the broker its passwords, finds out which probe"
+            " is which by the warmth of your fist, takes offsets from a cup of water,"
+            " tries the relays and writes a configuration. It may be interrupted and"
+            " goes on where it was. As root it sets this board up; as anybody else it"
+            " writes into the folder bottomheat-setup, for a look. Heat is on only"
+            " after a yes. Exit 0: done; 1: something is to be done before it goes on;"
+            " 2: usage."
+        ),
+    )
+    parser.add_argument(
+        "--root",
+        type=Path,
+        metavar="FOLDER",
+        help="write below it and run nothing (default: / for root)",
+    )
+    parser.add_argument(
+        "--again",
+        choices=STEPS,
+        metavar="STEP",
+        help="go back to a step: " + ", ".join(STEPS),
+    )
+    parser.add_argument(
+        "--broker-port", type=int, default=1883, metavar="PORT", help="of mosquitto"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command; return its exit status."""
+    from controller.adapters.clocks import SystemClock
+    from controller.cli.person import Terminal
+    from controller.cli.settling.answers import AnswersError, loaded, saved
+    from controller.cli.settling.stage import LaterError, Stage
+    from controller.cli.settling.system import Board
+
+    person = Terminal()
+    usual = Path("/") if os.geteuid() == 0 else Path("bottomheat-setup")
+    root = (args.root or usual).resolve()
+    file = root / ANSWERS
+    try:
+        answers = loaded(file)
+    except AnswersError as error:
+        print(f"bottomheat setup: {error}", file=sys.stderr)
+        return 2
+    if root != Path("/"):
+        person.tell(f"Nothing on this board is changed: files go to {root}")
+    board, clock = Board(root, person.tell), SystemClock("UTC")
+    reached = Reached(board, root, clock, args.broker_port)
+    stage = Stage(
+        answers=answers,
+        keep=lambda: saved(answers, file),
+        person=person,
+        clock=clock,
+        system=board,
+        senses=lambda: reached.senses(stage),
+        hand=reached.hand,
+        random=os.urandom,
+        port=args.broker_port,
+    )
+    try:
+        asyncio.run(evening(stage, again=args.again, login=reached.login))
+    except LaterError as later:
+        person.tell(f"\n{later}.")
+        return 1
+    except (ConnectionError, EOFError) as error:
+        said = str(error) or "the answers ended"
+        print(f"bottomheat setup: {said}; it goes on here next time", file=sys.stderr)
+        return 1
+    return 0
+
+
+async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -> None:
+    """Go through the steps that are not over, keeping the answers after each.
+
+    Args:
+        stage: What the steps reach the world through.
+        login: Makes a login for a phone.
+        again: A step to go back to.
+
+    Raises:
+        LaterError: Something is to be done first; the message says what.
+        ConnectionError: The broker is not there.
+    """
+    answers = stage.answers
+    if again is not None:
+        answers.done = answers.done[: STEPS.index(again)]
+    elif answers.done:
+        stage.person.tell(f"Going on after: {', '.join(answers.done)}")
+    for name, step in _steps(login).items():
+        if name in answers.done:
+            continue
+        stage.person.tell(f"\n== {STEPS.index(name) + 1} of {len(STEPS)}: {name}")
+        try:
+            await step(stage)
+        finally:
+            stage.keep()
+        answers.done.append(name)
+        stage.keep()
+
+
+def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
+    from controller.cli.settling import bench, ending, heat, probes
+
+    async def phone(stage: "Stage") -> None:
+        await ending.phone(stage, login)
+
+    found = (
+        bench.who,
+        bench.one_wire,
+        bench.mats,
+        bench.broker,
+        probes.found,
+        probes.named,
+        probes.cup,
+        probes.placed,
+        heat.clicked,
+        heat.tested,
+        heat.wanted,
+        phone,
+        ending.written,
+        ending.service,
+    )
+    return dict(zip(STEPS, found, strict=True))
+
+
+class Reached:
+    """Reaches probes and relays through the broker that was just set up.
+
+    Args:
+        board: The board.
+        root: Below which its files lie.
+        clock: Where time comes from.
+        port: The broker's port.
+    """
+
+    def __init__(self, board: "Board", root: Path, clock: "Clock", port: int) -> None:
+        self._board = board
+        self._root = root
+        self._clock = clock
+        self._port = port
+
+    def wire(self) -> "BrokerWire":
+        """Return how the daemon enters the broker."""
+        from controller.cli.broker_files import DAEMON
+        from controller.cli.settling.config_text import BROKER_PASSWORD
+        from controller.wiring import BrokerWire
+
+        file = self._root / BROKER_PASSWORD.lstrip("/")
+        return replace(BrokerWire(port=self._port), username=DAEMON, password_file=file)
+
+    def login(self, *, operate: bool) -> str:
+        """Make a login for a phone."""
+        from controller.cli.settling.config_text import SEASON_LOG
+        from controller.cli.settling.login import login_link
+
+        log = self._root / SEASON_LOG.lstrip("/")
+        return login_link(log, self._board.name(), self._clock, operate=operate)
+
+    @asynccontextmanager
+    async def senses(self, stage: "Stage") -> "AsyncIterator[BoardSenses]":
+        """Open what measures."""
+        from controller.cli.settling.senses import board_senses
+
+        answers = stage.answers
+        others = answers.nodes > 0
+        async with board_senses(
+            self.wire() if others else None,
+            self._clock,
+            bench=answers.bench,
+            wired=answers.wired,
+            relays=[t for mat in answers.mats for t in (mat.command, mat.says) if t],
+        ) as senses:
+            yield senses
+
+    @asynccontextmanager
+    async def hand(self, mat: "MatAnswers") -> "AsyncIterator[Hand]":
+        """Open what reaches the relay of a mat."""
+        from controller.adapters.mqtt import Door
+
+        if mat.relay == "pin":
+            async with _pin_hand(mat, self._clock) as hand:
+                yield hand
+            return
+        async with _mqtt_hand(mat, Door(self.wire()), self._clock) as hand:
+            yield hand
+
+
+@asynccontextmanager
+async def _mqtt_hand(
+    mat: "MatAnswers", door: "Door", clock: "Clock"
+) -> "AsyncIterator[Hand]":
+    from controller.adapters.ear import Ear
+    from controller.adapters.mqtt import connected_peer
+    from controller.cli.relay_trial import hand_on
+    from controller.core.plan import RelayKind
+    from controller.wiring import RelayWire
+
+    wire = RelayWire(
+        mat=mat.name,
+        kind=RelayKind.LEASE if mat.relay == "lease" else RelayKind.PLAIN,
+        topic=mat.command,
+        on_word=mat.on,
+        off_word=mat.off,
+        reports_on=mat.says or None,
+    )
+    run = f"setup-{clock.now().utc_ms:x}"
+    async with connected_peer(door, "bottomheat-setup-hand") as peer:
+        ear = Ear(peer, clock)
+        if mat.says:
+            await peer.subscribe(mat.says)
+        hearing = asyncio.ensure_future(ear.serve())
+        try:
+            async with hand_on(wire, door, ear, clock, run) as hand:
+                await hand.off()  # by its own "off" a lease relay takes up a new run
+                yield hand
+        finally:
+            hearing.cancel()
+            with suppress(asyncio.CancelledError, ConnectionError):
+                await hearing
+
+
+@asynccontextmanager
+async def _pin_hand(mat: "MatAnswers", clock: "Clock") -> "AsyncIterator[Hand]":
+    from controller.cli.settling.pin_hand import PinHand
+
+    hand = PinHand(mat.command, clock, active_low=mat.active_low)
+    try:
+        yield hand
+    finally:
+        hand.close()

@@ -1,0 +1,88 @@
+"""What a log tells of a zone, by two lags or by three, and without some days.
+
+Whoever replays a zone takes two lags (`sim.zone_model`). Where a log shows
+three, gain, offset and time constants are those of three lags, and the two
+are fitted anew with that gain and offset: what a zone holds in the end is
+right, and on its way there two lags stand for three. What may live here: that
+choice, and the same again without each block of days.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from controller.review.simc import half_rule
+from sim.fitting.innovations import Found, best, held, sensitivities, zone_at
+from sim.fitting.jackknife import moves
+from sim.fitting.layered import lags_at, layer_sensitivities, layered
+from sim.fitting.record import Truths
+from sim.fitting.sight import Sight
+from sim.thermal import Vector
+
+_FARTHEST = 3.0
+"""Chosen: a logarithm that moves farther has no meaning, only an overflow."""
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A model of two lags, and the time constants that the log tells.
+
+    Attributes:
+        two: What is replayed.
+        slow_s: The largest time constant, of two or of three [s].
+        fast_s: The smallest [s].
+    """
+
+    two: Found
+    slow_s: float
+    fast_s: float
+
+    def figures(self) -> Vector:
+        """Return gain [K], slow and fast lag [s], dead time [s] and offset [K]."""
+        two = self.two
+        delay_s = half_rule(two.gain_k, zone_at(two.where).lags_s).delay_s
+        return np.array([two.gain_k, self.slow_s, self.fast_s, delay_s, two.offset_k])
+
+
+def models(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]:
+    """Return the model of all days, and the models without each block of them.
+
+    Args:
+        seen: What the zone offers.
+        left_out: Which steps of the record to leave out, block by block.
+    """
+    rows = seen.steps()
+    blocks = [block[rows] for block in left_out]
+    two = best(seen)
+    three = layered(seen, two) if seen.seen and two.credible else None
+    if three is None:
+        moved = moves(sensitivities(seen, two), two.errors, blocks)
+        return _model(two), [_model(_moved(two, by)) for by in moved]
+    two = held(seen, three.gain_k, three.offset_k, two.where)
+    layers = moves(layer_sensitivities(seen, three), three.errors, blocks)
+    moved = moves(sensitivities(seen, two), two.errors, blocks, layers[:, :2])
+    anew = [
+        _model(_moved(two, by), lags_at(three.where + _within(layer[2:])))
+        for by, layer in zip(moved, layers, strict=True)
+    ]
+    return _model(two, three.lags_s), anew
+
+
+def _model(two: Found, lags_s: Vector | None = None) -> Model:
+    times = zone_at(two.where).lags_s if lags_s is None else lags_s
+    return Model(two, float(times[0]), float(times[-1]))
+
+
+def _moved(found: Found, by: Vector) -> Found:
+    """Return a model moved in ln gain, offset and its place in the search."""
+    return replace(
+        found,
+        where=found.where + _within(by[2:]),
+        gain_k=found.gain_k * float(np.exp(_within(by[:1])[0])),
+        offset_k=found.offset_k + float(by[1]),
+    )
+
+
+def _within(logarithms: Vector) -> Vector:
+    return np.clip(logarithms, -_FARTHEST, _FARTHEST)

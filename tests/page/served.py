@@ -1,0 +1,159 @@
+"""An invented bench that lives in real time, served by the real server in a thread.
+
+It scans each second through the core, with readings as a test sets them; behind it
+stands a log of five invented days with a gap, and records in memory.
+"""
+
+import asyncio
+import math
+import threading
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import dataclass, field, replace
+
+from fastapi import FastAPI
+
+from api.app import create_app
+from api.record_book import Records
+from api.server import Listen, serve
+from controller.adapters.clocks import SystemClock
+from controller.adapters.memory_records import MemoryRecords
+from controller.core.plan import Plan
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis, UtcMillis
+from controller.ports import Heated, Instant, SeasonReader, Snapshot
+from tests.api.conftest import SCAN_MS, UTC_MS, WARM, FakeBench, FakeReader, make_plan
+
+FIRST_MS = UTC_MS - 5 * DAY_MS
+GAP_MS = UTC_MS - 20 * HOUR_MS, UTC_MS - 17 * HOUR_MS
+EVERY_S = 0.5
+
+
+def page_plan() -> Plan:
+    return replace(make_plan(), scan_ms=Millis(1_000))
+
+
+@dataclass
+class LiveBench(FakeBench):
+    """The fake bench, but time passes by itself and scans come with it."""
+
+    plan: Plan = field(default_factory=page_plan)
+    temps: dict[str, float | None] = field(default_factory=lambda: dict(WARM))
+    frozen: bool = False
+    clock: SystemClock = field(default_factory=lambda: SystemClock("UTC"))
+    begun_ms: int = 0
+    base_ms: int = 200_000
+    changed: asyncio.Event | None = None
+
+    def now(self) -> Instant:
+        real_ms = self.clock.now().run_ms
+        self.begun_ms = self.begun_ms or real_ms
+        run_ms = self.base_ms + real_ms - self.begun_ms
+        return Instant(run_ms, UTC_MS + run_ms, self.clock_ok, 20_498, 9 * 60)
+
+    def tick(self) -> None:
+        """Scan, unless the controller stands still."""
+        if self.frozen:
+            return
+        now = self.now()
+        self.run_ms = now.run_ms - SCAN_MS  # scan() adds as much
+        self.scan(self.temps, utc_ms=UtcMillis(now.utc_ms))
+        if self.changed is not None:
+            self.changed.set()
+
+    async def subscribe(self) -> AsyncIterator[Snapshot]:
+        while True:
+            if self.current is not None:
+                yield self.current
+            self.changed = asyncio.Event()
+            await self.changed.wait()
+
+
+def invented_log() -> FakeReader:
+    """Return five days: readings with a gap, heat on for two thirds of the time."""
+    reader = FakeReader()
+    for n, probe in enumerate(("n1", "n2a", "n2b", "s1", "v1")):
+        reader.series[probe] = [
+            (at_ms, 20_500 + round(300 * math.sin(at_ms / HOUR_MS)) + 40 * n)
+            for at_ms in range(FIRST_MS, UTC_MS, 2 * MINUTE_MS)
+            if not GAP_MS[0] <= at_ms < GAP_MS[1]
+        ]
+    for mat in ("north", "south"):
+        reader.told[mat] = [
+            Heated(at_ms + (20 * MINUTE_MS if on else 0), not on, 21_000)
+            for at_ms in range(FIRST_MS, UTC_MS, 30 * MINUTE_MS)
+            for on in (True, False)
+        ]
+        reader.told[mat].sort(key=lambda one: one.utc_ms)
+    return reader
+
+
+Make = Callable[[LiveBench, SeasonReader, MemoryRecords], FastAPI]
+
+
+def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> FastAPI:
+    return create_app(bench, lambda: reader, bench, Records(kept, lambda: kept))
+
+
+class Served:
+    """A bench and its server, in a thread with a loop of its own."""
+
+    def __init__(
+        self,
+        make: Make = plain_app,
+        bench: LiveBench | None = None,
+        reader: SeasonReader | None = None,
+        beside: Callable[[], Awaitable[None]] | None = None,
+    ) -> None:
+        self._beside = beside
+        self.bench, self.reader = bench or LiveBench(), reader or invented_log()
+        self.kept = MemoryRecords()
+        self.app = make(self.bench, self.reader, self.kept)
+        for _ in range(3):
+            self.bench.tick()
+        self.port = 0
+        self.start()
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Serve, on the same port as before."""
+        ready = threading.Event()
+        self._thread = threading.Thread(target=self._run, args=(ready,), daemon=True)
+        self._thread.start()
+        assert ready.wait(10)
+
+    def stop(self) -> None:
+        """End the server, if it runs: its port is closed."""
+        if not self._thread.is_alive():
+            return
+        self._loop.call_soon_threadsafe(self._stop.set)
+        self._thread.join(10)
+        assert not self._thread.is_alive()
+
+    def _run(self, ready: threading.Event) -> None:
+        asyncio.run(self._serve(ready))
+
+    async def _serve(self, ready: threading.Event) -> None:
+        self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
+
+        def took(port: int) -> None:
+            self.port = port
+            ready.set()
+
+        tasks = [
+            asyncio.create_task(serve(self.app, Listen("127.0.0.1", self.port), took)),
+            asyncio.create_task(self._scan()),
+            asyncio.create_task(self.app.state.context.feed.serve(self.bench)),
+        ]
+        if self._beside is not None:
+            tasks.append(asyncio.ensure_future(self._beside()))
+        await self._stop.wait()
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+    async def _scan(self) -> None:
+        while True:
+            self.bench.tick()
+            await asyncio.sleep(EVERY_S)  # noqa: TID251 - a real browser waits for it

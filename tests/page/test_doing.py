@@ -1,0 +1,287 @@
+"""What one does from afar: acknowledge, hold, setpoints, events, looks, all by hand."""
+
+import httpx
+import pytest
+from playwright.sync_api import expect
+
+from controller.core.scan import Acknowledge, Hold, SetSetpoint, Shelve
+
+
+def dialog(page):
+    return page.locator("dialog")
+
+
+def choose(page, name, value):
+    page.locator(f'dialog input[name="{name}"][value="{value}"]').check(force=True)
+
+
+def submit(page):
+    dialog(page).locator("button.main").click()
+
+
+@pytest.fixture
+def wishes(bench):
+    """The wishes that reach the bench, in order."""
+    found, ask = [], bench.request
+
+    def request(who, wish):
+        found.append(wish)
+        return ask(who, wish)
+
+    bench.request = request
+    yield found
+    del bench.request
+
+
+def changes(served):
+    return served.kept.changes(0)
+
+
+def told(served, path, **body):
+    """Tell something over HTTP, as another person would."""
+    return httpx.post(served.url + path, json=body).raise_for_status().json()
+
+
+@pytest.fixture
+def alarm(bench):
+    """A root zone that is too warm, until the test is over."""
+    bench.temps["s1"] = 31.0
+    yield "root-zone-warm.s1"
+    bench.temps["s1"] = 24.0
+
+
+def test_an_alarm_is_seen_and_silenced(page, alarm, wishes):
+    line = page.locator(f'#alarm-list [data-key="{alarm}"]')
+    expect(line).to_contain_text("warnings begin at")
+    expect(page).to_have_title(r"(2) lean-to · bottomheat", timeout=8_000)
+    line.get_by_text("Silence it until").click()
+    expect(dialog(page)).to_contain_text("Silence it until when?")
+    choose(page, "minutes", 180)
+    submit(page)
+    expect(line).to_contain_text("silenced until")
+    line.get_by_text("Let it ring again").click()
+    expect(line).not_to_contain_text("silenced until")
+    line.get_by_text("I have seen it").click()
+    expect(line).to_contain_text("seen")
+    expect(line.get_by_text("I have seen it")).to_have_count(0)
+    assert wishes == [
+        Shelve("root-zone-warm", "s1", 180 * 60_000),
+        Shelve("root-zone-warm", "s1", 0),
+        Acknowledge("root-zone-warm", "s1"),
+    ]
+
+
+def test_a_hold_is_asked_shown_and_ended(page, wishes):
+    page.click("#hold-button")
+    choose(page, "minutes", 30)
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    expect(page.locator("#hold-button")).to_contain_text("Held until")
+    expect(page.locator("#mat-list")).to_contain_text("hands on the bench until")
+    page.click("#hold-button")
+    submit(page)
+    expect(page.locator("#hold-button")).to_have_text("Hold: hands on the bench")
+    assert wishes == [
+        Hold("north", 30 * 60_000),
+        Hold("south", 30 * 60_000),
+        Hold("north", 0),
+        Hold("south", 0),
+    ]
+
+
+def test_a_setpoint_is_changed_after_a_second_word(page, wishes):
+    page.click("[data-do=setpoint][data-mat=south]")
+    page.fill("dialog [name=wanted]", "24")
+    choose(page, "hours", 12)
+    submit(page)
+    expect(dialog(page)).to_contain_text("Is that right?")
+    expect(dialog(page)).to_contain_text("from 26.0\u00a0°C to 24.0\u00a0°C, until")
+    assert wishes == []  # nothing is asked before
+    submit(page)
+    note = page.locator('#mat-list [data-key="south"]')
+    expect(note).to_contain_text("24.0\u00a0°C, set by")
+    assert wishes == [SetSetpoint("south", 24_000, 12 * 3_600_000)]
+    note.get_by_text("Back to its programme").click()
+    submit(page)
+    expect(note).not_to_contain_text("set by")
+
+
+@pytest.mark.parametrize("wanted", ["75", "4", "", "30.1"])
+def test_a_setpoint_out_of_bounds_is_refused_with_the_bounds(page, wishes, wanted):
+    page.click("[data-do=setpoint][data-mat=south]")
+    page.fill("dialog [name=wanted]", wanted)
+    submit(page)
+    words = "5.0\u00a0°C to 30.0\u00a0°C" if wanted else "A temperature is needed"
+    expect(dialog(page).locator(".trouble")).to_contain_text(words)
+    assert wishes == []
+
+
+def test_what_the_bench_refuses_is_said_in_its_own_words(page, bench):
+    """The page's bounds are those of the plan; the bench has the last word."""
+    page.click("[data-do=setpoint][data-mat=south]")
+    page.fill("dialog [name=wanted]", "29")
+    submit(page)
+    page.route(
+        "**/v1/mats/south/setpoint",
+        lambda route: route.fulfill(
+            status=422,
+            content_type="application/problem+json",
+            body='{"detail": "south: setpoint: 29 °C; not today"}',
+        ),
+    )
+    submit(page)
+    expect(dialog(page).locator(".trouble")).to_contain_text("not today")
+
+
+def test_watering_is_written_and_then_put_right(page, served):
+    before = len(changes(served))
+    page.click("#doing [data-do=event]")
+    choose(page, "trays", "N1")
+    choose(page, "trays", "N2")
+    page.fill("dialog [name=water_ml]", "200")
+    choose(page, "ago", "60")
+    page.fill("dialog [name=who]", "M.")
+    submit(page)
+    line = page.locator("#event-list li").first
+    expect(line).to_contain_text("watered 200\u00a0ml · N1, N2")
+    (change,) = changes(served)[before:]
+    assert change.value.water_ml == 200
+    assert change.value.trays == ("N1", "N2")
+    ago_s = (served.bench.now().utc_ms - change.value.utc_ms) / 1000
+    assert ago_s == pytest.approx(3_600, abs=30)
+    line.get_by_text("correct").click()
+    page.fill("dialog [name=water_ml]", "250")
+    submit(page)
+    expect(page.locator("#event-list li").first).to_contain_text("250\u00a0ml")
+    corrected = changes(served)[-1].value
+    assert (corrected.water_ml, corrected.utc_ms) == (250, change.value.utc_ms)
+    page.locator("#event-list li").first.get_by_text("correct").last.click()
+    dialog(page).get_by_text("It was told by mistake").click()
+    expect(page.locator("#event-list")).not_to_contain_text("250")
+    assert changes(served)[-1].value.withdrawn
+
+
+def test_water_by_weight_and_a_time_of_ones_own(page, served):
+    page.click("#doing [data-do=event]")
+    choose(page, "trays", "N1")
+    page.fill("dialog [name=weight_before_g]", "1200")
+    submit(page)
+    expect(dialog(page).locator(".trouble")).to_contain_text("Both weights are needed")
+    page.fill("dialog [name=weight_after_g]", "1450.5")
+    choose(page, "ago", "at")
+    # 07:30 in Lisbon in February is 07:30 UTC.
+    page.fill("dialog [name=at]", "2026-02-13T07:30")
+    submit(page)
+    expect(page.locator("#event-list")).to_contain_text("07:30 on 13\u00a0Feb")
+    event = changes(served)[-1].value
+    assert event.given_ml == 250.5
+    assert event.utc_ms == 1_770_967_800_000
+
+
+@pytest.mark.parametrize(
+    ("kind", "trouble"),
+    [
+        ("watered", "Which trays, or which mat?"),
+        ("swapped", "Which two trays"),
+        ("probe-moved", "Which probe was moved?"),
+        ("note", "What is to be noted?"),
+        ("photo", "name of the photo"),
+    ],
+)
+def test_what_is_missing_is_asked_for(page, served, kind, trouble):
+    before = len(changes(served))
+    page.click("#doing [data-do=event]")
+    choose(page, "kind", kind)
+    submit(page)
+    expect(dialog(page).locator(".trouble")).to_contain_text(trouble)
+    assert len(changes(served)) == before
+
+
+def test_a_container_is_looked_at_with_one_tap_and_exceptions_by_label(page, served):
+    stuck = {"stuck_at": "2026-02-01T10:00:00Z", "tray": "N1", "kind": "hardwood"}
+    first = told(served, "/v1/batches", crop="quince", count=12, **stuck)["code"]
+    second = told(served, "/v1/batches", crop="grapevine", count=9, **stuck)["code"]
+    page.reload()
+    listed = page.locator('#tray-list [data-key="N1"]')
+    expect(listed).to_contain_text(f"{first} 12 quince")
+    expect(listed).to_contain_text("no date yet: no source and no own batches")
+    listed.get_by_text("Looked at N1: tops fine").click()
+    expect(dialog(page)).to_contain_text("written, tops fine")
+    choose(page, "code", second)
+    choose(page, "seen", "dead.mould")
+    page.fill("dialog [name=count]", "2")
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    looks = {
+        one.value.batch: one.value
+        for one in changes(served)
+        if one.kind.value == "look"
+    }
+    assert (looks[first].looked_at, looks[first].text) == (12, "tops fine")
+    assert looks[first].tops is looks[first].base is None
+    assert looks[second].dead.mould == 2
+    assert looks[second].utc_ms == looks[first].utc_ms
+
+
+def test_what_is_told_without_a_connection_is_sent_later_and_once(page, served):
+    before = len(changes(served))
+    served.stop()
+    expect(page.locator("#notlive")).to_be_visible()
+    page.click("#doing [data-do=event]")
+    choose(page, "kind", "misted")
+    choose(page, "trays", "N2")
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    expect(page.locator("#waiting")).to_contain_text("Waits on this device")
+    served.start()
+    expect(page.locator("#waiting")).to_be_empty()
+    expect(page.locator("#event-list")).to_contain_text("misted · N2")
+    assert len(changes(served)) == before + 1
+
+
+def test_an_answer_that_got_lost_makes_no_second_record(page, served):
+    """The bench wrote it, and the page never heard: it asks before it tells again."""
+    before = len(changes(served))
+    lost = []
+
+    def lose(route):
+        if route.request.method == "POST" and not lost:
+            lost.append(route.fetch().status)
+            route.abort("connectionreset")
+        else:
+            route.continue_()
+
+    page.route("**/v1/events", lose)
+    page.click("#doing [data-do=event]")
+    choose(page, "kind", "turned")
+    choose(page, "trays", "S1")
+    submit(page)
+    expect(page.locator("#event-list")).to_contain_text("turned · S1")
+    expect(page.locator("#waiting")).to_be_empty()
+    assert lost == [201]
+    assert len(changes(served)) == before + 1
+
+
+def test_what_waits_outlives_the_page(page, served):
+    before = len(changes(served))
+    page.context.set_offline(True)
+    page.click("#doing [data-do=event]")
+    choose(page, "kind", "note")
+    page.fill("dialog [name=text]", "fan on")
+    submit(page)
+    expect(page.locator("#waiting")).to_contain_text("note · fan on")
+    page.context.set_offline(False)
+    page.reload()
+    expect(page.locator("#event-list")).to_contain_text("fan on")
+    assert len(changes(served)) == before + 1
+
+
+def test_a_wish_is_never_kept_for_later(page, wishes):
+    """A hold that came an hour late would be a surprise, not a help."""
+    page.context.set_offline(True)
+    page.click("#hold-button")
+    submit(page)
+    expect(dialog(page).locator(".trouble")).to_contain_text("does not answer")
+    page.context.set_offline(False)
+    page.wait_for_timeout(1_500)
+    assert wishes == []

@@ -1,0 +1,122 @@
+"""Three lags: against scipy and python-control, and where two say it all."""
+
+import control
+import numpy as np
+import pytest
+from scipy.linalg import expm, solve_discrete_are
+
+from sim.fitting.fit import fit_zone
+from sim.fitting.innovations import USUAL_COUPLING, best
+from sim.fitting.layered import PROVEN, lags_at, layered
+from sim.fitting.layered import _rows_at as rows_at
+from sim.fitting.sight import Sight, sight
+from tests.sim.test_fitting import a_log, a_record
+
+MAT_S, BETWEEN_S, OUTER_S, RATIO = 900.0, 3_500.0, 6_500.0, 2e-3
+WHERE = np.log([MAT_S, BETWEEN_S, OUTER_S, RATIO])
+GAIN_K, OFFSET_K = 17.0, -1.0
+PUSH_K_S, READING_K = 1e-4, 0.03
+
+
+def continuous():
+    """The same equations written down once more."""
+    into = 2 * USUAL_COUPLING / MAT_S
+    a = np.array(
+        [
+            [-1 / MAT_S, 1 / MAT_S, 0],
+            [into, -into - 1 / BETWEEN_S, 1 / BETWEEN_S],
+            [0, 1 / BETWEEN_S, -1 / BETWEEN_S - 1 / OUTER_S],
+        ]
+    )
+    b = np.array([[1 / MAT_S, 0, 0], [0, 0, 0], [0, 1 / OUTER_S, 1]])
+    b[0, 0] *= GAIN_K / -np.linalg.solve(a, b)[1, 0]
+    return a, b
+
+
+def stepped():
+    a, b = continuous()
+    block = np.zeros((6, 6))
+    block[:3, :3], block[:3, 3:] = a, b
+    exact = expm(60.0 * block)
+    return exact[:3, :3], exact[:3, 3:]
+
+
+def a_thermostats_log(days, seed):
+    """A thermostat on such a medium, with nights 3 K lower."""
+    rng = np.random.default_rng(seed)
+    minute = np.arange(days * 1440)
+    room = 13 + 4 * np.sin(2 * np.pi * minute / 1440)
+    wanted = 22.0 - 3.0 * (minute % 1440 >= 960)
+    carry, by = stepped()
+    state, on = np.full(3, 20.0), 0.0
+    said, on_share = np.empty(len(room)), np.empty(len(room))
+    for n in range(len(room)):
+        said[n] = state[1] + READING_K * rng.standard_normal()
+        if abs(said[n] - wanted[n]) > 0.2:
+            on = float(said[n] < wanted[n])
+        on_share[n] = on
+        push = PUSH_K_S * rng.standard_normal()
+        state = carry @ state + by @ [on, room[n] + OFFSET_K, push]
+    return a_record(said[:, np.newaxis], on_share, room)
+
+
+@pytest.mark.oracle
+def test_the_lags_are_those_of_python_control():
+    a, b = continuous()
+    poles = control.poles(control.ss(a, b, [[0, 1, 0]], np.zeros((1, 3)))).real
+    assert lags_at(WHERE) == pytest.approx(np.sort(-1 / poles)[::-1])
+
+
+@pytest.mark.oracle
+def test_errors_are_those_of_a_kalman_filter_written_out():
+    """scipy's solve_discrete_are gives the steady gain; the rest is a loop."""
+    carry, by = stepped()
+    c = np.array([[0.0, 1.0, 0.0]])
+    pushed = RATIO * by[:, 2]
+    p = solve_discrete_are(carry.T, c.T, np.outer(pushed, pushed), np.eye(1))
+    gain = (carry @ p @ c.T / ((c @ p @ c.T)[0, 0] + 1))[:, 0]
+    rng = np.random.default_rng(4)
+    count = 20_000
+    temps, on, room = rng.normal(20, 1, count), rng.random(count), rng.random(count)
+    state, theirs = np.zeros(3), np.empty(count)
+    for n in range(count):
+        theirs[n] = temps[n] - state[1]
+        known = by[:, :2] @ [on[n], room[n] + OFFSET_K]
+        state = carry @ state + known + gain * theirs[n]
+    seen = Sight(
+        step_s=60.0,
+        seen=1,
+        spans=((0, count),),
+        temps_c=temps,
+        on_share=on,
+        room_c=room,
+        counts=np.ones(count, dtype=bool),
+        day=np.zeros(count, dtype=np.int64),
+    )
+    ours = rows_at(seen, WHERE) @ [1.0, -GAIN_K, -1.0, -OFFSET_K]
+    late = slice(10_000, None)  # how a window begins is projected out
+    assert ours[late] == pytest.approx(theirs[late], abs=1e-6)
+
+
+def test_three_lags_are_found_where_there_are_three():
+    record = a_thermostats_log(7, seed=2)
+    fit = fit_zone(record, 0)
+    truth = lags_at(WHERE)
+    assert fit.usable
+    assert fit.slow_s.value == pytest.approx(truth[0], rel=0.1)
+    assert fit.fast_s.value == pytest.approx(truth[2], rel=0.1)
+    assert fit.gain_k.value == pytest.approx(GAIN_K, rel=0.05)
+    assert fit.zone.gain_k == fit.gain_k.value
+    assert fit.zone.lags_s[0] < 0.95 * truth[0]  # two lags stand for three
+    seen = sight(record, 0)
+    two = best(seen)
+    three = layered(seen, two)
+    gained = np.log(np.sum(two.errors**2) / np.sum(three.errors**2))
+    assert seen.counted * gained > 10 * PROVEN
+    assert three.lags_s[1] == pytest.approx(truth[1], rel=0.2)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_two_lags_are_kept_where_there_are_two(seed):
+    seen = sight(a_log(seed=seed), 0)
+    assert layered(seen, best(seen)) is None
