@@ -9,7 +9,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.queries import Instant3339
-from api.record_bodies import Body, Text, Words
+from api.record_bodies import Body, Text, Threshold, Words
 from controller.records.batches import BatchKind, Carrier, Cover, WrapMaterial
 from controller.records.looks import How
 from controller.records.places import Outcome
@@ -74,8 +74,8 @@ class _AboutBatch(Body):
     tray: Words = Field("", description="a tray of the bench; empty: none")
     place: Words = ""
     stuck_at: Instant3339 | None = Field(None, description="RFC 3339; null: not yet")
-    base_c: float | None = Field(None, description="null: the tray's")
-    upper_c: float | None = Field(None, description="horizontal cut-off")
+    base_c: Threshold | None = Field(None, description="null: the tray's")
+    upper_c: Threshold | None = Field(None, description="horizontal cut-off")
     text: Text = ""
     withdrawn: _Flag = False
 

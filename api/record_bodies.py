@@ -25,6 +25,9 @@ class Body(BaseModel):
 
 Words = Annotated[str, Field(max_length=LONGEST_WORDS)]
 Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
+Threshold = Annotated[float, Field(ge=-10, le=70)]
+"""A base or upper of thermal time [°C], within what controller.records takes."""
+
 Names = Annotated[list[str], Field(max_length=MOST_NAMES)]
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.record_bodies import Body, Text, Words
+from api.record_bodies import Body, Text, Threshold, Words
 from controller.records.trials import MOST_UNITS, EndPoint, TestName, UnitKind
 
 _Shares = Annotated[float | None, Field(description="from 0 to 1")]
@@ -42,8 +42,10 @@ class _AboutTrial(Body):
     factor: Words = Field("medium", description="what differs between arms")
     end_point: Annotated[EndPoint, Field(strict=False)] = EndPoint.ROOTED
     days: float | None = Field(None, description="shares are counted up to then")
-    base_c: float | None = Field(None, description="null: the batches' or trays' own")
-    upper_c: float | None = Field(None, description="horizontal cut-off")
+    base_c: Threshold | None = Field(
+        None, description="null: the batches' or trays' own"
+    )
+    upper_c: Threshold | None = Field(None, description="horizontal cut-off")
     alpha: float = 0.05
     smallest_p: _Shares = None
     power: _Shares = None

@@ -14,6 +14,7 @@ What it prints is of this machine and this moment; both are named.
 
 import argparse
 import asyncio
+import itertools
 import os
 import statistics
 import subprocess
@@ -309,10 +310,13 @@ def _told_of_scans(log: Path, phases: Sequence[tuple[str, float, float]]) -> Non
     for name, began, ended in phases:
         late = [(run_ms - first) % 1000 for at, run_ms in scans if began <= at < ended]
         late = [ms - 1000 if ms > 900 else ms for ms in late]
+        inside = [at for at, _ in scans if began <= at < ended]
+        longest = max(b - a for a, b in itertools.pairwise(inside))
         due = round(ended - began)
         print(
             f"{name:20} {len(late)} of {due} scans; late by"
-            f" {statistics.median(late):.0f} ms in the middle, {max(late)} at most"
+            f" {statistics.median(late):.0f} ms in the middle, {max(late)} at most;"
+            f" longest pause {longest:.2f} s"
         )
 
 
