@@ -44,6 +44,7 @@ class Gate:
         except ProblemError as error:
             await answer_to(error)(scope, receive, send)
             return
+        await reception.turn()
         state = {**scope.get("state", {}), "caller": caller}
         await self._app({**scope, "state": state}, receive, send)
 
