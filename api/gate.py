@@ -37,6 +37,7 @@ class Gate:
             await self._app(scope, receive, send)
             return
         reception: Reception = scope["app"].state.context.reception
+        await reception.turn()
         try:
             _check_query(scope)
             caller = await reception.received(scope)
@@ -44,7 +45,6 @@ class Gate:
         except ProblemError as error:
             await answer_to(error)(scope, receive, send)
             return
-        await reception.turn()
         state = {**scope.get("state", {}), "caller": caller}
         await self._app({**scope, "state": state}, receive, send)
 
