@@ -126,10 +126,8 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
         settings = _settings(folder, args.port, broker_port)
         zone = settings.timezone
         clock = FastClock(args.speed, utc_ms_of(_DAY, _MINUTE, zone), zone)
-        world = World(
-            settings.plan,
-            WorldOptions(start_minute_of_day=_MINUTE, start_temp_c=_START_C),
-        )
+        options = WorldOptions(start_minute_of_day=_MINUTE, start_temp_c=_START_C)
+        world = World(settings.plan, options)
         bench = BenchOnMqtt(world, settings.wiring, clock, step_ms=_STEP_MS)
         log = SeasonLogWriter(settings.log.path)
         answers: asyncio.Future[int] = asyncio.get_running_loop().create_future()
@@ -160,9 +158,7 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
             for cause in causes(error):
                 say(f"bottomheat demo: {cause}; every mat was told to switch off")
             return 3
-        last = daemon.snapshot()
-        if last is not None:
-            print("\n".join(_summary(last, off=off)), flush=True)
+        _sum_up(daemon.snapshot(), off=off)
     return 0 if off else 3
 
 
@@ -272,6 +268,11 @@ def _kept(snapshot: "Snapshot", mat: "MatPlan", tray: "TrayPlan") -> str:
         f"  {kelvin_hours(account.heat_mk_ms):7.2f} K·h above"
         f" {celsius(account.base_mc):g} °C"
     )
+
+
+def _sum_up(last: "Snapshot | None", *, off: bool) -> None:
+    if last is not None:
+        print("\n".join(_summary(last, off=off)), flush=True)
 
 
 def _summary(snapshot: "Snapshot", *, off: bool) -> Iterator[str]:

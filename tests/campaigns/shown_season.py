@@ -148,7 +148,7 @@ class Season:
         yield commanded(["varieties", "--log", self.log])[0].rstrip()
         page = out / "season.html"
         commanded(["report", self.log, "--out", page, "--price", "0.30 per kWh"])
-        drawn = pictures.windows(self.batches, self.windows, args.days, self.end_ms)
+        drawn = pictures.windows(self.batches, self.windows, self.end_ms)
         (out / "foretold.svg").write_text(drawn, encoding="utf-8")
         stuck_ms = self.grower.ms(TRIAL_DAY)
         last_ms = max(one.seen.get("last", stuck_ms) for one in self.pots) + DAY_MS

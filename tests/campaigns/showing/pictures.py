@@ -30,19 +30,19 @@ def _steps(span):
     return next(n for n in (1, 2, 5, 7, 14, 28, 56, 112) if span / n <= 12)
 
 
-def windows(batches, told, days, end_ms):
+def windows(batches, told, end_ms):
     """Return the picture of windows as they stood.
 
     Args:
         batches: The batches, in order.
         told: All windows.
-        days: How long the season was [d].
         end_ms: When it ended [ms].
     """
     rows = [(one, [w for w in told if w.code == one.code]) for one in batches]
     rows = [(one, own) for one, own in rows if own]
     known = [one.half_ms for one, _ in rows if one.half_ms is not None]
-    last = max([end_ms, *known]) + 4 * DAY_MS
+    last = max([end_ms, *known])
+    last += (last - BEGIN_MS) // 20
     span = (last - BEGIN_MS) / DAY_MS
     x = _Scale(0, span, LEFT, WIDE - RIGHT)
     high = TOP + sum(len(own) * ROW + GAP for _, own in rows) + 10
@@ -101,7 +101,7 @@ def _row(one, own, y, x):
     if one.half_ms is not None:
         true = x(_day(one.half_ms))
         low = y + len(own) * ROW
-        yield Line(x1=true, y1=y - 1, x2=true, y2=low, width=0.45, dashed=True)
+        yield Line(x1=true, y1=y - 1.2, x2=true, y2=low + 0.4, width=0.35, dashed=True)
 
 
 def _window(window, y, x):
@@ -181,8 +181,9 @@ def _true(own, arm, x, where):
         yield Line(x1=there, y1=_y(share), x2=there, y2=_y(more), width=0.5, grey=grey)
         share, at = more, there
     yield Line(x1=at, y1=_y(share), x2=x(NEVER), y2=_y(share), width=0.5, grey=grey)
-    name = Text(x=at, y=_y(share) - 1.2, text=arm, size=3, bold=True, grey=grey)
-    yield name
+    y = _y(share) - 1.2 if arm == ARMS[0] else _y(share) + 3.6
+    right = x(NEVER)
+    yield Text(x=right, y=y, text=arm, size=3, bold=True, anchor="end", grey=grey)
 
 
 def _seen(own, arm, x, where):
@@ -192,8 +193,8 @@ def _seen(own, arm, x, where):
         if one.seen.get("closed") and "off" in one.seen
     )
     for n, at in enumerate(found, 1):
-        if n < len(found) and found[n] - at < 1e-6:
-            continue
+        if n < len(found) and found[n] - at < 0.03 * found[-1]:
+            continue  # looked at together; two trays differ by a little
         here, y = x(at), _y(n / len(own))
         for up in (-1.1, 1.1):
             yield Line(
