@@ -18,7 +18,6 @@ of the windows of 90 % held what was true.
 """
 
 import argparse
-import json
 import re
 import sys
 from datetime import UTC, datetime
@@ -209,10 +208,6 @@ class Season:
                 late = "far" if off is None else f"{off * self.args.pace:+.1f}"
                 return f"{late} ({window.within(one.half_ms)})"
         return ""
-
-    def comparison(self):
-        """Return what trial compare says, for programs."""
-        return json.loads(commanded([*self._compare(), "--json"])[0])
 
     def _compare(self):
         return ["trial", "compare", self.grower.trial, "--log", self.log]
