@@ -19,7 +19,9 @@ class StatedBody(Body):
     low: float = 0.6
     high: float = 0.8
     faster: float = 1.5
-    alike: float = Field(0.05, description="correlation of two cuttings of a unit")
+    alike: float = Field(
+        default=0.05, description="correlation of two cuttings of a unit"
+    )
 
 
 class TrialUnitBody(Body):

@@ -16,8 +16,23 @@ export function showAlarms(bench, context) {
       RANK[a.priority] - RANK[b.priority] ||
       a.since.localeCompare(b.since),
   );
+  const [ringing, rest] = [true, false].map((rings) => found.filter((one) => one.rings === rings));
   byId("alarms").hidden = found.length === 0;
-  show(byId("alarm-list"), found.map((alarm) => oneAlarm(alarm, context)));
+  show(byId("alarm-list"), ringing.map((alarm) => oneAlarm(alarm, context)));
+  byId("alarm-rest").hidden = rest.length === 0;
+  byId("alarm-count").textContent = restText(rest);
+  show(byId("alarm-others"), rest.map((alarm) => oneAlarm(alarm, context)));
+}
+
+/** Return what there is besides alarms that ring. */
+function restText(alarms) {
+  const over = alarms.filter((alarm) => alarm.state === "cleared").length;
+  const going = alarms.length - over;
+  const said = [
+    going ? `${going} that go on and are seen, silenced or explained` : null,
+    over ? `${over} that ${over === 1 ? "is" : "are"} over and not seen yet` : null,
+  ];
+  return said.filter(Boolean).join("; ");
 }
 
 function oneAlarm(alarm, { nowMs, zone, may }) {
@@ -28,7 +43,7 @@ function oneAlarm(alarm, { nowMs, zone, may }) {
     h(
       "div",
       { class: "said" },
-      h("p", {}, h("strong", {}, priorityText(alarm.priority)), " ", alarm.sentence),
+      h("p", {}, h("strong", {}, alarm.state === "active" ? priorityText(alarm.priority) : "over"), " ", alarm.sentence),
       h("p", { class: "under" }, alarmState(alarm, nowMs, zone)),
     ),
     may

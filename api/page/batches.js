@@ -63,7 +63,7 @@ export function dateText(foretold) {
   const to = dates.to_90 ? plainDay(dates.to_90) : "later than can be told";
   const share = foretold.share_rooted;
   const roots = share ? `; ${shareText(share.expected)} are expected to root` : "";
-  return `half of them rooted between ${plainDay(dates.from_90)} and ${to}, most likely about ${plainDay(dates.median)}${roots}`;
+  return `half of those that will root have rooted between ${plainDay(dates.from_90)} and ${to} (nine times in ten), most likely about ${plainDay(dates.median)}${roots}`;
 }
 
 const BAR = { w: 300, h: 34, y: 14 };

@@ -82,8 +82,8 @@ export function who(name) {
 
 /** Return what is said of an alarm beside its sentence. */
 export function alarmState(alarm, nowMs, zone) {
-  const said = [alarm.state === "active" ? "goes on" : "is over"];
-  said[0] += `, since ${whenText(Date.parse(alarm.since), nowMs, zone)}`;
+  const since = whenText(Date.parse(alarm.since), nowMs, zone);
+  const said = [alarm.state === "active" ? `goes on, since ${since}` : `rang at ${since}`];
   if (alarm.acknowledged) said.push("seen");
   if (alarm.suppressed) said.push("explained by another one");
   if (alarm.shelved_until) {

@@ -34,7 +34,7 @@ def add_parser(
         help="run a simulated bench: no hardware needed",
         description=(
             "Starts a broker of its own, an invented bench of two mats and five"
-            " trays with simulated media, the controller and its JSON API, all in"
+            " trays with simulated media, the controller, its page and JSON API, all in"
             " this process and on this machine only. The bench's day begins at"
             " 09:00 with media at 16 °C. Ctrl-C ends it with the mats off; what it"
             " logged is thrown away."
@@ -183,8 +183,8 @@ def _settings(folder: Path, port: int, broker_port: int) -> "Settings":
 def _where(port: int, broker_port: int, speed: float) -> None:
     print(
         "An invented bench, simulated: no hardware is touched.\n"
-        f"  look at  http://127.0.0.1:{port}/v1/bench  (or: bottomheat trays"
-        f" --url http://127.0.0.1:{port})\n"
+        f"  look at  http://127.0.0.1:{port}/  (as data: /v1/bench; in a terminal:"
+        f" bottomheat trays --url http://127.0.0.1:{port})\n"
         f"  listen   mqtt://127.0.0.1:{broker_port}  topics lean-to/# bottomheat/#\n"
         f"  speed    {speed:g} bench seconds a second; Ctrl-C ends it, mats off\n",
         flush=True,

@@ -117,7 +117,8 @@ async def _live(settings: "Settings", opening: "Opening", access: "FileAccess") 
             notes=opening.notes,
             access=access,
             on_api=lambda port: say(
-                f"bench {plan.bench}: {address_of(settings.api, port)}/v1/bench"
+                f"bench {plan.bench}: {address_of(settings.api, port)}/"
+                " (as data: /v1/bench)"
             ),
         )
         try:

@@ -97,6 +97,7 @@ def run(args: argparse.Namespace) -> int:
         person.tell(f"Nothing on this board is changed: files go to {root}")
     board, clock = Board(root, person.tell), SystemClock("UTC")
     reached = Reached(board, root, clock, args.broker_port)
+    stopped = _stopped(board)
     stage = Stage(
         answers=answers,
         keep=lambda: saved(answers, file),
@@ -109,15 +110,32 @@ def run(args: argparse.Namespace) -> int:
         port=args.broker_port,
     )
     try:
-        asyncio.run(evening(stage, again=args.again, login=reached.login))
+        asyncio.run(evening(stage, reached.login, again=args.again))
     except LaterError as later:
-        person.tell(f"\n{later}.")
+        person.tell(f"\n{later}.{stopped}")
         return 1
     except (ConnectionError, EOFError) as error:
         said = str(error) or "the answers ended"
-        print(f"bottomheat setup: {said}; it goes on here next time", file=sys.stderr)
+        told = f"bottomheat setup: {said}; it goes on here next time.{stopped}"
+        print(told, file=sys.stderr)
         return 1
     return 0
+
+
+def _stopped(board: "Board") -> str:
+    """Stop a controller that runs: two would command the same relays.
+
+    Returns:
+        What to say if setup ends before it has started it again.
+    """
+    active = ("systemctl", "is-active", "--quiet", "bottomheat")
+    if not board.in_earnest or not board.run(*active):
+        return ""
+    board.run("systemctl", "stop", "bottomheat")
+    return (
+        " The controller was stopped meanwhile, and mats are off. To start it as it"
+        " was: sudo systemctl start bottomheat"
+    )
 
 
 async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -> None:
@@ -241,8 +259,8 @@ async def _mqtt_hand(
     mat: "MatAnswers", door: "Door", clock: "Clock"
 ) -> "AsyncIterator[Hand]":
     from controller.adapters.ear import Ear
-    from controller.adapters.mqtt import connected_peer
     from controller.cli.relay_trial import hand_on
+    from controller.cli.settling.senses import patient_peer
     from controller.core.plan import RelayKind
     from controller.wiring import RelayWire
 
@@ -255,7 +273,7 @@ async def _mqtt_hand(
         reports_on=mat.says or None,
     )
     run = f"setup-{clock.now().utc_ms:x}"
-    async with connected_peer(door, "bottomheat-setup-hand") as peer:
+    async with patient_peer(door, "bottomheat-setup-hand", clock) as peer:
         ear = Ear(peer, clock)
         if mat.says:
             await peer.subscribe(mat.says)

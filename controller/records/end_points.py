@@ -10,6 +10,7 @@ from controller.records.book import BatchFile
 from controller.records.evidence import Rooting, rootings
 from controller.records.looks import Base, How, Look
 from controller.records.places import Outcome
+from controller.records.stages import StageKind
 from controller.records.trials import EndPoint
 
 _ALIVE = (Outcome.WEANED, Outcome.PLANTED_OUT, Outcome.GIVEN_AWAY)
@@ -50,18 +51,33 @@ def _rooted(file: BatchFile) -> list[Rooting]:
 
 
 def _established(file: BatchFile) -> list[Rooting]:
-    """Return how many left the bench alive and rooted, by when it was told."""
-    batch, end = file.batch, file.closing
+    """Return how many plants were told to be established, after potting, by when.
+
+    Where no plants were told of, those that left the bench alive and rooted.
+    """
+    batch = file.batch
     if batch.count is None or batch.stuck_utc_ms is None:
         return []
-    begin_ms, left, found = batch.stuck_utc_ms, batch.count, []
-    last_ms = begin_ms
+    begin_ms = batch.stuck_utc_ms
+    told = [stage for _, stage in file.stages]
+    potted = [one.utc_ms for one in told if one.stage is StageKind.POTTED]
+    dated = [
+        (min([*potted, one.utc_ms], default=begin_ms), one.utc_ms, one.count)
+        for one in told
+        if one.stage is StageKind.ESTABLISHED
+    ]
+    last_ms = max((one.utc_ms for one in told), default=begin_ms)
+    end = file.closing
     if end is not None:
-        last_ms = end.utc_ms
-        if end.outcome in _ALIVE and end.rooted:
-            left -= end.rooted
-            found.append(Rooting(end.rooted, begin_ms, end.utc_ms))
-    return [*found, Rooting(left, last_ms, None)] if left else found
+        last_ms = max(last_ms, end.utc_ms)
+        if not told and end.outcome in _ALIVE and end.rooted:
+            dated = [(begin_ms, end.utc_ms, end.rooted)]
+    found = [
+        Rooting(count, begin_ms if after_ms == by_ms else after_ms, by_ms)
+        for after_ms, by_ms, count in dated
+    ]
+    left = batch.count - sum(one.count for one in found)
+    return [*found, Rooting(left, last_ms, None)] if left > 0 else found
 
 
 _HOW: Mapping[EndPoint, Callable[[BatchFile], list[Rooting]]] = {

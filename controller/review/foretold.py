@@ -21,7 +21,7 @@ from controller.review.looks_as_evidence import (
 )
 from controller.review.tray_hours import TrayHours
 from controller.trials.crops import Crop, find_crop, prior_of
-from controller.trials.forecast import HalfRooted, Known
+from controller.trials.forecast import HalfRooted, Known, rooting_of
 from controller.trials.pooling import Posterior, posteriors
 from controller.trials.response_curves import Curve, Linear, bounds_in_words
 from controller.trials.rooting_evidence import BatchEvidence, intervals_of
@@ -202,7 +202,7 @@ class _Group:
         return Foretold(
             file=member.file,
             crop=self._crop,
-            bracket=bracket_of(member.file, half_of(rooted)),
+            bracket=bracket_of(member.file, half_of(rooted), half_of(rooted)),
             why_none="it is closed",
         )
 
@@ -220,14 +220,14 @@ class _Group:
         if file.batch.stuck_utc_ms is None:
             return self._none(file, "")
         so_far = path.total
-        rooting = known.share() * (file.batch.count or 0)
-        bracket = bracket_of(file, half_of(rooting))
-        certain = Known(so_far, count=file.batch.count)
+        rooting = rooting_of(known, member.evidence)
+        bracket = bracket_of(file, half_of(rooting.low), half_of(rooting.high))
+        certain = Known(so_far, rooting=rooting.mean)
         if bracket is not None:
             by_ms = bracket.by_utc_ms
             by = None if by_ms is None else path.at(by_ms)
             after = path.at(bracket.after_utc_ms)
-            certain = Known(so_far, after, by, file.batch.count)
+            certain = Known(so_far, after, by, rooting.mean)
         needs = tuple(HalfRooted(known, certain).quantiles(PARTS))
         notes = [*member.lived.notes, *filter(None, [self._alone])]
         why = self._go_on(member, needs, notes)

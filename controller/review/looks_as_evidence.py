@@ -97,20 +97,29 @@ def _counted(file: BatchFile, look: Look) -> tuple[int, int] | None:
     return None
 
 
-def bracket_of(file: BatchFile, number: int) -> Bracket | None:
-    """Return when the number-th of a batch to root did so, for certain.
+def bracket_of(file: BatchFile, first: int, last: int | None = None) -> Bracket | None:
+    """Return within what one of a batch to root, or all from it to another, did so.
+
+    While a batch is open nobody knows how many will root, nor therefore which one is
+    the half-way one.
 
     None: how many were stuck, or when, nobody told, or the looks contradict each
     other.
+
+    Args:
+        file: The batch.
+        first: Which one to root, counted from 1.
+        last: The last that it may be; None: it is known to be that one.
     """
+    last = first if last is None else last
     count, after_ms = file.batch.count, file.batch.stuck_utc_ms
-    if count is None or after_ms is None or not 0 < number <= count:
+    if count is None or after_ms is None or not 0 < first <= last <= count:
         return None
     by_ms = None
     for mark in _marks(file, count):
-        if mark.at_least >= number and by_ms is None:
+        if mark.at_least >= last and by_ms is None:
             by_ms = mark.utc_ms
-        if mark.at_most < number:
+        if mark.at_most < first:
             after_ms = max(after_ms, mark.utc_ms)
     if by_ms is not None and after_ms >= by_ms:
         return None

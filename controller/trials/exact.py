@@ -79,13 +79,21 @@ def fisher(x: int, n: int, y: int, m: int, sided: Sided = Sided.TWO) -> float:
     check_counts(y, m)
     least, chances = _given(x + y, n, m)
     at = x - least
-    if sided is Sided.LESS:
-        p = sum(chances[: at + 1])
-    elif sided is Sided.GREATER:
-        p = sum(chances[at:])
-    else:
+    if sided is Sided.TWO:
         p = sum(chance for chance in chances if chance <= chances[at] * (1 + 1e-7))
-    return min(1.0, p)
+        return min(1.0, p)
+    up, down = _sums(x + y, n, m)
+    return min(1.0, up[at] if sided is Sided.LESS else down[at])
+
+
+@lru_cache(maxsize=4_096)
+def _sums(
+    total: int, first: int, second: int
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return the chances of at most each first count, and of at least each."""
+    _, chances = _given(total, first, second)
+    down = tuple(accumulate(reversed(chances)))[::-1]
+    return tuple(accumulate(chances)), down
 
 
 # ---------------------------------------------------- how often, at the worst share
@@ -247,8 +255,13 @@ def _rejected(total: int, n: int, m: int, alpha: float) -> Iterator[int]:
 
 
 def smallest_boschloo(n: int, m: int) -> float:
-    """Return the smallest p that Boschloo's two-sided test of n and m can give."""
-    return min(boschloo(0, n, m, m), boschloo(n, n, 0, m))
+    """Return the smallest p that Boschloo's two-sided test of n and m can give.
+
+    That of all against none: no other counts are as extreme, and they are likeliest
+    where the common share is that of all together.
+    """
+    whole = n + m
+    return min(1.0, 2 * (n / whole) ** n * (m / whole) ** m)
 
 
 # -------------------------------------------------------------------- sample sizes

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.trials.pooling import Posterior
+from controller.trials.rooting_evidence import BatchEvidence, Extent
 from controller.trials.thermal_time_to_root import normal_below
 
 AHEAD = 0.05
@@ -31,13 +32,69 @@ class Known:
         so_far: Thermal time of the batch now [K·h].
         after: It had not rooted by then [K·h].
         by: It had by then [K·h]; None: nobody has seen it.
-        count: How many were stuck; None: nobody counted.
+        rooting: How many root in the end, on average; None: nobody counted.
     """
 
     so_far: float = 0.0
     after: float = 0.0
     by: float | None = None
-    count: int | None = None
+    rooting: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rooting:
+    """How many of a batch root in the end.
+
+    Attributes:
+        low: In nineteen of twenty cases not fewer.
+        mean: On average.
+        high: In nineteen of twenty cases not more.
+    """
+
+    low: int
+    mean: float
+    high: int
+
+
+_NINETEEN_OF_TWENTY = 1.645
+_UNCOUNTED = 40
+"""Chosen: a batch that nobody counted is taken to be of so many."""
+
+
+def rooting_of(of: Posterior, evidence: BatchEvidence) -> Rooting:
+    """Return how many of a batch root in the end, as far as looks tell.
+
+    Those that had rooted at the last look at all are certain. Of the others each
+    roots with the chance that is left to it, which is known in part only.
+    """
+    whole = evidence.count or _UNCOUNTED
+    census = [one for one in evidence.seen if one.extent is Extent.ALL]
+    known = min(whole, max((one.rooted for one in census), default=0))
+    at = census[-1].at if census else 0.0
+    left = max(0, whole - known - evidence.dead)
+    mean, square = _chance_left(of, at)
+    spread = left * (mean - square) + left * left * max(0.0, square - mean * mean)
+    reach = _NINETEEN_OF_TWENTY * math.sqrt(max(0.0, spread))
+    low = math.floor(known + left * mean - reach)
+    high = math.ceil(known + left * mean + reach)
+    return Rooting(max(known, low), known + left * mean, min(known + left, high))
+
+
+def _chance_left(of: Posterior, at: float) -> tuple[float, float]:
+    """Return mean and mean square of the chance to root after some thermal time."""
+    rooted = [
+        (chance, 0.0 if at <= 0 else normal_below((math.log(at) - location) / scale))
+        for scale, row in zip(of.scales, of.weights, strict=True)
+        for location, chance in zip(of.locations, row, strict=True)
+        if chance > _LEAST_CHANCE
+    ]
+    mean = square = 0.0
+    for share, weight in zip(of.shares, of.share_weights, strict=True):
+        for chance, below in rooted:
+            left = share * (1 - below) / (1 - share * below)
+            mean += weight * chance * left
+            square += weight * chance * left * left
+    return mean, square
 
 
 class HalfRooted:
@@ -49,7 +106,8 @@ class HalfRooted:
     """
 
     def __init__(self, of: Posterior, known: Known) -> None:
-        rooting = max(1.0, (known.count or 40) * of.share())
+        told = known.rooting
+        rooting = max(1.0, _UNCOUNTED * of.share() if told is None else told)
         shift, spread = half_way(rooting)
         self._parts = [
             (chance, location + shift * scale, _spread(location, scale * spread, known))

@@ -11,6 +11,7 @@ from api.context import Context
 from api.plant_bodies import RoundBody, StageBody, StageFields
 from api.record_bodies import EventBody, EventFields
 from api.record_book import Records
+from api.trial_bodies import TrialBody, TrialFields
 from controller.adapters.memory_records import MemoryRecords
 from controller.record_wire import decode_value, encode_value
 from controller.records.codes import code_of
@@ -25,6 +26,18 @@ MOVE = {"at": "2026-02-11T09:00:00Z", "tray": "N2"}
 NOTE = {"kind": "note", "text": "cold"}
 POTTED = {"at": "2026-02-12T09:00:00Z", "stage": "potted", "count": 3}
 ROUND = {"at": "2026-02-10T12:00:00Z"}
+PLAN = {
+    "title": "two media",
+    "arms": ["coir", "bark"],
+    "unit": "pot",
+    "cuttings": 1,
+    "units": [
+        {"name": f"N1-{n}", "arm": arm, "block": "1", "tray": "N1"}
+        for n, arm in enumerate(["coir", "bark"])
+    ],
+    "seed": 1,
+    "test": "permutation-times",
+}
 
 WAYS = {
     ("POST", "/v1/events"): (EventBody, {"kind": "watered", "trays": ["N1"]}),
@@ -39,6 +52,8 @@ WAYS = {
     ("POST", f"/v1/batches/{ONE}/stages"): (StageBody, POTTED),
     ("PATCH", f"/v1/batches/{ONE}/stages/5"): (StageFields, {}),
     ("POST", "/v1/trays/N1/looks"): (RoundBody, ROUND),
+    ("POST", "/v1/trials"): (TrialBody, PLAN),
+    ("PATCH", "/v1/trials/6"): (TrialFields, {}),
 }
 
 SOME = st.one_of(
@@ -76,6 +91,7 @@ async def told(way: tuple[str, str], body: dict[str, object], app) -> None:
             (f"/v1/batches/{ONE}/move", MOVE),
             ("/v1/events", NOTE),
             (f"/v1/batches/{ONE}/stages", POTTED),
+            ("/v1/trials", PLAN),
         ):
             assert (await client.post(path, json=plain)).status_code == 201
         before = len(kept.changes(0))

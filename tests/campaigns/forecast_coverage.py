@@ -1,6 +1,6 @@
 """Rooting foretold, and then rooted: do the windows hold what they say?
 
-    ./dev forecasts [--batches 480] [--seed 1] [--workers 2]
+    ./dev forecasts [--batches 480] [--seed 1] [--workers 2] [--only census]
 
 Each case is one batch of its own world, drawn from the population that the crop
 file's values stand for: a crop's true thermal time, its cultivar's, its batches',
@@ -26,13 +26,15 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from controller.cli.output import table
+from controller.review.looks_as_evidence import half_of
 from controller.trials.crops import prior_of
-from controller.trials.forecast import AHEAD, HalfRooted, Known
+from controller.trials.forecast import AHEAD, HalfRooted, Known, rooting_of
 from controller.trials.pooling import (
     BETWEEN_BATCHES,
     BETWEEN_CULTIVARS,
     LIKE_CUTTINGS_BATCH,
     LIKE_CUTTINGS_CULTIVAR,
+    Posterior,
     Prior,
     Tables,
     posteriors,
@@ -79,11 +81,14 @@ def main(words: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="./dev forecasts", description=__doc__)
     parser.add_argument("--batches", type=int, default=480, help="foretold (480)")
     parser.add_argument("--seed", type=int, default=1, help="of all draws (1)")
+    parser.add_argument("--only", choices=WAYS, help="one way of looking alone")
     parser.add_argument("--workers", type=int, default=2, help="processes (2)")
     args = parser.parse_args(words)
     seeds = range(args.seed * 100_000, args.seed * 100_000 + args.batches)
     rows: list[Row] = []
-    for done, one in enumerate(_cases(seeds, args.workers), start=1):
+    for done, one in enumerate(
+        _cases([(seed, args.only) for seed in seeds], args.workers), start=1
+    ):
         rows += one
         if sys.stderr.isatty():
             print(f"\r{done} of {args.batches}", end="", file=sys.stderr)
@@ -93,12 +98,14 @@ def main(words: list[str] | None = None) -> int:
     return 1 if missed else 0
 
 
-def _cases(seeds: range, workers: int) -> Iterator[list[Row]]:
+def _cases(
+    seeds: Sequence[tuple[int, str | None]], workers: int
+) -> Iterator[list[Row]]:
     if workers == 1:
-        yield from map(case, seeds)
+        yield from map(_case, seeds)
         return
     with multiprocessing.Pool(workers) as pool:
-        yield from pool.imap_unordered(case, seeds, chunksize=4)
+        yield from pool.imap_unordered(_case, seeds, chunksize=4)
 
 
 def told(rows: Sequence[Row]) -> tuple[list[list[str]], list[str]]:
@@ -124,13 +131,19 @@ def told(rows: Sequence[Row]) -> tuple[list[list[str]], list[str]]:
 APART = "crop two deviations off"
 
 
-def case(seed: int) -> list[Row]:
+def _case(asked: tuple[int, str | None]) -> list[Row]:
+    return case(*asked)
+
+
+def case(seed: int, only: str | None = None) -> list[Row]:
     """Foretell one batch, again and again; return how each time did."""
     draw = random.Random(seed)
     prior = PRIORS[seed % len(PRIORS)]
-    rows = list(_rows(World(prior, draw), draw))
+    rows = list(_rows(World(prior, draw), draw, only))
+    if only is not None:
+        return rows
     off = World(prior, draw, crop_sd=2.0 if draw.random() < 0.5 else -2.0)
-    first = next(_rows(off, draw))
+    first = next(_rows(off, draw, None))
     return [*rows, replace(first, when=APART)]
 
 
@@ -207,19 +220,20 @@ class Rooted:
         return BatchEvidence(count, tuple(seen), tuple(pulled))
 
 
-def _rows(world: World, draw: random.Random) -> Iterator[Row]:
+def _rows(world: World, draw: random.Random, only: str | None) -> Iterator[Row]:
     earlier = [_earlier(world, draw) for _ in range(draw.randrange(7))]
     batch = world.batch(0)
     while batch.half is None:
         batch = world.batch(0)
     count = len(batch.times)
     fresh = BatchEvidence(count)
-    yield _row("when stuck", world, earlier, batch, fresh, 0.0, draw)
+    if only is None:
+        yield _row("when stuck", world, earlier, batch, fresh, 0.0, draw)
     so_far = world.prior.median / 2
-    if so_far < batch.half:
+    if only is None and so_far < batch.half:
         yield _row("half-way, no look", world, earlier, batch, fresh, so_far, draw)
     ats = [world.prior.median * part for part in (0.5, 0.75, 1.0)]
-    for way in WAYS:
+    for way in (only,) if only else WAYS:
         upto = [at for at in ats if at < batch.half][:3] or ats[:1]
         seen = batch.looked_at(way, upto, draw)
         yield _row(f"after looks: {way}", world, earlier, batch, seen, upto[-1], draw)
@@ -254,7 +268,7 @@ def _row(
     )
     of = found[0][-1]
     assert of is not None
-    known = Known(so_far, *_certain(seen, of.share()), seen.count)
+    known = _known(seen, of, so_far)
     low, quarter, median, three, high = HalfRooted(of, known).quantiles(
         (0.05, 0.25, 0.5, 0.75, 0.95)
     )
@@ -270,18 +284,20 @@ def _row(
     )
 
 
-def _certain(seen: BatchEvidence, share: float) -> tuple[float, float | None]:
-    """Return between what the half-way one lies for certain."""
-    count = seen.count or 0
-    number = max(1, math.ceil(count * share / 2))
+def _known(seen: BatchEvidence, of: Posterior, so_far: float) -> Known:
+    """Return what is certain of the half-way one, as the bench works it out."""
+    rooting = rooting_of(of, seen)
+    first, last = half_of(rooting.low), half_of(rooting.high)
     after, by = 0.0, None
     for one in seen.seen:
         without = 0 if one.extent is Extent.AT_LEAST else one.of - one.rooted
-        if one.rooted >= number and by is None:
+        if one.rooted >= last and by is None:
             by = one.at
-        if count - without < number:
+        if (seen.count or 0) - without < first:
             after = max(after, one.at)
-    return (after, by) if by is None or after < by else (0.0, None)
+    if by is not None and after >= by:
+        return Known(so_far, rooting=rooting.mean)
+    return Known(so_far, after, by, rooting.mean)
 
 
 def _beta(draw: random.Random, mean: float, weight: float) -> float:

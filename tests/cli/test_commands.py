@@ -123,7 +123,7 @@ def test_the_demo_answers_over_http_and_ends_cleanly_on_ctrl_c():
     assert process.stdout is not None
     try:
         for line in process.stdout:
-            found = re.search(r"(http://127\.0\.0\.1:\d+)/v1/bench", line)
+            found = re.search(r"(http://127\.0\.0\.1:\d+)/ ", line)
             if found:
                 break
         address = f"{found[1]}/v1/health/live"  # also before the first scan
@@ -190,7 +190,7 @@ def test_what_was_told_to_a_daemon_is_there_after_it_was_killed(tmp_path, capsys
     assert process.stdout is not None
     try:
         for line in process.stdout:
-            found = re.search(r"(http://127\.0\.0\.1:\d+)/v1/bench", line)
+            found = re.search(r"(http://127\.0\.0\.1:\d+)/ ", line)
             if found:
                 break
         url = ["--url", found[1]]

@@ -361,3 +361,17 @@ def test_a_file_of_answers_that_is_none_is_refused(tmp_path):
 def test_steps_are_named_once():
     assert len(setup.STEPS) == len(set(setup.STEPS)) == len(setup._steps(no_login))
     assert bench_steps.OVERLAY == "dtoverlay=w1-gpio"
+
+
+def test_a_controller_that_runs_is_stopped_before_anything_is_tried():
+    """Two would command the same relays; in a folder there is none."""
+    ran: list[tuple[str, ...]] = []
+
+    class Real(Board):
+        def run(self, *words: str) -> bool:
+            ran.append(words)
+            return True
+
+    assert setup._stopped(Board(Path("elsewhere"), print)) == ""
+    assert "start bottomheat" in setup._stopped(Real(Path("/"), print))
+    assert ran[-1] == ("systemctl", "stop", "bottomheat")

@@ -9,7 +9,7 @@ import pytest
 
 from api.app import create_app
 from api.record_book import Records
-from api.server import serve
+from api.server import Listen, serve
 from controller import cli
 from controller.adapters.memory_records import MemoryRecords
 from controller.cli import trial_plan
@@ -48,7 +48,7 @@ def reader() -> FakeReader:
 def url(kept, reader):
     bench = FakeBench().scan(WARM)
     app = create_app(bench, lambda: reader, bench, Records(kept, lambda: kept))
-    with in_a_thread(lambda tell: serve(app, "127.0.0.1", 0, tell)) as port:
+    with in_a_thread(lambda tell: serve(app, Listen("127.0.0.1", 0), tell)) as port:
         yield f"http://127.0.0.1:{port}"
 
 

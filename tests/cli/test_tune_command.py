@@ -251,7 +251,7 @@ def test_what_is_not_installed_is_named(command, season, capsys, monkeypatch):
 def test_a_log_of_several_ways_says_which_is_meant(season, capsys, monkeypatch):
     of = MODELLED(Path(season), "north")
     several = replace(of, one_plan=False, worlds=of.worlds[:1])
-    monkeypatch.setattr(modelled, "modelled", lambda path, mat: several)
+    monkeypatch.setattr(modelled, "modelled", lambda *_: several)
     assert tune(season, "--wish", "steadiest") == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "as now means as in its last run" in said
@@ -263,7 +263,7 @@ def test_a_programme_keeps_its_setpoints(season, capsys, monkeypatch):
     step = of.own.programme[0]
     steps = {"programme": (replace(step, days=9.0), step)}
     kept = replace(of, own=replace(of.own, **steps), asked=replace(of.asked, **steps))
-    monkeypatch.setattr(modelled, "modelled", lambda path, mat: kept)
+    monkeypatch.setattr(modelled, "modelled", lambda *_: kept)
     assert tune(season, "--wish", "steadiest") == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "the mat has a programme of steps: its setpoints stay" in said

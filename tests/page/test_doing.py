@@ -1,5 +1,7 @@
 """What one does from afar: acknowledge, hold, setpoints, events, looks, all by hand."""
 
+import re
+
 import httpx
 import pytest
 from playwright.sync_api import expect
@@ -51,13 +53,14 @@ def alarm(bench):
 
 
 def test_an_alarm_is_seen_and_silenced(page, alarm, wishes):
-    line = page.locator(f'#alarm-list [data-key="{alarm}"]')
+    line = page.locator(f'#alarms [data-key="{alarm}"]')
     expect(line).to_contain_text("warnings begin at")
     expect(page).to_have_title(r"(2) lean-to · bottomheat", timeout=8_000)
     line.get_by_text("Silence it until").click()
     expect(dialog(page)).to_contain_text("Silence it until when?")
     choose(page, "minutes", 180)
     submit(page)
+    page.locator("#alarm-count").click()
     expect(line).to_contain_text("silenced until")
     line.get_by_text("Let it ring again").click()
     expect(line).not_to_contain_text("silenced until")
@@ -221,6 +224,25 @@ def test_a_container_is_looked_at_with_one_tap_and_exceptions_by_label(page, ser
     assert looks[first].tops is looks[first].base is None
     assert looks[second].dead.mould == 2
     assert looks[second].utc_ms == looks[first].utc_ms
+
+
+def test_a_forecast_is_a_bracket_about_its_dates(page, served):
+    stuck = {"stuck_at": "2026-02-01T10:00:00Z", "tray": "N2", "kind": "hardwood"}
+    code = told(served, "/v1/batches", crop="gooseberry", count=24, **stuck)["code"]
+    dates = {"from_90": "2026-02-20", "from_50": "2026-02-24", "median": "2026-02-27"}
+    dates |= {"to_50": "2026-03-02", "to_90": "2026-03-08"}
+    foretold = {"code": code, "half_rooted": dates, "why_none": None}
+    body = {"at": None, "words": "", "batches": [foretold | {"share_rooted": None}]}
+    page.route("**/v1/forecast", lambda route: route.fulfill(json=body))
+    page.reload()
+    bar = page.locator(f'#tray-list [data-key="{code}"] .bar')
+    expect(bar.locator(".bracket")).to_have_count(1)
+    now, begin, median = (
+        bar.locator(part).bounding_box() for part in (".gone", ".bracket", ".median")
+    )
+    end = begin["x"] + begin["width"]
+    assert now["x"] + now["width"] <= begin["x"] < median["x"] < end
+    expect(bar).to_have_attribute("aria-label", re.compile("20.Feb and 8.Mar"))
 
 
 def test_what_is_told_without_a_connection_is_sent_later_and_once(page, served):

@@ -136,8 +136,9 @@ FORETOLD = """{share_rooted: {expected: 0.8}, half_rooted: {
 
 def test_a_date_is_told_as_a_bracket_and_its_lack_by_its_reason(ask):
     assert ask("batches", f"m.dateText({FORETOLD})") == (
-        "half of them rooted between 20\u00a0Feb and 8\u00a0Mar, most likely about"
-        " 27\u00a0Feb; 80\u00a0% are expected to root"
+        "half of those that will root have rooted between 20\u00a0Feb and 8\u00a0Mar"
+        " (nine times in ten), most likely about 27\u00a0Feb;"
+        " 80\u00a0% are expected to root"
     )
     none = "{half_rooted: null, why_none: 'it has no base temperature'}"
     assert ask("batches", f"m.dateText({none})") == "it has no base temperature"

@@ -15,6 +15,8 @@ from controller.records.end_points import reached
 from controller.records.faults import RecordError
 from controller.records.looks import Base, How, Look
 from controller.records.places import Closing, Outcome
+from controller.records.stage_desk import add_stage
+from controller.records.stages import Stage, StageKind
 from controller.records.trial_desk import add_trial, revise_trial
 from controller.records.trials import (
     EndPoint,
@@ -188,6 +190,23 @@ def test_what_rooted_by_the_end_was_counted_on_all(stamp):
     told = stretches(book, EndPoint.ROOTED)
     assert told == [(2, 0, 7), (7, 7, 20), (1, 20, None)]
     assert stretches(book, EndPoint.ESTABLISHED) == [(9, 0, 20), (1, 20, None)]
+
+
+def test_established_is_what_was_told_of_plants(stamp):
+    book, _ = a_batch(stamp)
+    told = [
+        (StageKind.POTTED, 12, 8),
+        (StageKind.ESTABLISHED, 20, 3),
+        (StageKind.ESTABLISHED, 25, 2),
+    ]
+    for stage, day, count in told:
+        one = Stage(batch=ONE, utc_ms=STUCK_MS + day * DAY_MS, stage=stage, count=count)
+        book = fold(book, add_stage(book, one, stamp))
+    assert stretches(book, EndPoint.ESTABLISHED) == [
+        (3, 12, 20),
+        (2, 12, 25),
+        (5, 25, None),
+    ]
 
 
 def test_nothing_is_established_before_it_has_left(stamp):

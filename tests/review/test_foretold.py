@@ -355,7 +355,7 @@ def test_looks_bracket_when_each_one_rooted(number, after, by):
         a_look(5, base=Base(none=17, roots=7)),
         a_look(9, base=Base(none=12, roots=12)),
     ]
-    found = bracket_of(a_file(looks=looks), number)
+    found = bracket_of(a_file(looks=looks), number, number)
     assert found is not None
     assert found.after_utc_ms == STUCK_MS + after * DAY_MS
     assert found.by_utc_ms == (None if by is None else STUCK_MS + by * DAY_MS)
@@ -363,8 +363,8 @@ def test_looks_bracket_when_each_one_rooted(number, after, by):
 
 def test_looks_that_contradict_each_other_bracket_nothing():
     looks = [a_look(2, base=Base(none=4, roots=20)), a_look(5, base=Base(none=24))]
-    assert bracket_of(a_file(looks=looks), 10) is None
-    assert bracket_of(a_file(count=None), 10) is None
+    assert bracket_of(a_file(looks=looks), 10, 10) is None
+    assert bracket_of(a_file(count=None), 10, 10) is None
 
 
 def test_what_has_come_to_pass_is_told_as_that(warm):

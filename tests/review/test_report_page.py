@@ -296,6 +296,22 @@ def test_where_nothing_was_read_a_line_ends():
     assert drawn.count("<polyline") == 3  # two pieces and the setpoint
 
 
+def test_alarms_of_a_mat_and_of_its_probes_are_marked_and_no_others():
+    own = replace(tray(), probes=("n1",))
+    rang = [
+        AlarmStory(kind, subject, FROM_MS + DAY_MS, end, "words")
+        for kind, subject, end in (
+            ("over-limit", "north", FROM_MS + 2 * DAY_MS),
+            ("probe-lost", "n1", None),
+            ("probe-lost", "s1", None),
+        )
+    ]
+    drawn = mat_chart(season(alarms=tuple(rang)), mat(own), Degrees())
+    assert "<title>over-limit north</title>" in drawn
+    assert "<title>probe-lost n1</title>" in drawn
+    assert "probe-lost s1" not in drawn
+
+
 def test_only_the_first_cold_hours_may_leave_the_picture():
     warm = tray()
     cold = Bucket(FROM_MS, 120, 12_000, 20_900, 120 * 16_000)

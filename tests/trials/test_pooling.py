@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from controller.trials.forecast import HalfRooted, Known
+from controller.trials.forecast import HalfRooted, Known, rooting_of
 from controller.trials.pooling import (
     BETWEEN_BATCHES,
     BETWEEN_CULTIVARS,
@@ -53,11 +53,11 @@ def one(*cultivars, at=(0, 0), prior=PRIOR):
 
 
 def median(of) -> float:
-    return HalfRooted(of, Known(count=1_000)).thermal_time_at(0.5)
+    return HalfRooted(of, Known(rooting=700)).thermal_time_at(0.5)
 
 
 def width(of) -> float:
-    low, high = HalfRooted(of, Known(count=1_000)).quantiles((0.05, 0.95))
+    low, high = HalfRooted(of, Known(rooting=700)).quantiles((0.05, 0.95))
     return math.log(high / low)
 
 
@@ -241,7 +241,7 @@ def test_a_prior_that_is_none_is_refused(wrong):
 
 def test_what_looks_have_made_certain_bounds_the_window():
     of = one([EARLY])
-    half = HalfRooted(of, Known(6_500, after=3_000, by=4_000, count=24))
+    half = HalfRooted(of, Known(6_500, after=3_000, by=4_000, rooting=18))
     assert half.chance_by(3_000) == 0
     assert half.chance_by(4_000) == 1
     low, high = half.quantiles((0.01, 0.99))
@@ -249,20 +249,21 @@ def test_what_looks_have_made_certain_bounds_the_window():
 
 
 def test_a_bracket_that_nobody_expected_is_filled_evenly():
-    half = HalfRooted(one([FRESH]), Known(100, after=10, by=20, count=24))
+    half = HalfRooted(one([FRESH]), Known(100, after=10, by=20, rooting=18))
     low, middle, high = half.quantiles((0.25, 0.5, 0.75))
     assert 10 < low < middle < high < 20
 
 
 def test_what_is_later_than_anybody_believed_is_still_to_come():
-    half = HalfRooted(one([FRESH]), Known(90_000, after=90_000, count=24))
+    half = HalfRooted(one([FRESH]), Known(90_000, after=90_000, rooting=18))
     low, high = half.quantiles((0.05, 0.95))
     assert 90_000 < low < high < 200_000
 
 
 def test_few_cuttings_make_a_wider_window_than_many():
     few, many = (
-        HalfRooted(one([EARLY, FRESH], at=(0, 1)), Known(count=n)) for n in (4, 400)
+        HalfRooted(one([EARLY, FRESH], at=(0, 1)), Known(rooting=0.7 * n))
+        for n in (4, 400)
     )
     apart = [
         math.log(x.thermal_time_at(0.95) / x.thermal_time_at(0.05)) for x in (few, many)
@@ -271,7 +272,7 @@ def test_few_cuttings_make_a_wider_window_than_many():
 
 
 def test_quantiles_turn_the_chances_round():
-    half = HalfRooted(one([LATE]), Known(4_000, count=24))
+    half = HalfRooted(one([LATE]), Known(4_000, rooting=18))
     for part in (0.05, 0.5, 0.9):
         assert half.chance_by(half.thermal_time_at(part)) == pytest.approx(
             part, abs=1e-3
@@ -294,3 +295,23 @@ def test_looks_are_intervals_for_a_fit_of_their_own():
         Interval(3_000, 4_000, 10),
         Interval(4_000, None, 12),
     ]
+
+
+def test_how_many_will_root_is_wide_before_looks_and_narrow_after_late_ones():
+    fresh = rooting_of(one([FRESH]), FRESH)
+    assert fresh.mean == pytest.approx(24 * 0.7, abs=0.6)
+    assert fresh.low < 10
+    assert 22 < fresh.high <= 24
+    late = BatchEvidence(24, (Seen(60_000, 24, 15, Extent.ALL),))
+    found = rooting_of(one([late]), late)
+    assert (found.low, found.mean) == (15, pytest.approx(15, abs=0.2))
+    assert found.high <= 16
+    early = BatchEvidence(24, (Seen(4_000, 24, 3, Extent.ALL),), dead=8)
+    found = rooting_of(one([early]), early)
+    assert 3 <= found.low < found.mean < found.high <= 16
+
+
+def test_a_batch_that_nobody_counted_is_taken_to_be_of_some():
+    uncounted = BatchEvidence(None, (Seen(4_000, 10, 3, Extent.SOME),))
+    found = rooting_of(one([uncounted]), uncounted)
+    assert 0 < found.low < found.mean < found.high <= 40

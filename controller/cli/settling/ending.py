@@ -110,7 +110,8 @@ async def service(stage: Stage) -> None:
     for words in (
         ("systemd-sysusers", "/etc/sysusers.d/bottomheat.conf"),
         ("systemctl", "daemon-reload"),
-        ("systemctl", "enable", "--now", "bottomheat"),
+        ("systemctl", "enable", "bottomheat"),
+        ("systemctl", "restart", "bottomheat"),
     ):
         if not system.run(*words):
             break

@@ -189,6 +189,7 @@ class _Told:
             self._buckets(tray.probes),
             self._counts(tray.probes),
             self._recount(tray),
+            tuple(probe.name for probe in tray.probes),
         )
 
     def _buckets(self, probes: Sequence[ProbePlan]) -> tuple[Bucket, ...]:

@@ -66,6 +66,7 @@ def mat_chart(season: SeasonStory, mat: MatStory, degrees: Degrees) -> str:
     parts += _names(_drawn(mat), x, y, degrees)
     parts += _outside(mat, x, y, degrees)
     parts += _setpoint(season, mat, x, y, degrees)
+    parts += _rang(season, mat, x, y.end)
     parts += _done(season, mat, x, bottom)
     parts += _heat(season, mat, x, bottom + 16)
     parts += _days(season, x, bottom + 16 + _HEAT)
@@ -207,6 +208,18 @@ def _setpoint(
         points.append((x.at(season.to_utc_ms), points[-1][1]))
         yield polyline(points, INK, width=1, dashes="4 3")
         yield over_lines(x.begin + 6, points[0][1] - 5, "setpoint")
+
+
+def _rang(season: SeasonStory, mat: MatStory, x: Scale, y: float) -> Iterator[str]:
+    """Yield a bar at the upper edge while an alarm of the mat or its trays lasted."""
+    own = {mat.name, *(name for tray in mat.trays for name in tray.probes)}
+    for alarm in season.alarms:
+        if alarm.subject in own:
+            ends = alarm.to_utc_ms or season.to_utc_ms
+            left, right = x.within(alarm.from_utc_ms), x.within(ends)
+            wide = max(2.0, right - left)
+            words = f"{alarm.kind} {alarm.subject}"
+            yield rect(left, y - 5, wide, 4, fill=HOT, opacity=0.8, title=words)
 
 
 def _done(season: SeasonStory, mat: MatStory, x: Scale, y: float) -> Iterator[str]:

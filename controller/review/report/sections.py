@@ -147,7 +147,8 @@ def _mat(telling: Telling, mat: MatStory) -> Iterator[str]:
     yield figure(
         mat_chart(season, mat, degrees),
         "Lines are means, bands reach from the least to the greatest reading; where"
-        " nothing was read there is nothing. Drops are waterings; bars below tell the"
+        " nothing was read there is nothing. Red bars at the upper edge are"
+        " alarms of the mat or its probes, drops are waterings; bars below tell the"
         " share of each day that the mat was on (red: hardly ever off).",
     )
     yield table(_HEAD, [_tray_row(telling, tray) for tray in mat.trays], _RIGHT)

@@ -28,6 +28,7 @@ class TrayStory:
         counts: How many readings there were in each quarter of a kelvin, by the
             quarter's lower end [m°C].
         recount: Its degree-hours, above its own base; None: nothing was read.
+        probes: Names of its probes, of which alarms tell.
     """
 
     name: str
@@ -36,6 +37,7 @@ class TrayStory:
     buckets: tuple[Bucket, ...]
     counts: Mapping[int, int]
     recount: Recount | None
+    probes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
