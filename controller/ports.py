@@ -5,7 +5,7 @@ helps, one in virtual time; tests/contract holds them to the same promises.
 """
 
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Protocol
 
@@ -22,6 +22,7 @@ from controller.core.scan import (
 )
 from controller.core.state import State, Trip
 from controller.records.changes import Change
+from controller.tabletop import Tabletop
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,6 +399,7 @@ class Snapshot:
         timezone: The bench's time zone (IANA name).
         display_unit: "°C" or "°F": what a person wants to read.
         refused: Messages refused since the run began.
+        tabletop: Where things stand, to draw the bench by.
     """
 
     run: str
@@ -408,6 +410,7 @@ class Snapshot:
     timezone: str
     display_unit: str
     refused: int
+    tabletop: Tabletop = field(default_factory=Tabletop)
 
 
 class Bench(Protocol):
