@@ -91,7 +91,7 @@ function numberOf({ number, x, y, w, h }, troubled) {
 function trayWords({ tray, x, y, w, h }, { here, state, troubled, temp }) {
   const warming = state.warming && h >= 86;
   return [
-    s("text", { class: "trayname", x: x + 10, y: y + 22 }, fitted(tray.name, w - (troubled ? 48 : 34), 9.4)),
+    s("text", { class: "trayname", x: x + 10, y: y + 22 }, fitted(tray.name, w - (troubled ? 52 : 36), 10)),
     tray.probes.length ? probeMark(x + w - 15, y + 16) : null,
     s("text", { class: "temp", x: x + 10, y: y + 46 }, temp || "—"),
     s("text", { class: "state", x: x + 10, y: y + 63 }, fitted(state.text, w - 18, 6.9)),

@@ -3,7 +3,7 @@
 
 import { freeRow, inRows, measured, MOST_PER_CM, placed, wordsWidth } from "./row_layout.js";
 
-const DIGIT = 9; // of the number in a tray without room for words [px]
+const NUMBER = { digit: 9, high: 14 }; // in a tray without room for words [px]
 // As long as the words of a mat may become: they must not move when it is locked off.
 const WORDS = { least: 214, height: 42 }; // [px]
 const LINE = { least: 64, height: 26 }; // the dimension line above a mat
@@ -47,12 +47,20 @@ function edges(there) {
   return { left: Math.min(...across), right: Math.max(...across), far: Math.max(...back) };
 }
 
-/** Return pixels for each cm: what fits, but every tray must hold a number. */
+/** Return pixels for each cm: what fits, but no number may stand on another. */
 function scaleFor({ trays }, width, edge) {
-  const number = 2 + DIGIT * String(trays.length).length;
-  const sides = trays.flatMap((tray) => tray.size_mm ?? []).map((side) => side / 10);
   const fits = width / ((edge.right - edge.left) / 10);
-  return Math.min(Math.max(fits, number / Math.min(...sides)), MOST_PER_CM);
+  const wide = 4 + NUMBER.digit * String(trays.length).length;
+  const middles = trays
+    .filter((tray) => tray.at_mm)
+    .map(({ at_mm, size_mm }) => [0, 1].map((side) => (at_mm[side] + size_mm[side] / 2) / 10));
+  let least = 0;
+  middles.forEach(([x, y], n) => {
+    for (const [otherX, otherY] of middles.slice(n + 1)) {
+      least = Math.max(least, Math.min(wide / Math.abs(x - otherX), NUMBER.high / Math.abs(y - otherY)));
+    }
+  });
+  return Math.min(Math.max(fits, least), MOST_PER_CM);
 }
 
 /** Give each mat room for its words beside it; where one has none, letters to all. */
