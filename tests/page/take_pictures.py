@@ -3,11 +3,14 @@
     python tests/page/take_pictures.py LOG
 
 LOG is a season log of the demo bench, such as `bottomheat simulate config/bench.toml
---days 120 --out LOG` writes. The batches and what was done are invented here.
+--days 120 --out LOG` writes. The batches and what was done are invented here, and
+written into a copy of it, from which their forecast is worked out.
 """
 
 import io
+import shutil
 import sys
+import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -17,9 +20,16 @@ import httpx
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from api.app import create_app
+from api.record_book import Records
+from controller.adapters.season_log import DirectRecords
+from controller.adapters.settings import load
+from controller.cli.forecast_job import worked_out
+from controller.ports import ForecastKept
 from tests.benchmarks.page import CHROMIUM, season_bench
 from tests.page.served import Served
 
+CONFIG = Path(__file__).parents[2] / "config" / "bench.toml"
 PICTURES = Path(__file__).parent / "pictures"
 TEMPS = {
     "N1": 21.1,
@@ -92,12 +102,35 @@ def kept(name: str, picture: bytes) -> None:
 
 
 def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        log = Path(shutil.copy(sys.argv[1], folder))
+        keeper = DirectRecords(log)
+        try:
+            taken(log, keeper)
+        finally:
+            keeper.close()
+
+
+def taken(log: Path, keeper: DirectRecords) -> None:
+    """Take the pictures, of a log that is the writer's own."""
     PICTURES.mkdir(exist_ok=True)
-    bench, reader = season_bench(Path(sys.argv[1]))
-    bench.temps = dict(TEMPS)
-    served = Served(bench=bench, reader=reader)
+    bench, reader = season_bench(log)
+    bench.temps, bench.tabletop = dict(TEMPS), load(CONFIG, {}).tabletop
+    kept_of: dict[str, object] = {}
+    served = Served(
+        make=lambda bench, reader, _: create_app(
+            bench,
+            lambda: reader,
+            bench,
+            Records(keeper, lambda: reader),
+            forecast=lambda: ForecastKept(kept_of or None),
+        ),
+        bench=bench,
+        reader=reader,
+    )
     try:
         told(served, bench.end_ms)
+        kept_of |= worked_out(log, None, bench.end_ms, {})
         with sync_playwright() as started:
             browser = started.chromium.launch(
                 executable_path=CHROMIUM, args=["--no-sandbox"]

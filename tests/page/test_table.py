@@ -112,7 +112,9 @@ def test_on_a_phone_mats_without_room_have_letters_and_fingers_find_the_key(open
     page = open_page(viewport=SIZES[1])
     page.wait_for_selector("#plan-key button")
     assert page.locator("#plan .tag text").all_text_contents() == ["A", "B"]
-    expect(page.locator("#plan-key li").first).to_contain_text("120 \u00d7 53 cm, 100 W")
+    expect(page.locator("#plan-key li").first).to_contain_text(
+        "120 \u00d7 53 cm, 100 W"
+    )
     expect(page.locator("#plan-key")).to_contain_text("mat south 45 \u00d7 90 cm")
     low = page.locator("#plan-key button").evaluate_all(
         "all => all.filter((one) => one.offsetHeight < 44).length"
