@@ -7,6 +7,7 @@ LOG is a season log of the demo bench, such as `bottomheat simulate config/bench
 written into a copy of it, from which their forecast is worked out.
 """
 
+import argparse
 import io
 import shutil
 import sys
@@ -16,14 +17,13 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-import httpx
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from api.app import create_app
 from api.record_book import Records
-from controller.adapters.season_log import DirectRecords
 from controller.adapters.settings import load
+from controller.cli.asking import ask
 from controller.cli.forecast_job import worked_out
 from controller.ports import ForecastKept
 from tests.benchmarks.page import CHROMIUM, season_bench
@@ -66,20 +66,19 @@ PHONE = {
 }
 
 
-def told(served: Served, end_ms: int) -> None:
-    """Tell the bench of its batches and of what was done."""
+def told(log: Path, end_ms: int) -> None:
+    """Tell a log of its batches and of what was done."""
     end = datetime.fromtimestamp(end_ms / 1000, UTC)
+    args = argparse.Namespace(log=log)
 
     def ago(days: float) -> str:
         return (end - timedelta(days=days)).isoformat().replace("+00:00", "Z")
 
     for crop, cultivar, kind, count, tray, days in BATCHES:
         batch = {"crop": crop, "cultivar": cultivar, "kind": kind, "count": count}
-        told_of = batch | {"tray": tray, "stuck_at": ago(days)}
-        httpx.post(f"{served.url}/v1/batches", json=told_of).raise_for_status()
+        ask(args, "POST", "/v1/batches", batch | {"tray": tray, "stuck_at": ago(days)})
     for days, event in EVENTS:
-        body = event | {"at": ago(days)}
-        httpx.post(f"{served.url}/v1/events", json=body).raise_for_status()
+        ask(args, "POST", "/v1/events", event | {"at": ago(days)})
 
 
 def opened(browser: Browser, served: Served, path: str, **options: object) -> Page:
@@ -103,34 +102,28 @@ def kept(name: str, picture: bytes) -> None:
 
 def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
-        log = Path(shutil.copy(sys.argv[1], folder))
-        keeper = DirectRecords(log)
-        try:
-            taken(log, keeper)
-        finally:
-            keeper.close()
+        taken(Path(shutil.copy(sys.argv[1], folder)))
 
 
-def taken(log: Path, keeper: DirectRecords) -> None:
-    """Take the pictures, of a log that is the writer's own."""
+def taken(log: Path) -> None:
+    """Take the pictures, of a log that may be written."""
     PICTURES.mkdir(exist_ok=True)
     bench, reader = season_bench(log)
     bench.temps, bench.tabletop = dict(TEMPS), load(CONFIG, {}).tabletop
-    kept_of: dict[str, object] = {}
+    told(log, bench.end_ms)
+    foretold = ForecastKept(worked_out(log, None, bench.end_ms, {}))
     served = Served(
         make=lambda bench, reader, _: create_app(
             bench,
             lambda: reader,
             bench,
-            Records(keeper, lambda: reader),
-            forecast=lambda: ForecastKept(kept_of or None),
+            Records(None, lambda: reader),
+            forecast=lambda: foretold,
         ),
         bench=bench,
         reader=reader,
     )
     try:
-        told(served, bench.end_ms)
-        kept_of |= worked_out(log, None, bench.end_ms, {})
         with sync_playwright() as started:
             browser = started.chromium.launch(
                 executable_path=CHROMIUM, args=["--no-sandbox"]
