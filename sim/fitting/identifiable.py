@@ -75,9 +75,7 @@ def together(shared: tuple[int, ...]) -> str:
     )
 
 
-MORE_TOLD = (
-    "a night with the setpoint 3 K lower tells more (bottomheat fit LOG --plan)"
-)
+MORE_TOLD = "a night with the setpoint 3 K lower tells more (bottomheat fit LOG --plan)"
 
 _NOT_FELT = (
     "its temperature does not follow the mat as that of a tray on it would: is the"
