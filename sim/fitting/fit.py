@@ -115,7 +115,7 @@ def _left_out(record: Record) -> list[Truths]:
     Where a zone is silent for some of them it is the same without: whoever runs
     a mat anew without some days needs all of its zones without these days.
     """
-    heard = np.isfinite(record.temps_c).any(axis=1)
+    heard = np.asarray(np.isfinite(record.temps_c).any(axis=1), dtype=np.bool_)
     return blocks(record.local_day, heard, DAY_S / record.step_s)
 
 
