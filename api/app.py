@@ -76,7 +76,8 @@ _SCHEMES = {
         "description": "a token as the password, under any name",
     },
 }
-_FOR_ANYBODY = {("get", "/"), ("post", "/v1/session")}
+_FOR_ANYBODY = {("get", "/"), ("get", "/page/{name}"), ("get", "/v1")}
+_FOR_ANYBODY |= {("post", "/v1/session")}
 
 
 class BenchApp(FastAPI):

@@ -4,6 +4,7 @@ What may live here: from the head of a request to a caller, or to why there is
 none. Which routes want which caller is in gate and context.
 """
 
+import asyncio
 import base64
 import binascii
 import hashlib
@@ -86,6 +87,18 @@ class Reception:
     def __init__(self, access: Access | None, now_ms: Callable[[], int]) -> None:
         self._access, self._now_ms = access, now_ms
         self._failures = Failures()
+        self._turn = asyncio.Lock()
+
+    async def turn(self) -> None:
+        """Wait for one's turn: one request begins in each round of the loop.
+
+        Else a flood would be answered in one go, and the scan would wait for all
+        of it at each of its own steps.
+        """
+        async with self._turn:
+            passed = asyncio.get_running_loop().create_future()
+            asyncio.get_running_loop().call_soon(_pass, passed)
+            await passed
 
     @property
     def access(self) -> Access | None:
@@ -139,6 +152,11 @@ class Reception:
             raise not_known()
         failures.came_in(address, holder.key)
         return holder
+
+
+def _pass(waiting: asyncio.Future[None]) -> None:
+    if not waiting.done():
+        waiting.set_result(None)
 
 
 def not_known(detail: str = "this token is not known, or was revoked") -> ProblemError:

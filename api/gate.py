@@ -37,6 +37,7 @@ class Gate:
             await self._app(scope, receive, send)
             return
         reception: Reception = scope["app"].state.context.reception
+        await reception.turn()
         try:
             _check_query(scope)
             caller = await reception.received(scope)

@@ -105,7 +105,7 @@ def _sent(request: Request, file: PageFile) -> Response:
 
 def _encodings(header: str) -> set[str]:
     """Return the codings that a client takes (RFC 9110, 12.5.3), weight 0 left out."""
-    taken = set()
+    taken: set[str] = set()
     for part in header.split(","):
         coding, _, weight = part.partition(";")
         if weight.replace(" ", "") not in {"q=0", "q=0.0", "q=0.00", "q=0.000"}:

@@ -200,12 +200,12 @@ class _Listener(socket.socket):
     that strangers have taken them all.
     """
 
-    _accepted: WeakSet[socket.socket]
+    def __init__(self, family: int, kind: int, protocol: int) -> None:
+        super().__init__(family, kind, protocol)
+        self._accepted: WeakSet[socket.socket] = WeakSet()
 
     def accept(self) -> tuple[socket.socket, object]:
         """Accept a connection, or drop it at once."""
-        if not hasattr(self, "_accepted"):
-            self._accepted = WeakSet()
         connection, address = super().accept()
         if len(self._accepted) >= MOST_CONNECTIONS + SPARE_CONNECTIONS:
             connection.close()

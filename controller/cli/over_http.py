@@ -13,7 +13,7 @@ import urllib.request
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, cast
+from typing import IO, Protocol, cast
 
 URL = "http://127.0.0.1:8000"
 """Where the API of this machine's own bench listens unless told otherwise."""
@@ -162,7 +162,15 @@ def _opened(
 
 
 class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    def redirect_request(self, *_: object) -> None:
+    def redirect_request(
+        self,
+        req: urllib.request.Request,
+        fp: IO[bytes],
+        code: int,
+        msg: str,
+        headers: http.client.HTTPMessage,
+        newurl: str,
+    ) -> None:
         """Go nowhere else: the redirection itself is the answer."""
 
 

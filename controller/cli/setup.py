@@ -259,8 +259,8 @@ async def _mqtt_hand(
     mat: "MatAnswers", door: "Door", clock: "Clock"
 ) -> "AsyncIterator[Hand]":
     from controller.adapters.ear import Ear
-    from controller.adapters.mqtt import connected_peer
     from controller.cli.relay_trial import hand_on
+    from controller.cli.settling.senses import patient_peer
     from controller.core.plan import RelayKind
     from controller.wiring import RelayWire
 
@@ -273,7 +273,7 @@ async def _mqtt_hand(
         reports_on=mat.says or None,
     )
     run = f"setup-{clock.now().utc_ms:x}"
-    async with connected_peer(door, "bottomheat-setup-hand") as peer:
+    async with patient_peer(door, "bottomheat-setup-hand", clock) as peer:
         ear = Ear(peer, clock)
         if mat.says:
             await peer.subscribe(mat.says)

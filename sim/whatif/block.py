@@ -8,8 +8,10 @@ from controller.core.response import LOOK_MS
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS
 from sim.thermal import Matrix, Vector
 from sim.whatif.demands import cycled, on_off, regulate, regulate_all
+from sim.whatif.doubts import cross, follow, read_at, sample
+from sim.whatif.driving import drive
 from sim.whatif.felt import begin, weigh
-from sim.whatif.jit import inlined
+from sim.whatif.jit import across, inlined, unmasked
 from sim.whatif.looks import climb, last, remember
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
@@ -21,10 +23,11 @@ from sim.whatif.rows import (
     DEMAND,
     HOT,
     HOT_LINE,
+    KEPT,
+    LAST,
     LOOKED,
     MARKED,
     MARKED_TIMES,
-    MOST,
     NEED,
     NEXT,
     ON,
@@ -33,22 +36,13 @@ from sim.whatif.rows import (
     SINCE,
     SURFACE_HOT,
     SURFACE_LINE,
-    TEMP,
     WATCH,
-    ZONE,
-    ZONES,
 )
-from sim.whatif.shape import Heat, Shape
+from sim.whatif.shape import Block, Heat, Readings, Shape
 from sim.whatif.steady import keep
+from sim.whatif.tally import pad, set_band, tally
 from sim.whatif.verdicts import CLEAR, refuse, verdict
-from sim.whatif.warmth import (
-    advance,
-    begin_reading,
-    cross,
-    follow,
-    sample,
-    weigh_up,
-)
+from sim.whatif.warmth import advance
 from sim.whatif.wishes import take_up
 
 DAY, HOUR, LOOK = float(DAY_MS), float(HOUR_MS), float(LOOK_MS)
@@ -57,7 +51,7 @@ SAMPLE_EVERY = 10.0 * MINUTE_MS
 
 @inlined
 def season(
-    s: Vector,
+    block: Block,
     heat: Heat,
     shape: Shape,
     change_at: Vector,
@@ -66,39 +60,40 @@ def season(
     told: Matrix,
 ) -> None:
     """Run a block; the lanes' rows are those of a first scan to come."""
-    day, soonest = 1, -1.0
-    for k in range(len(heat.room_c)):
+    s, z, h = block.mats, block.zones, block.read
+    scans, every = len(heat.room_c), max(1, int(SAMPLE_EVERY / shape.step))
+    day, soonest, anew = 1, -1.0, 0
+    for k in range(scans):
         now = k * shape.step
         if soonest <= k:
             soonest = wished(s, shape.lanes, k, now, change_at, change_to)
-        hear(s, heat, shape, k, now)
-        keep(s, shape)
+            anew = KEPT
+        if anew > 0:
+            set_band(s, h, shape, k)
+            anew -= 1
+        if k > 0:
+            advance(s, z, h, heat, shape, k)
+        drive(s, h, shape, k)
+        if k > 0 and shape.crosses:
+            cross(z, h, shape, k)
+        if k > 0 and shape.tracks:
+            follow(s, z, h, shape, k, now)
+        if k % every == 0 and not shape.tracks:
+            sample(s, z, h, shape, k)
+        keep(s, h, shape, k)
+        if k == scans - 1:
+            pad(h, shape, scans)
+        if k & LAST == LAST or k == scans - 1:
+            tally(z, h, shape)
         if k == 0 or now - s[LOOKED] >= LOOK:
             look(s, heat.heard[k], shape, now)
         if now >= day * DAY:
             close_day(s, shape.lanes, day, now, daily)
             day += 1
-        decide(s, shape, k, now)
+        decide(s, z, h, shape, k, now)
         if len(told) > 0:
-            tell(s, shape, told[k])
-    close_day(s, shape.lanes, day, len(heat.room_c) * shape.step, daily)
-
-
-@inlined
-def hear(s: Vector, heat: Heat, shape: Shape, k: int, now: float) -> None:
-    """Let the probes speak at step k, after what went on since the one before."""
-    if k > 0:
-        advance(s, heat, shape, k - 1)
-    else:
-        begin_reading(s, heat, shape)
-    weigh_up(s, shape)
-    if k > 0 and shape.crosses:
-        cross(s, shape)
-    if shape.tracks:
-        if k > 0:
-            follow(s, shape, now)
-    elif k % max(1, int(SAMPLE_EVERY / shape.step)) == 0:
-        sample(s, shape)
+            tell(s, h, shape, k, told[k])
+    close_day(s, shape.lanes, day, scans * shape.step, daily)
 
 
 @inlined
@@ -124,7 +119,7 @@ def wished(
 ) -> float:
     """Take up setpoints that may have changed; return the next step for any."""
     soonest = 1e18
-    for v in range(lanes & MOST):
+    for v in range(lanes):
         if s[NEXT + v] <= k:
             take_up(s, v, k, now, change_at, change_to)
         soonest = min(soonest, s[NEXT + v])
@@ -134,54 +129,56 @@ def wished(
 @inlined
 def close_day(s: Vector, lanes: int, day: int, now: float, daily: Matrix) -> None:
     """Write down the time on of a day that is over."""
-    for v in range(lanes & MOST):
+    for v in range(lanes):
         on_ms = s[ON_MS + v] + s[ON + v] * (now - s[SINCE + v])
         daily[v, day - 1] = on_ms - s[DAY_ON + v]
         s[DAY_ON + v] = on_ms
 
 
 @inlined
-def tell(s: Vector, shape: Shape, told: Vector) -> None:
+def tell(s: Vector, h: Readings, shape: Shape, k: int, told: Vector) -> None:
     """Write down what the first lane reads, wants and does."""
     for i in range(shape.zones):
-        told[i] = s[ZONES + i * ZONE + TEMP]
+        told[i] = h[read_at(i, k)]
     told[shape.zones], told[shape.zones + 1] = s[SETPOINT], s[ON]
 
 
 @inlined
-def decide(s: Vector, shape: Shape, k: int, now: float) -> None:
+def decide(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) -> None:
     """Find the lanes for which something changes now, and change it."""
     lanes, asks = shape.lanes, 0
-    for v in range(lanes & MOST):
+    for v in range(across(lanes)):
         hot = (s[HOT + v] >= s[HOT_LINE + v]) | (
             s[SURFACE_HOT + v] >= s[SURFACE_LINE + v]
         )
         s[NEED + v] = 2.0 if hot | (s[WATCH + v] > 0.0) else 0.0
     if shape.is_pid:
         regulate_all(s, shape, now)
-        for v in range(lanes & MOST):
+        for v in range(across(lanes)):
             due = (s[CYCLE_HAS + v] == 0.0) | (now - s[CYCLE_START + v] >= s[CYCLE + v])
             demand = 1.0 if now - s[CYCLE_START + v] < s[CYCLE_ON + v] else 0.0
             need = due | (demand != s[ON + v])
-            s[NEED + v] = 1.0 if need & (s[NEED + v] == 0.0) else s[NEED + v]
+            s[NEED + v] = unmasked(1.0 if need & (s[NEED + v] == 0.0) else s[NEED + v])
             asks += 1 if s[NEED + v] > 0.0 else 0
     else:
-        for v in range(lanes & MOST):
+        for v in range(across(lanes)):
             demand, free = on_off(s, v), s[NEED + v] == 0.0
-            s[DEMAND + v] = demand if free else s[DEMAND + v]
-            s[NEED + v] = 1.0 if free & (demand != s[ON + v]) else s[NEED + v]
+            s[DEMAND + v] = unmasked(demand if free else s[DEMAND + v])
+            s[NEED + v] = unmasked(1.0 if free & (demand != s[ON + v]) else s[NEED + v])
             asks += 1 if s[NEED + v] > 0.0 else 0
     if asks > 0:
-        for v in range(lanes & MOST):
+        for v in range(lanes):
             if s[NEED + v] > 0.0:
-                _settle(s, v, shape, k, now)
+                _settle(s, z, h, v, shape, k, now)
 
 
 @inlined
-def _settle(s: Vector, v: int, shape: Shape, k: int, now: float) -> None:
+def _settle(
+    s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int, now: float
+) -> None:
     """Decide for one lane, as the core does for a mat."""
     if s[NEED + v] > 1.0:
-        cause = verdict(s, v, k, now, shape.trays, shape.zones)
+        cause = verdict(s, z, h, v, shape, k, now)
         if cause != CLEAR:
             refuse(s, v, cause, now)
             return

@@ -13,7 +13,17 @@ from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
 from sim.thermal import Matrix, Vector
 from sim.whatif.heat import MILLI
 from sim.whatif.jit import compiled
-from sim.whatif.shape import Heat
+from sim.whatif.shape import (
+    BY_HEAT,
+    BY_PUSH,
+    BY_ROOM,
+    DECAY,
+    MAT,
+    OFFSET,
+    SHOWN,
+    START,
+    Heat,
+)
 from sim.whatif.span import Span
 from sim.zone_model import MatModel
 
@@ -42,14 +52,15 @@ class Reach(NamedTuple):
 
 def _reach(heat: Heat, found: Matrix) -> None:
     """Run each zone never heated and always heated side by side."""
-    for i in range(len(heat.start)):
-        cold0, cold1 = heat.start[i, 0], heat.start[i, 1]
+    for i in range(len(heat.by)):
+        by = heat.by[i]
+        cold0, cold1 = by[START], by[START + 1]
         hot0, hot1 = cold0, cold1
-        shown0, shown1 = heat.shown[i, 0], heat.shown[i, 1]
-        mat0, mat1 = heat.mat[i, 0], heat.mat[i, 1]
+        shown0, shown1 = by[SHOWN], by[SHOWN + 1]
+        mat0, mat1 = by[MAT], by[MAT + 1]
         low, high, apart, exposed = 1e18, -1e18, 0.0, 0.0
         for k in range(len(heat.room_c)):
-            room = heat.room_c[k] + heat.offset_c[i]
+            room = heat.room_c[k] + by[OFFSET]
             low = min(low, shown0 * cold0 + shown1 * cold1)
             high = max(high, shown0 * hot0 + shown1 * hot1)
             cold_mat, hot_mat = mat0 * cold0 + mat1 * cold1, mat0 * hot0 + mat1 * hot1
@@ -57,12 +68,12 @@ def _reach(heat: Heat, found: Matrix) -> None:
             outside = 1000.0 * room
             exposed = max(exposed, hot0 + hot1 - outside, outside - cold0 - cold1)
             push = heat.push[k, i]
-            drive0 = heat.by_room[i, 0] * room + heat.by_push[i, 0] * push
-            drive1 = heat.by_room[i, 1] * room + heat.by_push[i, 1] * push
-            cold0 = heat.decay[i, 0] * cold0 + drive0
-            cold1 = heat.decay[i, 1] * cold1 + drive1
-            hot0 = heat.decay[i, 0] * hot0 + heat.by_heat[i, 0] + drive0
-            hot1 = heat.decay[i, 1] * hot1 + heat.by_heat[i, 1] + drive1
+            drive0 = by[BY_ROOM] * room + by[BY_PUSH] * push
+            drive1 = by[BY_ROOM + 1] * room + by[BY_PUSH + 1] * push
+            cold0 = by[DECAY] * cold0 + drive0
+            cold1 = by[DECAY + 1] * cold1 + drive1
+            hot0 = by[DECAY] * hot0 + by[BY_HEAT] + drive0
+            hot1 = by[DECAY + 1] * hot1 + by[BY_HEAT + 1] + drive1
         found[i, 0], found[i, 1], found[i, 2], found[i, 3] = low, high, apart, exposed
 
 
@@ -72,7 +83,7 @@ reach_plain = _reach
 
 def reach(heat: Heat, *, bare: bool) -> Reach:
     """Return how far each zone can get."""
-    found = np.zeros((len(heat.start), 4))
+    found = np.zeros((len(heat.by), 4))
     (reach_plain if bare else reach_compiled)(heat, found)
     low, high, apart, exposed = found.T
     return Reach(low - MARGIN_MC, high + MARGIN_MC, apart, exposed)

@@ -1,25 +1,53 @@
-"""One block: the function that is compiled.
+"""One block: from the table into its arrays, through the season, and out again.
 
 What may live here: filling a block from the table and emptying it into the
 outcomes. No decisions.
 """
 
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.block import season
-from sim.whatif.demands import whole
-from sim.whatif.jit import compiled, inlined
-from sim.whatif.rows import LANES, MOST, PARAMETERS, ZONE, ZONES
-from sim.whatif.shape import Heat, Shape
+from sim.whatif.jit import compiled
+from sim.whatif.rows import LANES, ZONE
+from sim.whatif.shape import SHOWN, START, Block, Heat, Readings, Shape
 from sim.whatif.span import Counts
-from sim.whatif.steady import answer, ready
+from sim.whatif.steady import SUMS
+from sim.whatif.tally import spare
 
 CAUSES = 14
 """As many as span.REFUSALS."""
 
 NEVER = 1e18
+
+LINE = 64
+"""Bytes that a processor fetches and puts back at once: a row that begins where
+they do is never in two halves."""
+
+season_compiled = compiled(season)
+season_plain = season
+
+IDLE = {
+    rows.NEXT: NEVER,
+    rows.HOT_LINE: NEVER,
+    rows.SURFACE_LINE: NEVER,
+    rows.RISE_LIMIT: NEVER,
+    rows.LONGEST_ON: NEVER,
+    rows.DAILY_ON: NEVER,
+    rows.ALLOWANCE: NEVER,
+    rows.PID_HAS: 1.0,
+    rows.PID_AT: NEVER,
+    rows.CYCLE_HAS: 1.0,
+    rows.CYCLE_START: NEVER,
+    rows.CYCLE_ON: -2 * NEVER,
+}
+"""What makes a lane that is not in use ask for nothing."""
+
+Number = TypeVar("Number", np.float32, np.float64)
 
 
 class Work(NamedTuple):
@@ -35,13 +63,14 @@ class Work(NamedTuple):
         change_at: Steps of changes of all candidates.
         change_to: Setpoints of all candidates.
         result: Switches, time on, of the driving temperature in band, trip,
-            when, suspect, strange; shape (lanes, 7).
+            when, samples alike, strange; shape (lanes, 7).
         peak: Shape (lanes, zones).
         heat: Shape (lanes, trays).
         in_band: Steps, shape (lanes, trays).
         refused: Steps, shape (lanes, causes).
         daily: Shape (lanes, days).
-        steady: As steady.answer has them, shape (lanes, 3 + trays).
+        steady: Scans since warm, squares, distances, then the trays' lowest
+            readings; shape (lanes, 3 + trays).
         told: Trace of a lone candidate, or of length 0.
     """
 
@@ -63,96 +92,141 @@ class Work(NamedTuple):
 
 
 def run_block(
-    s: Vector,
     work: Work,
     number: int,
     heat: Heat,
     band: float,
     step: float,
+    *,
     heard: bool,
+    bare: bool,
 ) -> None:
     """Run one block; its answers are in the work's arrays afterwards."""
+    lane, lanes, policy, way, tray, crosses, tracks = work.blocks[number].tolist()
     zones, trays = heat.push.shape[1], work.base.shape[1]
-    block = work.blocks[number]
-    lane, lanes = block[0], block[1]
+    in_medium = bool((heat.by[:trays, SHOWN : SHOWN + 2] == 1.0).all())
     shape = Shape(
         lanes,
         trays,
         zones,
-        block[3],
-        block[4],
-        block[2] > 0,
-        block[2] > 1,
-        block[5] > 0,
-        block[6] > 0,
+        trays if in_medium else 0,
+        way,
+        tray,
+        policy > 0,
+        policy > 1,
+        crosses > 0,
+        tracks > 0,
         heard,
         band,
         step,
     )
-    _fill(s, work, lane, shape)
-    ready(s, shape)
-    season(
-        s,
-        heat,
-        shape,
-        work.change_at,
-        work.change_to,
-        work.daily[lane : lane + lanes],
-        work.told,
+    made = Block(
+        _aligned(rows.ROWS, np.float64),
+        _aligned(zones * ZONE, np.float64),
+        _aligned(rows.READ + zones * rows.READS, np.float32),
     )
-    _empty(s, work, lane, shape, heat)
+    _fill(made, work, lane, shape, heat)
+    daily = work.daily[lane : lane + lanes]
+    run = season_plain if bare else season_compiled
+    run(made, heat, shape, work.change_at, work.change_to, daily, work.told)
+    _empty(made, work, lane, shape, heat)
 
 
-@inlined
-def _fill(s: Vector, work: Work, lane: int, shape: Shape) -> None:
-    for v in range(shape.lanes & MOST):
-        for row in range(PARAMETERS):
-            s[row * LANES + v] = work.plans[lane + v, row]
-        s[rows.SURFACE_LINE + v] = min(
-            s[rows.SURFACE_LIMIT + v], s[rows.SURFACE_CUTOUT + v]
+def _aligned(size: int, kind: type[Number]) -> NDArray[Number]:
+    """Return zeros that begin at the begin of a line."""
+    items = LINE // np.dtype(kind).itemsize
+    whole = np.zeros(size + items, kind)
+    begin = -whole.ctypes.data % LINE // whole.itemsize
+    return whole[begin : begin + size]
+
+
+def _fill(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
+    own, these = slice(0, shape.lanes), slice(lane, lane + shape.lanes)
+    table = made.mats.reshape(-1, LANES)
+    for row, value in IDLE.items():
+        table[row // LANES] = value
+    for row in (rows.CLIMB_UNTIL, rows.REST_UNTIL, rows.TRIP):
+        table[row // LANES] = -1.0
+    for row in (
+        rows.NEXT,
+        rows.PID_HAS,
+        rows.PID_AT,
+        rows.CYCLE_HAS,
+        rows.CYCLE_START,
+        rows.CYCLE_ON,
+    ):
+        table[row // LANES, own] = 0.0
+    table[: rows.PARAMETERS, own] = work.plans[these].T
+    limits = rows.SURFACE_LIMIT // LANES, rows.SURFACE_CUTOUT // LANES
+    table[rows.SURFACE_LINE // LANES, own] = table[limits, own].min(axis=0)
+    table[rows.TARGET // LANES, own] = work.first[these]
+    table[rows.COUNTED_AT // LANES] = -2.0
+    zones = made.zones.reshape(shape.zones, -1, LANES)
+    zones[:, rows.PEAK // LANES], zones[:, rows.LEAST // LANES] = -NEVER, NEVER
+    zones[:, rows.BASE // LANES], zones[:, rows.UPPER // LANES] = -NEVER, NEVER
+    zones[: shape.trays, rows.BASE // LANES, own] = work.base[these].T
+    zones[: shape.trays, rows.UPPER // LANES, own] = work.upper[these].T
+    kept = made.read.reshape(-1, LANES)
+    kept[rows.PAD_LOW // LANES], kept[rows.PAD_HIGH // LANES] = -np.inf, np.inf
+    zones[:, rows.Z0 // LANES] = heat.by[:, START, np.newaxis]
+    zones[:, rows.Z1 // LANES] = heat.by[:, START + 1, np.newaxis]
+    _read_first(table, made.read, heat, shape)
+
+
+def _read_first(table: Matrix, h: Readings, heat: Heat, shape: Shape) -> None:
+    """Put down what the probes read at the first scan."""
+    temps = _first(heat)
+    h[rows.READ :].reshape(shape.zones, rows.KEPT, LANES)[:, 0] = temps[:, np.newaxis]
+    trays = temps[: shape.trays]
+    table[rows.HOT // LANES], table[rows.COOL // LANES] = trays.max(), trays.min()
+    table[rows.SUM // LANES] = trays.sum()
+    table[rows.SURFACE_HOT // LANES] = temps[shape.trays :].max(initial=-NEVER)
+
+
+def _first(heat: Heat) -> Vector:
+    """Return what the probes read at the first scan [m°C]."""
+    by = heat.by
+    shown = by[:, SHOWN] * by[:, START] + by[:, SHOWN + 1] * by[:, START + 1]
+    return np.asarray(np.rint(shown))
+
+
+def _empty(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
+    own, these = slice(0, shape.lanes), slice(lane, lane + shape.lanes)
+    table = made.mats.reshape(-1, LANES)[:, own]
+    zones = made.zones.reshape(shape.zones, -1, LANES)[:, :, own]
+    for column, row in enumerate(
+        (
+            rows.SWITCHES,
+            rows.DAY_ON,
+            rows.DRIVING_IN_BAND,
+            rows.TRIP,
+            rows.TRIP_AT,
+            rows.ALIKE_MOST,
+            rows.STRANGE,
         )
-        s[rows.TARGET + v] = float(work.first[lane + v])
-        s[rows.CLIMB_UNTIL + v] = s[rows.REST_UNTIL + v] = s[rows.TRIP + v] = -1.0
-        s[rows.COUNTED_AT + v] = -2.0
-        s[rows.PAD_LOW + v], s[rows.PAD_HIGH + v] = -NEVER, NEVER
-    for i in range(shape.trays):
-        at = ZONES + i * ZONE
-        for v in range(shape.lanes):
-            s[at + rows.BASE + v] = work.base[lane + v, i]
-            s[at + rows.UPPER + v] = work.upper[lane + v, i]
+    ):
+        work.result[these, column] = table[row // LANES]
+    for column, row in enumerate((rows.WARM, rows.SQUARED, rows.APART)):
+        work.steady[these, column] = table[row // LANES]
+    first = rows.REFUSED // LANES
+    work.refused[these] = table[first : first + CAUSES].T
+    work.peak[these] = zones[:, rows.PEAK // LANES].T
+    trays = zones[: shape.trays]
+    work.steady[these, SUMS:] = trays[:, rows.LEAST // LANES].T
+    work.in_band[these] = trays[:, rows.IN_BAND // LANES].T
+    kept = made.read[rows.READ :].reshape(shape.zones, rows.KEPT, LANES)
+    work.heat[these] = _heat(trays, kept[: shape.trays, rows.LAST, own], shape, heat).T
 
 
-@inlined
-def _between(s: Vector, at: int, temp: float) -> float:
-    """Return a tray's temperature, not below its base, nor above its upper."""
-    base: float = s[at + rows.BASE]
-    upper: float = s[at + rows.UPPER]
-    return min(max(temp, base), upper)
+def _heat(trays: Matrix, last: Readings, shape: Shape, heat: Heat) -> Matrix:
+    """Return thermal time: each step has the mean of its ends.
 
-
-@inlined
-def _empty(s: Vector, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
-    for v in range(shape.lanes & MOST):
-        result = work.result[lane + v]
-        result[0], result[1] = s[rows.SWITCHES + v], s[rows.DAY_ON + v]
-        result[2] = s[rows.DRIVING_IN_BAND + v]
-        result[3], result[4] = s[rows.TRIP + v], s[rows.TRIP_AT + v]
-        result[5], result[6] = s[rows.SUSPECT + v], s[rows.STRANGE + v]
-        answer(s, v, shape, work.steady[lane + v])
-        for cause in range(CAUSES):
-            work.refused[lane + v, cause] = s[rows.REFUSED + cause * LANES + v]
-        for i in range(shape.zones):
-            at = ZONES + i * ZONE + v
-            work.peak[lane + v, i] = s[at + rows.PEAK]
-            if i < shape.trays:
-                # Each step has the mean of its ends: of all, less half the outer two.
-                z0, z1 = heat.start[i, 0], heat.start[i, 1]
-                first = whole(heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1)
-                ends = _between(s, at, first) + _between(s, at, s[at + rows.TEMP])
-                base = (len(heat.room_c) - 1) * s[at + rows.BASE]
-                plain = (s[at + rows.HEAT] - ends / 2.0 - base) * shape.step
-                work.heat[lane + v, i] = plain + s[at + rows.FIX]
-                work.in_band[lane + v, i] = s[at + rows.IN_BAND]
-
-
-run_compiled = compiled(run_block)
+    Of the sum of all, half the outer two are too many.
+    """
+    base, upper = trays[:, rows.BASE // LANES], trays[:, rows.UPPER // LANES]
+    begins = np.clip(_first(heat)[: shape.trays, np.newaxis], base, upper)
+    ends = np.clip(last.astype(np.float64), base, upper)
+    scans = len(heat.room_c)
+    total = trays[:, rows.HEAT // LANES] - spare(scans) * ends
+    plain = (total - (begins + ends) / 2.0 - (scans - 1) * base) * shape.step
+    return plain + trays[:, rows.FIX // LANES]

@@ -13,7 +13,7 @@ from controller.core.regulate import (
     TRACKING_SHARE,
 )
 from sim.thermal import Vector
-from sim.whatif.jit import inlined
+from sim.whatif.jit import across, inlined, unmasked
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
     CYCLE,
@@ -34,7 +34,6 @@ from sim.whatif.rows import (
     MEAN_DUTY,
     MIN_OFF,
     MIN_ON,
-    MOST,
     NEED,
     ON,
     OTHER,
@@ -142,34 +141,38 @@ def regulate_all(s: Vector, shape: Shape, now: float) -> None:
     usual = usual_step(shape.step)
     step_s = usual / 1000.0
     if shape.derives:
-        for v in range(shape.lanes & MOST):
+        for v in range(across(shape.lanes)):
             moved = (s[ROOT + v] - s[PID_FILTERED + v]) * s[FILTER + v]
             s[RATE + v] = moved / 1000.0 / step_s
             s[FILTERED + v] = s[PID_FILTERED + v] + moved
     others = 0
-    for v in range(shape.lanes & MOST):
+    for v in range(across(shape.lanes)):
         root, setpoint, gain = s[ROOT + v], s[SETPOINT + v], s[GAIN + v]
-        free, lasting = s[NEED + v] == 0.0, now - s[PID_AT + v]
+        at, before, was = s[PID_AT + v], s[PID_INTEGRAL + v], s[PID_DUTY + v]
+        free, lasting = s[NEED + v] == 0.0, now - at
         same = (s[PID_HAS + v] > 0.0) & (s[PID_SETPOINT + v] == setpoint)
         plain = free & same & (lasting == usual)
-        filtered = s[FILTERED + v] if shape.derives else root
         rate = s[RATE + v] if shape.derives else 0.0
         setpoint_c = s[SETPOINT_C + v]
         error = setpoint_c - (setpoint_c - (setpoint - root) / 1000.0)
-        integral = s[PID_INTEGRAL + v] + s[GAIN_PER_S + v] * error * step_s
+        integral = before + s[GAIN_PER_S + v] * error * step_s
         total = gain * error + integral - s[GAIN_BY_RATE + v] * rate
         duty = min(1.0, max(0.0, total))
         integral += (duty - total) * s[TRACKING + v]
-        s[PID_AT + v] = now if plain else s[PID_AT + v]
-        s[PID_INTEGRAL + v] = integral if plain else s[PID_INTEGRAL + v]
-        s[PID_FILTERED + v] = filtered if plain else s[PID_FILTERED + v]
-        s[PID_DUTY + v] = duty if plain else s[PID_DUTY + v]
+        s[PID_AT + v] = unmasked(now if plain else at)
+        s[PID_INTEGRAL + v] = unmasked(integral if plain else before)
+        s[PID_DUTY + v] = unmasked(duty if plain else was)
         waits = same & (lasting < COMPUTE_EVERY)
         other = free & (not plain) & (not waits)
         s[OTHER + v] = 1.0 if other else 0.0
         others += 1 if other else 0
+    if shape.derives:
+        for v in range(across(shape.lanes)):
+            filtered = s[FILTERED + v]
+            new = (s[PID_AT + v] == now) & (s[OTHER + v] == 0.0)
+            s[PID_FILTERED + v] = unmasked(filtered if new else s[PID_FILTERED + v])
     if others > 0:
-        for v in range(shape.lanes & MOST):
+        for v in range(across(shape.lanes)):
             if s[OTHER + v] > 0.0:
                 regulate(s, v, now)
 

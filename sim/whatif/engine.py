@@ -19,15 +19,19 @@ from controller.core.units import DAY_MS
 from sim.thermal import Matrix
 from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
-from sim.whatif.compute import Work, run_block, run_compiled
+from sim.whatif.compute import Work, run_block
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
-from sim.whatif.rows import LANES, ZONE, ZONES
+from sim.whatif.rows import LANES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
-from sim.whatif.steady import SUMS, rows_of
+from sim.whatif.steady import SUMS
 from sim.whatif.table import Table, tabulate
 from sim.zone_model import MatModel
+
+ALIKE_SAMPLES = 5
+"""So many samples without a change, ten minutes apart or less, must lie in an
+hour in which a probe stood still."""
 
 BAND_MK = 500
 """Chosen: half a kelvin either side of the setpoint."""
@@ -99,14 +103,18 @@ class _Loop:
             span.room_c,
             np.rint(span.room_c * 1000),
             span.push,
-            by.decay,
-            by.by_heat,
-            by.by_room,
-            by.by_push,
-            by.offset_c,
-            by.shown,
-            by.mat,
-            by.start,
+            np.column_stack(
+                (
+                    by.decay,
+                    by.by_heat,
+                    by.by_room,
+                    by.by_push,
+                    by.shown,
+                    by.mat,
+                    by.start,
+                    by.offset_c,
+                )
+            ),
         )
         self._plans, self._span, self._band_mk = plans, span, band_mk
         self._bare, self._trays = bare, len(heard(plans[0]))
@@ -124,7 +132,7 @@ class _Loop:
             told = np.zeros((0, 0))
         everyone = np.arange(len(self._plans))
         work = self._run(everyone, told, tracks=not self._doubtless)
-        suspects = np.flatnonzero(work.result[:, 5] > 0)
+        suspects = np.flatnonzero(work.result[:, 5] >= ALIKE_SAMPLES)
         if len(suspects):
             again = self._run(suspects, told, tracks=True)
             for name in (
@@ -167,11 +175,17 @@ class _Loop:
     def _through(self, work: Work) -> None:
         span = self._span
         band, step = float(self._band_mk), float(span.step_ms)
-        loop = run_block if self._bare else run_compiled
 
         def one(number: int) -> None:
-            s = np.zeros(ZONES + span.push.shape[1] * ZONE + rows_of(self._trays))
-            loop(s, work, number, self._heat, band, step, span.room_heard)
+            run_block(
+                work,
+                number,
+                self._heat,
+                band,
+                step,
+                heard=span.room_heard,
+                bare=self._bare,
+            )
 
         cores = 1 if self._bare else len(os.sched_getaffinity(0))
         with ThreadPoolExecutor(cores) as threads:  # compiled code holds no lock

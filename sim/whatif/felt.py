@@ -7,7 +7,7 @@ seldom needed (has a mat that misses its rise an excuse?) is asked lane by lane.
 from controller.core import uptake as core
 from sim.thermal import Vector
 from sim.whatif.demands import whole
-from sim.whatif.jit import inlined
+from sim.whatif.jit import across, inlined, unmasked
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
     ALLOWANCE,
@@ -15,7 +15,6 @@ from sim.whatif.rows import (
     HALF_ALLOWANCE,
     LAG,
     MEAN_DUTY,
-    MOST,
     MOST_RISE,
     NEED,
     ON,
@@ -54,7 +53,7 @@ A_FIFTH, BELOW_FIFTHS = 1 / core.RISE_SHARE, 0.4
 @inlined
 def begin(s: Vector, lanes: int, now: float, room: float) -> None:
     """Begin to watch."""
-    for v in range(lanes & MOST):
+    for v in range(across(lanes)):
         s[UP_PROVEN + v] = 1.0 if s[ROOT + v] >= s[SETPOINT + v] else 0.0
         s[UP_ON + v] = s[ON_MS + v] + s[ON + v] * (now - s[SINCE + v])
         s[UP_SINCE + v], s[UP_FROM + v] = now, s[ROOT + v]
@@ -69,8 +68,10 @@ def weigh(
 ) -> None:
     """Take another look at heat given and what came of it."""
     asks = 0
-    for v in range(lanes & MOST):
+    for v in range(across(lanes)):
         root, setpoint = s[ROOT + v], s[SETPOINT + v]
+        began, began_at = s[UP_FROM + v], s[UP_SINCE + v]
+        proven, missed, was = s[UP_PROVEN + v], s[UP_MISSED + v], s[UP_ROOM + v]
         on, since = s[ON + v], s[SINCE + v]
         on_ms = s[ON_MS + v] + on * (now - since)
         usual = mean_duty(on, since, s[MEAN_DUTY + v], now)
@@ -87,30 +88,30 @@ def weigh(
         # By how much it must have risen to show heat.
         fifths = whole((setpoint - lowest) * A_FIFTH - BELOW_FIFTHS)
         due = max(CLEAR_RISE, min(LEAST_RISE + fifths, s[MOST_RISE + v]))
-        warmed = max(0.0, room - s[UP_ROOM + v])
+        warmed = max(0.0, room - was)
         in_air = max(due, s[HALF_ALLOWANCE + v] + warmed)
         due = in_air if heard and abs(root - room) <= ALIKE_BY else due
         least = lowest if s[FROZEN + v] > 0.0 else cooled
         satisfied = root >= setpoint
         anew = satisfied | (root >= least + due)
         left = max(0.0, excess - RELIEF) if satisfied else 0.0
-        s[UP_SINCE + v] = now if anew else s[UP_SINCE + v]
-        s[UP_FROM + v] = root if anew else s[UP_FROM + v]
-        s[UP_PROVEN + v] = 1.0 if anew else s[UP_PROVEN + v]
+        s[UP_SINCE + v] = unmasked(now if anew else began_at)
+        s[UP_FROM + v] = unmasked(root if anew else began)
+        s[UP_PROVEN + v] = unmasked(1.0 if anew else proven)
         s[UP_ON + v] = on_ms
-        s[UP_EXCESS + v] = left if anew else excess
-        s[UP_LOWEST + v] = root if anew else lowest
-        s[UP_COOLED + v] = root if anew else cooled
-        s[UP_ROOM + v] = room if anew else s[UP_ROOM + v]
-        s[UP_MARK_AT + v] = now if anew else mark_at
-        s[UP_MARK_FROM + v] = root if anew else mark_from
-        s[UP_FELL + v] = 0.0 if anew else fell
-        s[UP_MISSED + v] = 0.0 if anew else s[UP_MISSED + v]
+        s[UP_EXCESS + v] = unmasked(left if anew else excess)
+        s[UP_LOWEST + v] = unmasked(root if anew else lowest)
+        s[UP_COOLED + v] = unmasked(root if anew else cooled)
+        s[UP_ROOM + v] = unmasked(room if anew else was)
+        s[UP_MARK_AT + v] = unmasked(now if anew else mark_at)
+        s[UP_MARK_FROM + v] = unmasked(root if anew else mark_from)
+        s[UP_FELL + v] = unmasked(0.0 if anew else fell)
+        s[UP_MISSED + v] = unmasked(0.0 if anew else missed)
         late = (not anew) & (excess >= s[ALLOWANCE + v])
         s[NEED + v] = 1.0 if late else 0.0
         asks += 1 if late else 0
     if asks > 0:
-        for v in range(lanes & MOST):
+        for v in range(across(lanes)):
             if s[NEED + v] > 0.0 and _missed(s, v, now, heard):
                 s[UP_MISSED + v] = 1.0
 

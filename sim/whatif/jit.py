@@ -7,28 +7,55 @@ types do not know what it makes of a function, so no other module imports it.
 
 import hashlib
 import os
+import sys
 import tempfile
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 from typing import TypeVar
 
-numba: ModuleType | None
-try:
-    numba = import_module("numba")
-except ImportError:  # a board without numba: slow, and right
-    numba = None
+from sim.whatif.rows import LANES
+
+
+def _numba() -> ModuleType | None:
+    """Return numba, without the half second in which it would load scipy.
+
+    It asks for scipy's linear algebra and does without, as far as nothing that
+    is compiled multiplies matrices; nothing here does.
+    """
+    unwanted = "scipy.linalg"
+    try:
+        found = import_module("numba")
+        if unwanted not in sys.modules:
+            sys.modules[unwanted] = ModuleType(unwanted)
+            try:
+                import_module("numba.np.arraymath")
+            finally:
+                del sys.modules[unwanted]
+    except ImportError:  # a board without numba: slow, and right
+        return None
+    return found
+
+
+numba = _numba()
 
 Function = TypeVar("Function")
 
-_OPTIONS = {"error_model": "numpy", "_nrt": False}
+_OPTIONS: dict[str, object] = {"error_model": "numpy", "_nrt": False}
 """No check of each division, which has a divisor above 0 wherever it counts; and
 no counting of references at each call: compiled code makes no array of its own
 and keeps none."""
 
+_INLINED = _OPTIONS | {
+    "forceinline": True,
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+}
+"""Part of what calls them: never called by Python, nor from anywhere else."""
+
 HAS_NUMBA = numba is not None
 
-__all__ = ["HAS_NUMBA", "compiled", "inlined"]
+__all__ = ["HAS_NUMBA", "across", "compiled", "inlined", "unmasked"]
 
 
 def inlined(function: Function) -> Function:
@@ -36,8 +63,41 @@ def inlined(function: Function) -> Function:
     if numba is None:
         return function
     extending = import_module("numba.extending")
-    known: Function = extending.register_jitable(**_OPTIONS)(function)
+    known: Function = extending.register_jitable(**_INLINED)(function)
     return known
+
+
+@inlined
+def unmasked(value: float) -> float:
+    """Return a value that shall be put down whether it is a new one or the old.
+
+    A compiler that sees that some lanes keep what they have writes only to the
+    others; some processors take many times as long for that. It may not know
+    that a sum with 0 is the same, since that of -0 is not: no lane tells the two
+    apart.
+    """
+    return value + 0.0
+
+
+def across(lanes: int) -> int:
+    """Return how many lanes a loop over all that are in use goes through.
+
+    Compiled code goes through the whole row, idle ones too: a loop of a known
+    length, over rows that lie a known way apart, is done eight lanes at a time
+    with nothing to be asked before and nothing left over behind.
+    """
+    return lanes
+
+
+def _all_lanes(lanes: int) -> object:  # noqa: ARG001 - the name is that of across
+    def row(lanes: int) -> int:  # noqa: ARG001
+        return LANES
+
+    return row
+
+
+if numba is not None:
+    import_module("numba.extending").overload(across)(_all_lanes)
 
 
 def compiled(function: Function) -> Function:
@@ -53,11 +113,19 @@ def compiled(function: Function) -> Function:
     before, folder = numba.config.CACHE_DIR, _folder()
     try:
         numba.config.CACHE_DIR = before or folder
-        made: Function = numba.njit(
-            nogil=True, cache=bool(before or folder), **_OPTIONS
-        )(function)
+        made: Function = _kept(function, kept=bool(before or folder))
     finally:
         numba.config.CACHE_DIR = before
+    return made
+
+
+def _kept(function: Function, *, kept: bool) -> Function:
+    if numba is None:
+        return function
+    try:
+        made: Function = numba.njit(nogil=True, cache=kept, **_OPTIONS)(function)
+    except RuntimeError:  # numba found no folder that it may write to
+        return _kept(function, kept=False)
     return made
 
 

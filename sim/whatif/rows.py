@@ -1,16 +1,17 @@
 """Where the numbers of a candidate lie in a block of candidates.
 
-A block is one flat array; a row of it is one quantity of all its lanes, and
-the names here are where rows begin. Truths are 0 or 1, times are ms of the run
-clock, temperatures m°C. What may live here: this layout.
+A row is one quantity of all lanes of a block, and the names here are where rows
+begin in three flat arrays: of the mats, of their zones, and of the zones' last
+readings. The latter is of half the width, which holds what probes can say, and
+sums of a few of them, exactly. Truths are 0 or 1, times are ms of the run clock,
+temperatures m°C. What may live here: this layout.
 """
 
 LANES = 64
 
-MOST, FAR = 127, 0xFFFFF
-"""Masks of lanes and rows: a compiler that sees no index below 0 asks for none,
-and does eight lanes at once.
-"""
+FAR = 0xFFFFF
+"""A mask of rows: a compiler that sees no index below 0 asks for none, and does
+eight lanes at once."""
 
 # the candidate's plan
 LOW_BY = 0 * LANES  # Half the differential, down [mK].
@@ -101,7 +102,7 @@ UP_MARK_FROM = 80 * LANES
 UP_FELL = 81 * LANES
 UP_MISSED = 82 * LANES
 FROZEN = 83 * LANES
-SUSPECT = 84 * LANES  # may have a probe that stands still
+ALIKE_MOST = 84 * LANES  # most samples in a row in which a probe stood still
 STRANGE = 85 * LANES  # the core must do it
 TRIP = 86 * LANES  # -1: none
 TRIP_AT = 87 * LANES
@@ -111,27 +112,39 @@ DAY_ON = 90 * LANES  # on at midnight
 LOOKED = 91 * LANES  # when the guards last looked: the same for all lanes, in the first
 MARKED = 92 * LANES  # when they last kept the time on, as well
 MARKED_TIMES = 93 * LANES  # how often they have, as well
-PAD_LOW = 94 * LANES  # colder than anything
-PAD_HIGH = 95 * LANES  # warmer than anything
+WARM = 94 * LANES  # scans since it was warm
+SQUARED = 95 * LANES  # of the driving temperature less the setpoint [mK²]
+APART = 96 * LANES  # of the warmest tray less the coolest [mK]
+COOL = 97 * LANES  # coolest tray [m°C]
 
-MARKS = 96 * LANES  # time on at the last full hours, the oldest first
+MARKS = 98 * LANES  # time on at the last full hours, the oldest first
 MARK_ROWS = 25
-REFUSED = 121 * LANES  # steps refused, by cause
-ZONES = 135 * LANES  # the first zone's rows begin here
+REFUSED = 123 * LANES  # steps refused, by cause
+ROWS = 137 * LANES
 
-# within a zone's rows
+# of a zone, in an array of their own
 Z0 = 0 * LANES
 Z1 = 1 * LANES
-TEMP = 2 * LANES  # reading [m°C]
-PEAK = 3 * LANES
-HEAT = 4 * LANES
-FIX = 5 * LANES
-IN_BAND = 6 * LANES
+PEAK = 2 * LANES
+HEAT = 3 * LANES
+FIX = 4 * LANES
+IN_BAND = 5 * LANES
+LEAST = 6 * LANES  # lowest reading since it was warm
 BASE = 7 * LANES
 UPPER = 8 * LANES
-BEFORE = 9 * LANES  # the reading before [m°C]
-SAME_SINCE = 10 * LANES
-SAMPLE = 11 * LANES
-ALIKE = 12 * LANES
-OVER = 13 * LANES
-ZONE = 14 * LANES  # from zone to zone
+SAME_SINCE = 9 * LANES
+SAMPLE = 10 * LANES
+ALIKE = 11 * LANES
+OVER = 12 * LANES
+ZONE = 13 * LANES  # from zone to zone
+
+# of the last readings, in a third array
+KEPT = 8  # scans
+LAST = KEPT - 1
+BAND_FROM = 0 * LANES  # in band from, a row for each scan
+BAND_TO = 8 * LANES  # in band up to
+SHUT = 16 * LANES  # higher than any reading until the lane is warm, then lower
+PAD_LOW = 24 * LANES  # colder than anything
+PAD_HIGH = 25 * LANES  # warmer than anything
+READ = 26 * LANES  # the first zone's readings, a row for each scan
+READS = 8 * LANES  # from zone to zone

@@ -5,29 +5,51 @@ What may live here: values that compiled code takes as they are.
 
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sim.thermal import Matrix, Vector
+
+Readings = NDArray[np.float32]
+"""The last readings of a block; see rows."""
 
 TRAY, MEDIAN, MEAN, COOLEST, WARMEST = range(5)
 """How the driving temperature is taken; as plan.DrivenBy, in its order."""
 
 
-class Heat(NamedTuple):
-    """A model and a span, as the loops read them; see heat.Coefficients.
+# columns of Heat.by: of each pair the slow mode comes first
+DECAY, BY_HEAT, BY_ROOM, BY_PUSH, SHOWN, MAT, START = range(0, 14, 2)
+OFFSET = 14
 
-    What is heard of the room is what its probe reads [m°C].
+
+class Block(NamedTuple):
+    """A block's rows; see rows.
+
+    Attributes:
+        mats: Of the lanes' mats.
+        zones: Of their zones.
+        read: Of what the zones' probes read last.
+    """
+
+    mats: Vector
+    zones: Vector
+    read: Readings
+
+
+class Heat(NamedTuple):
+    """A model and a span, as the loops read them.
+
+    Attributes:
+        room_c: The room's temperature [°C].
+        heard: What its probe reads [m°C].
+        push: Disturbances, shape (steps, zones) [K/s].
+        by: heat.Coefficients in the columns above, shape (zones, 15).
     """
 
     room_c: Vector
     heard: Vector
     push: Matrix
-    decay: Matrix
-    by_heat: Matrix
-    by_room: Matrix
-    by_push: Matrix
-    offset_c: Vector
-    shown: Matrix
-    mat: Matrix
-    start: Matrix
+    by: Matrix
 
 
 class Shape(NamedTuple):
@@ -37,6 +59,7 @@ class Shape(NamedTuple):
         lanes: Lanes in use.
         trays: Zones that are trays; the first ones.
         zones: All zones.
+        plain: Trays whose probes are all in the medium; 0: not all are.
         way: How the driving temperature is taken.
         tray: The driving tray.
         is_pid: The policy.
@@ -51,6 +74,7 @@ class Shape(NamedTuple):
     lanes: int
     trays: int
     zones: int
+    plain: int
     way: int
     tray: int
     is_pid: bool

@@ -8,6 +8,7 @@ strongest first. Nothing here asks for heat.
 
 from controller.core.judge import SECOND
 from sim.thermal import Vector
+from sim.whatif.doubts import read_at
 from sim.whatif.jit import inlined
 from sim.whatif.relay import switch
 from sim.whatif.rows import (
@@ -28,14 +29,13 @@ from sim.whatif.rows import (
     SURFACE_CUTOUT,
     SURFACE_HOT,
     SURFACE_LIMIT,
-    TEMP,
     TRIP,
     TRIP_AT,
     UP_MISSED,
     WATCH,
     ZONE,
-    ZONES,
 )
+from sim.whatif.shape import Readings, Shape
 from sim.whatif.wishes import tray_limit
 
 CLEAR = -1
@@ -44,11 +44,13 @@ TRIPPED, NOT_FELT, CUT, TRAY, SURFACE_CUT, SURFACE, ABOVE, CLIMBS, LONG, DAY = r
 
 
 @inlined
-def verdict(s: Vector, v: int, k: int, now: float, trays: int, zones: int) -> int:
+def verdict(
+    s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int, now: float
+) -> int:
     """Return the strongest reason to refuse a lane heat, or CLEAR."""
     if s[TRIP + v] >= 0.0:
         return int(s[TRIP + v])
-    twice = _counted(s, v, k, trays, zones)
+    twice = _counted(s, z, h, v, shape, k)
     from_above = s[ON + v] == 0.0 and now - s[SINCE + v] > s[SETTLE + v]
     trip = CLEAR
     if twice:
@@ -65,7 +67,7 @@ def verdict(s: Vector, v: int, k: int, now: float, trays: int, zones: int) -> in
 
 
 @inlined
-def _counted(s: Vector, v: int, k: int, trays: int, zones: int) -> bool:
+def _counted(s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int) -> bool:
     """Count readings in a row over each cut-out; whether one is the second.
 
     In a scan that did not come here every probe was below its cut-out.
@@ -73,12 +75,12 @@ def _counted(s: Vector, v: int, k: int, trays: int, zones: int) -> bool:
     in_a_row = s[COUNTED_AT + v] == k - 1.0
     s[COUNTED_AT + v] = float(k)
     twice = False
-    for i in range(zones):
-        at = ZONES + i * ZONE + v
-        cutout = s[CUTOUT + v] if i < trays else s[SURFACE_CUTOUT + v]
-        count = s[at + OVER] + 1.0 if in_a_row else 1.0
-        s[at + OVER] = count if s[at + TEMP] >= cutout else 0.0
-        twice = twice or s[at + OVER] >= SECOND
+    for i in range(shape.zones):
+        at = i * ZONE + v
+        cutout = s[CUTOUT + v] if i < shape.trays else s[SURFACE_CUTOUT + v]
+        count = z[at + OVER] + 1.0 if in_a_row else 1.0
+        z[at + OVER] = count if float(h[read_at(i, k) + v]) >= cutout else 0.0
+        twice = twice or z[at + OVER] >= SECOND
     return twice
 
 

@@ -1,209 +1,155 @@
-"""The zones of a block of lanes, one step on, and what is read and counted there.
+"""The zones of a block of lanes, one step on, and what their probes read then.
 
 What may live here: the physics, the same operations in the same order as in
-heat, and sums over readings. No decisions.
+heat, and what all trays are to the policy and the limits. No decisions.
 """
 
-from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
-from controller.core.units import HOUR_MS
 from sim.thermal import Vector
 from sim.whatif.demands import whole
-from sim.whatif.driving import drive
-from sim.whatif.jit import inlined
+from sim.whatif.jit import across, inlined, unmasked
 from sim.whatif.rows import (
-    ALIKE,
-    BASE,
-    BEFORE,
-    DRIVING_IN_BAND,
+    COOL,
     FAR,
-    FIX,
-    FROZEN,
-    HEAT,
     HOT,
-    IN_BAND,
-    MOST,
+    LANES,
+    LAST,
     ON,
-    PEAK,
-    ROOT,
-    SAME_SINCE,
-    SAMPLE,
-    SETPOINT,
-    STRANGE,
-    STUCK_AFTER,
+    READ,
+    READS,
     SUM,
     SURFACE_HOT,
-    SUSPECT,
-    TEMP,
-    UPPER,
     Z0,
     Z1,
     ZONE,
-    ZONES,
 )
-from sim.whatif.shape import MEAN, Heat, Shape
+from sim.whatif.shape import (
+    BY_HEAT,
+    BY_PUSH,
+    BY_ROOM,
+    DECAY,
+    OFFSET,
+    SHOWN,
+    Heat,
+    Readings,
+    Shape,
+)
 
-COLDEST = -1e18
-HOUR = float(HOUR_MS)
-LOWEST, HIGHEST = float(LOWEST_MC), float(HIGHEST_MC)
-STEP, RATE = float(STEP_MK), float(RATE_MK_PER_S)
-ALIKE_SAMPLES = 5.0
-"""So many samples without a change, ten minutes apart or less, must lie in an
-hour in which a probe stood still."""
-
-
-@inlined
-def advance(s: Vector, heat: Heat, shape: Shape, k: int) -> None:
-    """Let step k pass; read and count what is there at its end."""
-    for v in range(shape.lanes & MOST):
-        s[HOT + v], s[SURFACE_HOT + v], s[SUM + v] = COLDEST, COLDEST, 0.0
-    for i in range(shape.zones):
-        room = heat.room_c[k] + heat.offset_c[i]
-        push = heat.push[k, i]
-        off0 = heat.by_room[i, 0] * room + heat.by_push[i, 0] * push
-        off1 = heat.by_room[i, 1] * room + heat.by_push[i, 1] * push
-        on0, on1 = heat.by_heat[i, 0] + off0, heat.by_heat[i, 1] + off1
-        d0, d1 = heat.decay[i, 0], heat.decay[i, 1]
-        at = (ZONES + i * ZONE) & FAR
-        if shape.crosses or shape.tracks:
-            for v in range(shape.lanes & MOST):
-                s[at + BEFORE + v] = s[at + TEMP + v]
-        for v in range(shape.lanes & MOST):
-            on = s[ON + v] > 0.0
-            z0 = d0 * s[at + Z0 + v] + (on0 if on else off0)
-            z1 = d1 * s[at + Z1 + v] + (on1 if on else off1)
-            s[at + Z0 + v], s[at + Z1 + v] = z0, z1
-            s[at + TEMP + v] = whole(z0 + z1)  # what a probe in the medium shows
-        m0, m1 = heat.shown[i, 0], heat.shown[i, 1]
-        if m0 != 1.0 or m1 != 1.0:
-            for v in range(shape.lanes & MOST):
-                shown = m0 * s[at + Z0 + v] + m1 * s[at + Z1 + v]
-                s[at + TEMP + v] = whole(shown)
-    count(s, shape)
+COLDEST, WARMEST = -1e18, 1e18
+AT_ONCE = 4
 
 
 @inlined
-def count(s: Vector, shape: Shape) -> None:
-    """Count the present readings."""
-    for i in range(shape.trays):
-        at = (ZONES + i * ZONE) & FAR
-        for v in range(shape.lanes & MOST):
-            temp = s[at + TEMP + v]
-            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
-            s[HOT + v] = max(s[HOT + v], temp)
-            near = abs(temp - s[SETPOINT + v]) <= shape.band
-            s[at + IN_BAND + v] += 1.0 if near else 0.0
-        if shape.way == MEAN:
-            for v in range(shape.lanes & MOST):
-                s[SUM + v] += s[at + TEMP + v]
-        if shape.crosses:
-            for v in range(shape.lanes & MOST):
-                base, upper = s[at + BASE + v], s[at + UPPER + v]
-                s[at + HEAT + v] += min(max(s[at + TEMP + v], base), upper)
-        else:
-            for v in range(shape.lanes & MOST):
-                s[at + HEAT + v] += s[at + TEMP + v]
-    for i in range(shape.trays, shape.zones):
-        at = (ZONES + i * ZONE) & FAR
-        for v in range(shape.lanes & MOST):
-            temp = s[at + TEMP + v]
-            s[at + PEAK + v] = max(s[at + PEAK + v], temp)
-            s[SURFACE_HOT + v] = max(s[SURFACE_HOT + v], temp)
+def advance(
+    s: Vector, z: Vector, h: Readings, heat: Heat, shape: Shape, k: int
+) -> None:
+    """Let the step before scan k pass; read what is there at its end."""
+    _forget(s, shape)
+    four = shape.plain // AT_ONCE
+    for number in range(four):
+        _four(s, z, h, heat, number * AT_ONCE, k, shape.lanes)
+    for i in range(four * AT_ONCE, shape.zones):
+        _one(s, z, h, heat, shape, i, k)
 
 
 @inlined
-def weigh_up(s: Vector, shape: Shape) -> None:
-    """Find the driving temperature, and count it."""
-    drive(s, shape)
-    for v in range(shape.lanes & MOST):
-        near = abs(s[ROOT + v] - s[SETPOINT + v]) <= shape.band
-        s[DRIVING_IN_BAND + v] += 1.0 if near else 0.0
+def _forget(s: Vector, shape: Shape) -> None:
+    for v in range(across(shape.lanes)):
+        s[HOT + v], s[SURFACE_HOT + v] = COLDEST, COLDEST
+        s[SUM + v], s[COOL + v] = 0.0, WARMEST
 
 
 @inlined
-def begin_reading(s: Vector, heat: Heat, shape: Shape) -> None:
-    """Read and count what is there at the first scan."""
-    for v in range(shape.lanes & MOST):
-        s[HOT + v], s[SURFACE_HOT + v], s[SUM + v] = COLDEST, COLDEST, 0.0
-    for i in range(shape.zones):
-        at = (ZONES + i * ZONE) & FAR
-        z0, z1 = heat.start[i, 0], heat.start[i, 1]
-        temp = whole(heat.shown[i, 0] * z0 + heat.shown[i, 1] * z1)
-        for v in range(shape.lanes & MOST):
-            s[at + Z0 + v], s[at + Z1 + v] = z0, z1
-            s[at + TEMP + v], s[at + PEAK + v] = temp, temp
-    count(s, shape)
+def _heed(s: Vector, h: Readings, shape: Shape, i: int, read: int) -> None:
+    """Take a zone's readings for what they are to the others."""
+    at = read & FAR
+    if i < shape.trays:
+        for v in range(across(shape.lanes)):
+            temp = float(h[at + v])
+            s[HOT + v] = unmasked(max(s[HOT + v], temp))
+            s[COOL + v] = unmasked(min(s[COOL + v], temp))
+            s[SUM + v] += temp
+    else:
+        for v in range(across(shape.lanes)):
+            s[SURFACE_HOT + v] = unmasked(max(s[SURFACE_HOT + v], float(h[at + v])))
 
 
 @inlined
-def cross(s: Vector, shape: Shape) -> None:
-    """Put the plain sum right where a line crosses a base or an upper cut-off."""
-    for i in range(shape.trays):
-        at, crossings = (ZONES + i * ZONE) & FAR, 0
-        for v in range(shape.lanes & MOST):
-            before, temp = s[at + BEFORE + v], s[at + TEMP + v]
-            base, upper = s[at + BASE + v], s[at + UPPER + v]
-            low = (before - base) * (temp - base) < 0.0
-            high = (before - upper) * (temp - upper) < 0.0
-            crossings += 1 if low | high else 0
-        if crossings > 0:
-            for v in range(shape.lanes & MOST):
-                s[at + FIX + v] += _amiss(
-                    s[at + BEFORE + v],
-                    s[at + TEMP + v],
-                    s[at + BASE + v],
-                    s[at + UPPER + v],
-                    shape.step,
-                )
+def _driven(heat: Heat, i: int, k: int) -> tuple[float, float, float, float]:
+    """Return what drives the two modes of a zone, off and on."""
+    room = heat.room_c[k - 1] + heat.by[i, OFFSET]
+    push = heat.push[k - 1, i]
+    off0 = heat.by[i, BY_ROOM] * room + heat.by[i, BY_PUSH] * push
+    off1 = heat.by[i, BY_ROOM + 1] * room + heat.by[i, BY_PUSH + 1] * push
+    return off0, off1, heat.by[i, BY_HEAT] + off0, heat.by[i, BY_HEAT + 1] + off1
 
 
 @inlined
-def _amiss(before: float, temp: float, base: float, upper: float, step: float) -> float:
-    """Return what thermal_time.heat_along has beyond the plain sum [mK ms]."""
-    low = (before - base) * (temp - base) < 0.0
-    if not low and not (before - upper) * (temp - upper) < 0.0:
-        return 0.0
-    twice = _above(before, temp, base) - _above(before, temp, upper)
-    exact = whole(twice * step / (2.0 * abs(temp - before)))
-    ends = min(max(before, base), upper) + min(max(temp, base), upper) - 2.0 * base
-    return exact - ends * step / 2.0
+def _one(
+    s: Vector, z: Vector, h: Readings, heat: Heat, shape: Shape, i: int, k: int
+) -> None:
+    """Let a step pass for a zone."""
+    at, read = (i * ZONE) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
+    off0, off1, on0, on1 = _driven(heat, i, k)
+    d0, d1 = heat.by[i, DECAY], heat.by[i, DECAY + 1]
+    m0, m1 = heat.by[i, SHOWN], heat.by[i, SHOWN + 1]
+    for v in range(across(shape.lanes)):
+        on = s[ON + v] > 0.0
+        z0 = d0 * z[at + Z0 + v] + (on0 if on else off0)
+        z1 = d1 * z[at + Z1 + v] + (on1 if on else off1)
+        z[at + Z0 + v], z[at + Z1 + v] = z0, z1
+        h[read + v] = whole(m0 * z0 + m1 * z1)
+    _heed(s, h, shape, i, read)
 
 
 @inlined
-def _above(before: float, temp: float, threshold: float) -> float:
-    low, high = max(0.0, before - threshold), max(0.0, temp - threshold)
-    return abs(high * high - low * low)
+def _four(
+    s: Vector, z: Vector, h: Readings, heat: Heat, i: int, k: int, lanes: int
+) -> None:
+    """Let a step pass for four trays whose probes are in the medium.
 
-
-@inlined
-def sample(s: Vector, shape: Shape) -> None:
-    """See which lanes may have a probe that stands still for an hour."""
-    for i in range(shape.zones):
-        at = (ZONES + i * ZONE) & FAR
-        for v in range(shape.lanes & MOST):
-            temp = s[at + TEMP + v]
-            alike = s[at + ALIKE + v] + 1.0 if temp == s[at + SAMPLE + v] else 0.0
-            s[at + SAMPLE + v], s[at + ALIKE + v] = temp, alike
-            s[SUSPECT + v] = 1.0 if alike >= ALIKE_SAMPLES else s[SUSPECT + v]
-
-
-@inlined
-def follow(s: Vector, shape: Shape, now: float) -> None:
-    """Follow the probes scan by scan, and see what only the core can judge.
-
-    That is a reading that it would doubt: one beyond what a probe can say, a
-    jump, or the very same one for too long.
+    Four at once are half the work of one by one, for what all trays are to the
+    others stays in a register from the first to the last of them.
     """
-    jump = STEP + RATE * shape.step // 1000.0
-    for v in range(shape.lanes & MOST):
-        s[FROZEN + v] = 0.0
-        for i in range(shape.zones):
-            at = ZONES + i * ZONE + v
-            temp, before = s[at + TEMP], s[at + BEFORE]
-            if temp != before:
-                s[at + SAME_SINCE] = now
-            same = now - s[at + SAME_SINCE]
-            if i < shape.trays and temp == s[ROOT + v] and same >= HOUR:
-                s[FROZEN + v] = 1.0
-            beyond = temp < LOWEST or temp > HIGHEST or abs(temp - before) > jump
-            if beyond or same > s[STUCK_AFTER + v]:
-                s[STRANGE + v] = 1.0
+    at, read = (i * ZONE) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
+    a_off0, a_off1, a_on0, a_on1 = _driven(heat, i, k)
+    b_off0, b_off1, b_on0, b_on1 = _driven(heat, i + 1, k)
+    c_off0, c_off1, c_on0, c_on1 = _driven(heat, i + 2, k)
+    d_off0, d_off1, d_on0, d_on1 = _driven(heat, i + 3, k)
+    a0, a1, b0, b1 = _decays(heat, i)
+    c0, c1, d0, d1 = _decays(heat, i + 2)
+    for v in range(across(lanes)):
+        on, to = s[ON + v] > 0.0, at + v
+        x0 = a0 * z[to + Z0] + (a_on0 if on else a_off0)
+        x1 = a1 * z[to + Z1] + (a_on1 if on else a_off1)
+        z[to + Z0], z[to + Z1] = x0, x1
+        a = whole(x0 + x1)
+        x0 = b0 * z[to + ZONE + Z0] + (b_on0 if on else b_off0)
+        x1 = b1 * z[to + ZONE + Z1] + (b_on1 if on else b_off1)
+        z[to + ZONE + Z0], z[to + ZONE + Z1] = x0, x1
+        b = whole(x0 + x1)
+        x0 = c0 * z[to + 2 * ZONE + Z0] + (c_on0 if on else c_off0)
+        x1 = c1 * z[to + 2 * ZONE + Z1] + (c_on1 if on else c_off1)
+        z[to + 2 * ZONE + Z0], z[to + 2 * ZONE + Z1] = x0, x1
+        c = whole(x0 + x1)
+        x0 = d0 * z[to + 3 * ZONE + Z0] + (d_on0 if on else d_off0)
+        x1 = d1 * z[to + 3 * ZONE + Z1] + (d_on1 if on else d_off1)
+        z[to + 3 * ZONE + Z0], z[to + 3 * ZONE + Z1] = x0, x1
+        d = whole(x0 + x1)
+        r = read + v
+        h[r], h[r + READS], h[r + 2 * READS], h[r + 3 * READS] = a, b, c, d
+        hot, cool = max(s[HOT + v], a), min(s[COOL + v], a)
+        hot, cool = max(hot, b), min(cool, b)
+        hot, cool = max(hot, c), min(cool, c)
+        s[HOT + v], s[COOL + v] = max(hot, d), min(cool, d)
+        s[SUM + v] += a + b + c + d
+
+
+@inlined
+def _decays(heat: Heat, i: int) -> tuple[float, float, float, float]:
+    """Return how two zones' modes decay."""
+    return (
+        heat.by[i, DECAY],
+        heat.by[i, DECAY + 1],
+        heat.by[i + 1, DECAY],
+        heat.by[i + 1, DECAY + 1],
+    )

@@ -28,8 +28,9 @@ from controller.ports import May
 JSON = {"content-type": "application/json"}
 HOLD = "/v1/mats/north/hold"
 
-PUBLIC = {("GET", "/"), ("POST", "/v1/session")}
-"""What may be asked without a token: where to look, and to log in."""
+PUBLIC = {("GET", "/"), ("GET", "/page/{name}"), ("GET", "/v1")}
+PUBLIC |= {("POST", "/v1/session")}
+"""What may be asked without a token: the page's files, where to look, to log in."""
 
 
 def operations(app):

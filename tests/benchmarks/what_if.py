@@ -19,8 +19,6 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import numpy as np
-from scipy.signal import dlsim
-from simple_pid import PID
 
 from controller.core.plan import (
     DrivenBy,
@@ -124,6 +122,8 @@ def plans(count: int, seed: int, way: DrivenBy = DrivenBy.MEAN) -> list[MatPlan]
 
 def by_hand(model: MatModel, span: Span) -> int:
     """A bare loop in Python on simple-pid: no guard, no minimum times."""
+    from simple_pid import PID  # noqa: PLC0415 - no part of the twin
+
     by = [steps(zone, span.step_s) for zone in model.zones]
     parts = [
         (*s.carry.ravel().tolist(), *s.by_heat.tolist(), *s.by_room.tolist())
@@ -180,6 +180,8 @@ def by_numpy(model: MatModel, span: Span, count: int) -> np.ndarray:
 
 def by_dlsim(model: MatModel, span: Span) -> None:
     """One tray's temperatures for a given heat: an open loop."""
+    from scipy.signal import dlsim  # noqa: PLC0415 - no part of the twin
+
     by = steps(model.zones[0], span.step_s)
     inputs = np.column_stack([np.zeros(span.steps), span.room_c])
     b = np.column_stack([by.by_heat, by.by_room])

@@ -38,6 +38,13 @@ from sim.world import World, WorldOptions
 START_UTC_MS = 1_801_126_800_000
 SCAN_S = 30
 DAY_MS = 86_400_000
+LOOKED_AT = (
+    "/v1/trays",
+    "/v1/log?limit=50",
+    "/v1/trays/N2/temperatures?points=200",
+)
+"""What people look at; the last one reads the whole season."""
+
 TICKS = os.sysconf("SC_CLK_TCK")
 GROWTH_MB, SLOWER = 4.0, 1.3
 """Chosen: what the last quarter may have more than the second one: allocators settle
@@ -54,7 +61,8 @@ class Look:
         handles: Open files and sockets.
         threads: Its threads.
         seq: Number of the last scan.
-        cpu_s: Processor time it has used.
+        cpu_s: Processor time it has used, before it was looked at.
+        asked_s: Processor time that this look took.
         log_mb: Size of its season log with what belongs to it.
     """
 
@@ -64,6 +72,7 @@ class Look:
     threads: int
     seq: int
     cpu_s: float
+    asked_s: float
     log_mb: float
 
 
@@ -186,15 +195,11 @@ async def _day(clock: Clock, args: argparse.Namespace) -> None:
 
 def _look(folder: Path, pid: int, api: int, clock: Clock) -> Look:
     """Look at the API as people do, and at the process as the kernel does."""
-
-    for path in (
-        "/v1/trays",
-        "/v1/log?limit=50",
-        "/v1/trays/N2/temperatures?points=200",
-    ):
+    proc = Path("/proc") / str(pid)
+    before_s = _cpu_s(proc)
+    for path in LOOKED_AT:
         _got(api, path)
     bench = json.loads(_got(api, "/v1/bench"))
-    proc = Path("/proc") / str(pid)
     fields = (proc / "stat").read_text().rpartition(")")[2].split()
     pages = int((proc / "statm").read_text().split()[1])
     log = sum(f.stat().st_size for f in folder.glob("season.db*"))
@@ -204,9 +209,15 @@ def _look(folder: Path, pid: int, api: int, clock: Clock) -> Look:
         handles=len(list((proc / "fd").iterdir())),
         threads=int(fields[17]),
         seq=int(bench["scan"]),
-        cpu_s=(int(fields[11]) + int(fields[12])) / TICKS,
+        cpu_s=before_s,
+        asked_s=_cpu_s(proc) - before_s,
         log_mb=log / 1e6,
     )
+
+
+def _cpu_s(proc: Path) -> float:
+    fields = (proc / "stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / TICKS
 
 
 def _got(api: int, path: str) -> bytes:
@@ -221,9 +232,15 @@ def quarters(looks: list[Look]) -> tuple[list[Look], list[Look]]:
 
 
 def scan_ms(looks: list[Look]) -> float:
-    """Return the processor time of a scan over some looks, all in [ms]."""
+    """Return the processor time of a scan over some looks, without theirs [ms]."""
     scans = looks[-1].seq - looks[0].seq
-    return 1000 * (looks[-1].cpu_s - looks[0].cpu_s) / max(scans, 1)
+    used_s = looks[-1].cpu_s - looks[0].cpu_s - sum(one.asked_s for one in looks[:-1])
+    return 1000 * used_s / max(scans, 1)
+
+
+def asked_ms(looks: list[Look]) -> float:
+    """Return the processor time of a look in the middle [ms]."""
+    return 1000 * _middle(looks, "asked_s")
 
 
 def grown(looks: list[Look]) -> list[str]:
@@ -260,7 +277,8 @@ def told(looks: list[Look]) -> list[str]:
             f"  {words} quarter: {_middle(part, 'resident_mb'):.1f} MB,"
             f" {_middle(part, 'handles'):.0f} handles,"
             f" {_middle(part, 'threads'):.0f} threads,"
-            f" {scan_ms(part):.1f} ms of processor time for a scan, looks included"
+            f" {scan_ms(part):.1f} ms of processor time for a scan,"
+            f" {asked_ms(part):.0f} ms for a look"
             for words, part in zip(("second", "last"), quarters(looks), strict=True)
         ]
     lines.append(f"  grew: {', '.join(grown(looks)) or 'nothing'}")

@@ -9,6 +9,8 @@ import pytest
 from controller.cli import main
 from controller.cli.paths import config_dir
 
+pytestmark = pytest.mark.timeout(120)
+
 BENCHES = ("lean-to", "tunnel", "cellar")
 
 

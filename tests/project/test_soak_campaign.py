@@ -22,6 +22,7 @@ def season(**grows: float) -> list[Look]:
             threads=5 + round(n * grows.get("threads", 0)),
             seq=n * 100,
             cpu_s=n * 0.5 + n * n * grows.get("scan", 0.0),
+            asked_s=0.1,
             log_mb=1.0,
         )
         for n in range(1, 41)

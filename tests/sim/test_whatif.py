@@ -151,6 +151,34 @@ def test_a_day_without_numba_too() -> None:
         assert [same(quick, bare, n, by=n) for n in (0, 1)] == [[], []]
 
 
+def test_trays_with_probes_on_the_mat_are_decided_as_the_core_decides_them() -> None:
+    """Five trays: four are stepped at once where none has its probe there."""
+    names = [f"N{number}" for number in range(5)]
+    zones = [replace(TRAY, name=n, at_mat=n in {"N1", "N4"}) for n in names]
+    model, span = MatModel("north", tuple(zones)), days(0.2, zones=5)
+    trays = tuple(TrayPlan(name=n, probes=(ProbePlan(name=f"p{n}"),)) for n in names)
+    plan = a_mat(trays=trays, programme=(StepPlan(17_000),))
+    core = core_outcomes(model, span, plan, band_mk=500)
+    assert core.switches[0] > 3
+    assert same(run(model, span, [plan]), core, 0) == []
+
+
+@pytest.mark.parametrize("scans", range(1, 18))
+def test_a_span_of_any_length_is_counted_to_its_end(scans: int) -> None:
+    """Readings are counted eight scans at a time."""
+    whole = days(0.02)
+    span = replace(
+        whole,
+        room_c=whole.room_c[:scans],
+        push=whole.push[:scans],
+        minutes=whole.minutes[:scans],
+    )
+    tray = replace(a_mat().trays[0], base_mc=15_001)
+    plan = a_mat(trays=(tray,), programme=(StepPlan(15_000),))
+    core = core_outcomes(MODEL, span, plan, band_mk=500)
+    assert same(run(MODEL, span, [plan]), core, 0) == []
+
+
 def test_where_numba_is_missing_it_runs_all_the_same() -> None:
     code = (
         "import sys; sys.modules['numba'] = None\n"
@@ -341,3 +369,28 @@ def test_a_folder_that_others_may_write_is_not_used(tmp_path, monkeypatch):
     Path(jit._folder()).chmod(0o770)
     (tmp_path / "no").write_text("a file where a folder should be")
     assert jit._folder() == ""
+
+
+def _doubled(value: float) -> float:
+    return 2 * value
+
+
+def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch):
+    """As where an installed package and the home are both read-only."""
+    caching = pytest.importorskip("numba.core.caching")
+    monkeypatch.setattr(caching.CacheImpl, "_locator_classes", [])
+    assert jit.compiled(_doubled)(2.0) == 4.0
+
+
+def test_the_twin_does_without_scipy() -> None:
+    """It is half a second of the start."""
+    code = (
+        "import sys\n"
+        "from tests.sim.test_whatif import MODEL, a_mat, days, run\n"
+        "run(MODEL, days(0.01), [a_mat()])\n"
+        "print('scipy.linalg' in sys.modules)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "False\n"

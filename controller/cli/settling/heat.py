@@ -80,7 +80,7 @@ class _Looked:
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
-        self.now()
+        self._until_ms = clock.now().run_ms + LOOKED_MS
 
     def now(self) -> None:
         """Somebody looked just now."""

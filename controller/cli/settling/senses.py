@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator, Collection, Mapping, Sequence
-from contextlib import asynccontextmanager, suppress
+from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from pathlib import Path
 
 from controller.adapters.ear import Ear
@@ -13,6 +13,9 @@ from controller.ports import Clock
 from controller.wiring import BrokerWire
 
 STEP_MS = 1_000
+PATIENT_MS = 15_000
+"""How long a broker that was just told to start may take to take connections [ms]."""
+
 OURS = "bottomheat/"
 
 
@@ -109,7 +112,7 @@ async def board_senses(
     if broker is None:
         yield BoardSenses(clock, None, folder, bench)
         return
-    async with connected_peer(Door(broker), "bottomheat-setup-ear") as peer:
+    async with patient_peer(Door(broker), "bottomheat-setup-ear", clock) as peer:
         ear = await _listening(peer, clock)
         hearing = asyncio.ensure_future(ear.serve())
         try:
@@ -118,6 +121,26 @@ async def board_senses(
             hearing.cancel()
             with suppress(asyncio.CancelledError, ConnectionError):
                 await hearing
+
+
+@asynccontextmanager
+async def patient_peer(door: Door, name: str, clock: Clock) -> AsyncIterator[Peer]:
+    """Connect a peer to a broker that may be about to start.
+
+    Raises:
+        ConnectionError: It is not there after PATIENT_MS either.
+    """
+    until_ms = clock.now().run_ms + PATIENT_MS
+    async with AsyncExitStack() as stack:
+        peer: Peer | None = None
+        while peer is None:
+            try:
+                peer = await stack.enter_async_context(connected_peer(door, name))
+            except ConnectionError:
+                if clock.now().run_ms >= until_ms:
+                    raise
+                await clock.sleep_until(clock.now().run_ms + STEP_MS)
+        yield peer
 
 
 async def _listening(peer: Peer, clock: Clock) -> Ear:

@@ -32,6 +32,10 @@ alarm = ["probe-lost.v1", "x"]
 positive_data_acceptance.expected-statuses = [
     "2xx", "304", "400", "401", "403", "404", "409", "422", "429", "503",
 ]
+# What is wrong may be too large as well, and that is seen first.
+negative_data_rejection.expected-statuses = [
+    "400", "401", "403", "404", "405", "406", "409", "413", "415", "422", "429", "431",
+]
 """
 
 

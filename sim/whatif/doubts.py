@@ -1,0 +1,118 @@
+"""Readings of a block of lanes that need a second look.
+
+What may live here: lines that cross a base or an upper cut-off, probes that
+stand still, and readings that only the core can judge. No decisions.
+"""
+
+from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
+from controller.core.units import HOUR_MS
+from sim.thermal import Vector
+from sim.whatif.demands import whole
+from sim.whatif.jit import across, inlined, unmasked
+from sim.whatif.rows import (
+    ALIKE,
+    ALIKE_MOST,
+    BASE,
+    FAR,
+    FIX,
+    FROZEN,
+    LANES,
+    LAST,
+    READ,
+    READS,
+    ROOT,
+    SAME_SINCE,
+    SAMPLE,
+    STRANGE,
+    STUCK_AFTER,
+    UPPER,
+    ZONE,
+)
+from sim.whatif.shape import Readings, Shape
+
+HOUR = float(HOUR_MS)
+LOWEST, HIGHEST = float(LOWEST_MC), float(HIGHEST_MC)
+STEP, RATE = float(STEP_MK), float(RATE_MK_PER_S)
+
+
+@inlined
+def read_at(i: int, k: int) -> int:
+    """Return the row of a zone's readings at scan k."""
+    return (READ + i * READS + (k & LAST) * LANES) & FAR
+
+
+@inlined
+def cross(z: Vector, h: Readings, shape: Shape, k: int) -> None:
+    """Put the plain sum right where a line crosses a base or an upper cut-off."""
+    for i in range(shape.trays):
+        at, crossings = (i * ZONE) & FAR, 0
+        was, read = read_at(i, k - 1), read_at(i, k)
+        for v in range(across(shape.lanes)):
+            before, temp = float(h[was + v]), float(h[read + v])
+            base, upper = z[at + BASE + v], z[at + UPPER + v]
+            low = (before - base) * (temp - base) < 0.0
+            high = (before - upper) * (temp - upper) < 0.0
+            crossings += 1 if low | high else 0
+        if crossings > 0:
+            for v in range(across(shape.lanes)):
+                z[at + FIX + v] += _amiss(
+                    float(h[was + v]),
+                    float(h[read + v]),
+                    z[at + BASE + v],
+                    z[at + UPPER + v],
+                    shape.step,
+                )
+
+
+@inlined
+def _amiss(before: float, temp: float, base: float, upper: float, step: float) -> float:
+    """Return what thermal_time.heat_along has beyond the plain sum [mK ms]."""
+    low = (before - base) * (temp - base) < 0.0
+    if not low and not (before - upper) * (temp - upper) < 0.0:
+        return 0.0
+    twice = _above(before, temp, base) - _above(before, temp, upper)
+    exact = whole(twice * step / (2.0 * abs(temp - before)))
+    ends = min(max(before, base), upper) + min(max(temp, base), upper) - 2.0 * base
+    return exact - ends * step / 2.0
+
+
+@inlined
+def _above(before: float, temp: float, threshold: float) -> float:
+    low, high = max(0.0, before - threshold), max(0.0, temp - threshold)
+    return abs(high * high - low * low)
+
+
+@inlined
+def sample(s: Vector, z: Vector, h: Readings, shape: Shape, k: int) -> None:
+    """Count for how many samples a probe has stood still."""
+    for i in range(shape.zones):
+        at, read = (i * ZONE) & FAR, read_at(i, k)
+        for v in range(across(shape.lanes)):
+            temp = float(h[read + v])
+            same = 1.0 if temp == z[at + SAMPLE + v] else 0.0
+            alike = (z[at + ALIKE + v] + 1.0) * same
+            z[at + SAMPLE + v], z[at + ALIKE + v] = temp, alike
+            s[ALIKE_MOST + v] = unmasked(max(s[ALIKE_MOST + v], alike))
+
+
+@inlined
+def follow(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) -> None:
+    """Follow the probes scan by scan, and see what only the core can judge.
+
+    That is a reading that it would doubt: one beyond what a probe can say, a
+    jump, or the very same one for too long.
+    """
+    jump = STEP + RATE * shape.step // 1000.0
+    for v in range(shape.lanes):
+        s[FROZEN + v] = 0.0
+        for i in range(shape.zones):
+            at = i * ZONE + v
+            temp, before = float(h[read_at(i, k) + v]), float(h[read_at(i, k - 1) + v])
+            if temp != before:
+                z[at + SAME_SINCE] = now
+            same = now - z[at + SAME_SINCE]
+            if i < shape.trays and temp == s[ROOT + v] and same >= HOUR:
+                s[FROZEN + v] = 1.0
+            beyond = temp < LOWEST or temp > HIGHEST or abs(temp - before) > jump
+            if beyond or same > s[STUCK_AFTER + v]:
+                s[STRANGE + v] = 1.0
