@@ -29,7 +29,7 @@ from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
-from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
+from controller.ports import Access, Bench, Clock, ForecastKept, Photos, SeasonReader
 
 _Document = dict[str, object]
 
@@ -51,7 +51,7 @@ _WRITING = {
     408: "The body did not arrive in time",
     409: "This mat has no relay to command, or somebody writes at the same time",
     413: "The body is too large",
-    415: "The body is not application/json",
+    415: "The body is not of the media type that is taken here",
     422: "The body is well formed but asks for what cannot be",
 }
 
@@ -105,6 +105,7 @@ def create_app(
     access: Access | None = None,
     reach: Reach | None = None,
     forecast: Callable[[], ForecastKept] | None = None,
+    photos: Photos | None = None,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -118,6 +119,7 @@ def create_app(
         reach: Names and proxies it is reached by; None: this machine's own names.
         forecast: Tells the rooting forecast as it is kept, called in a thread;
             None: nobody works one out.
+        photos: Photos of the bench; None: none are kept.
     """
     app = BenchApp(
         title="bottomheat",
@@ -138,6 +140,7 @@ def create_app(
         records=kept,
         reception=Reception(access, lambda: clock.now().run_ms),
         forecast=forecast,
+        photos=photos,
     )
     # The last one added is asked first.
     app.add_middleware(Answers)

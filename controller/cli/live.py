@@ -18,6 +18,7 @@ from controller.adapters.broker import embedded_broker
 from controller.adapters.gpio import pin_relays
 from controller.adapters.last_words import LastWords
 from controller.adapters.mqtt import MqttLink
+from controller.adapters.photos import PhotoFolder, photos_beside
 from controller.adapters.season_log import (
     SeasonLogReader,
     SeasonLogWriter,
@@ -162,7 +163,14 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     )
     records = Records(stage.log, reader)
     app = create_app(
-        daemon, reader, stage.clock, records, access, reach_of(api), forecaster.kept
+        daemon,
+        reader,
+        stage.clock,
+        records,
+        access,
+        reach_of(api),
+        forecaster.kept,
+        PhotoFolder(photos_beside(path)),
     )
     feed: Feed = app.state.context.feed
 
