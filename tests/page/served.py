@@ -6,9 +6,11 @@ stands a log of five invented days with a gap, and records in memory.
 
 import asyncio
 import math
+import tempfile
 import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 from fastapi import FastAPI
 
@@ -17,6 +19,7 @@ from api.record_book import Records
 from api.server import Listen, serve
 from controller.adapters.clocks import SystemClock
 from controller.adapters.memory_records import MemoryRecords
+from controller.adapters.photos import PhotoFolder
 from controller.core.plan import Plan
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis, UtcMillis
 from controller.ports import Heated, Instant, SeasonReader, Snapshot
@@ -90,7 +93,9 @@ Make = Callable[[LiveBench, SeasonReader, MemoryRecords], FastAPI]
 
 
 def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> FastAPI:
-    return create_app(bench, lambda: reader, bench, Records(kept, lambda: kept))
+    photos = PhotoFolder(Path(tempfile.mkdtemp()) / "season.photos")
+    records = Records(kept, lambda: kept)
+    return create_app(bench, lambda: reader, bench, records, photos=photos)
 
 
 class Served:
