@@ -29,7 +29,7 @@ from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
-from controller.ports import Access, Bench, Clock, ForecastKept, Photos, SeasonReader
+from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
 
 _Document = dict[str, object]
 
@@ -105,7 +105,6 @@ def create_app(
     access: Access | None = None,
     reach: Reach | None = None,
     forecast: Callable[[], ForecastKept] | None = None,
-    photos: Photos | None = None,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -119,7 +118,6 @@ def create_app(
         reach: Names and proxies it is reached by; None: this machine's own names.
         forecast: Tells the rooting forecast as it is kept, called in a thread;
             None: nobody works one out.
-        photos: Photos of the bench; None: none are kept.
     """
     app = BenchApp(
         title="bottomheat",
@@ -140,7 +138,6 @@ def create_app(
         records=kept,
         reception=Reception(access, lambda: clock.now().run_ms),
         forecast=forecast,
-        photos=photos,
     )
     # The last one added is asked first.
     app.add_middleware(Answers)

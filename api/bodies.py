@@ -88,9 +88,7 @@ class Bodies:
 def _gathers(scope: Scope) -> bool:
     """Whether a body is gathered here; a photo goes to the disk as it comes."""
     return (
-        scope["type"] == "http"
-        and scope["method"] in WITH_BODY
-        and not is_photo(scope)
+        scope["type"] == "http" and scope["method"] in WITH_BODY and not is_photo(scope)
     )
 
 

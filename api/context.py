@@ -26,7 +26,7 @@ from api.tray_views import find_tray
 from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.state import Alarm
-from controller.ports import Bench, Clock, ForecastKept, Photos, SeasonReader
+from controller.ports import Bench, Clock, ForecastKept, SeasonReader
 
 READERS = 2
 """Chosen: threads that may read the season log at once; control needs a core."""
@@ -54,7 +54,6 @@ class Context:
         feed: The bench as it changes, for those who stay.
         forecast: Tells the rooting forecast as it is kept, called in a thread;
             None: nobody works one out.
-        photos: Photos of the bench; None: none are kept.
     """
 
     bench: Bench
@@ -67,7 +66,6 @@ class Context:
     reception: Reception = field(default_factory=lambda: Reception(None, lambda: 0))
     feed: Feed = field(default_factory=Feed)
     forecast: Callable[[], ForecastKept] | None = None
-    photos: Photos | None = None
 
 
 def remember(context: Context, request_id: int, scan: int) -> None:

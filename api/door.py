@@ -70,7 +70,9 @@ class Door:
         send = _finishing(send, head=scope["method"] == "HEAD")
         refused = self._refusal(scope)
         if refused is not None:
-            allowed = _methods_at(scope) if refused.status == _NOT_TAKEN else frozenset()
+            allowed = (
+                _methods_at(scope) if refused.status == _NOT_TAKEN else frozenset()
+            )
             if allowed and scope["method"] not in allowed:
                 # Nothing of this kind is taken here, in whatever form it comes.
                 await not_done(scope["method"], allowed)(scope, receive, send)

@@ -16,7 +16,7 @@ from starlette.responses import FileResponse
 from typing_extensions import TypedDict
 
 from api.bodies import LARGEST_PHOTO, PHOTO_TYPES, PHOTOS_PATH, too_large
-from api.context import Context, ContextHere, no_query
+from api.context import ContextHere, no_query
 from api.problems import MEDIA_TYPE, ProblemError, quoted
 from controller.ports import (
     PHOTO_NAME,
@@ -48,9 +48,10 @@ class PhotoView(TypedDict):
 
 
 async def _photos(context: ContextHere) -> Photos:
-    if context.photos is None:
+    photos = context.records.photos
+    if photos is None:
         raise ProblemError(503, "this bench keeps no photos")
-    return context.photos
+    return photos
 
 
 PhotosHere = Annotated[Photos, Depends(_photos)]

@@ -129,9 +129,9 @@ def _asked_of_file(
     keeper = None if method == "GET" else DirectRecords(log)
     try:
         bench = LogBench(log, reader)
-        records = Records(keeper, lambda: reader)
         photos = PhotoFolder(photos_beside(log))
-        app = create_app(bench, lambda: reader, bench, records, photos=photos)
+        records = Records(keeper, lambda: reader, photos)
+        app = create_app(bench, lambda: reader, bench, records)
         return asyncio.run(_in_process(app, method, path, text or b"", media_type))
     finally:
         if keeper is not None:

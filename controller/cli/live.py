@@ -161,16 +161,9 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
         changes=lambda after: reader().changes(after),
         say=say,
     )
-    records = Records(stage.log, reader)
+    records = Records(stage.log, reader, PhotoFolder(photos_beside(path)))
     app = create_app(
-        daemon,
-        reader,
-        stage.clock,
-        records,
-        access,
-        reach_of(api),
-        forecaster.kept,
-        PhotoFolder(photos_beside(path)),
+        daemon, reader, stage.clock, records, access, reach_of(api), forecaster.kept
     )
     feed: Feed = app.state.context.feed
 

@@ -5,7 +5,6 @@ import contextlib
 import errno
 import hashlib
 import io
-import os
 import shutil
 from collections.abc import AsyncIterator
 
@@ -40,6 +39,10 @@ def noise(size: int) -> bytes:
     return file.getvalue()
 
 
+def files(place) -> list[str]:
+    return sorted(path.name for path in place.iterdir())
+
+
 @pytest.fixture
 def place(tmp_path):
     return photos_beside(tmp_path / "season.db")
@@ -52,8 +55,7 @@ async def client(shared_app, connect, bench, reader, place):
         bench,
         lambda: reader,
         bench,
-        records=Records(kept, lambda: kept),
-        photos=PhotoFolder(place),
+        records=Records(kept, lambda: kept, PhotoFolder(place)),
     )
     async with connect(shared_app) as found:
         yield found
@@ -80,7 +82,7 @@ async def test_a_photo_is_found_again_under_its_location(client, place):
     assert "content-encoding" not in found.headers
     assert Image.open(io.BytesIO(found.content)).size == (60, 40)
     assert name == hashlib.sha256(found.content).hexdigest() + ".jpg"
-    assert os.listdir(place) == [name]
+    assert files(place) == [name]
 
 
 @pytest.mark.parametrize(
@@ -108,7 +110,7 @@ async def test_the_same_photo_twice_is_one_file(client, place):
     first, second = await put(client, picture()), await put(client, picture())
     assert first.json() == second.json()
     assert (first.status_code, second.status_code) == (201, 201)
-    assert len(os.listdir(place)) == 1
+    assert len(files(place)) == 1
 
 
 async def test_a_photo_that_is_known_is_not_sent_again(client):
@@ -191,7 +193,7 @@ async def test_what_is_no_whole_picture_is_refused_and_leaves_nothing(
     client, as_problem, place, content
 ):
     as_problem(await put(client, content), 422)
-    assert os.listdir(place) == []
+    assert files(place) == []
 
 
 async def test_a_photo_of_ten_megabytes_is_taken(client, place):
@@ -221,7 +223,7 @@ async def test_a_photo_without_a_length_is_refused_where_it_gets_too_large(
 
     as_problem(await put(client, endless()), 413)
     assert given <= 122
-    assert os.listdir(place) == []
+    assert files(place) == []
 
 
 async def test_who_sends_too_slowly_is_hung_up_on(
@@ -236,7 +238,7 @@ async def test_who_sends_too_slowly_is_hung_up_on(
     answer = await put(client, silent())
     as_problem(answer, 408)
     assert answer.headers["connection"] == "close"
-    assert os.listdir(place) == []
+    assert files(place) == []
 
 
 async def test_a_trickle_ends_too(client, as_problem, place, monkeypatch):
@@ -249,7 +251,7 @@ async def test_a_trickle_ends_too(client, as_problem, place, monkeypatch):
                 await asyncio.wait_for(asyncio.Event().wait(), 0.01)
 
     as_problem(await put(client, trickle()), 408)
-    assert os.listdir(place) == []
+    assert files(place) == []
 
 
 async def test_only_so_many_come_at_once(client, as_problem, place):
@@ -260,14 +262,14 @@ async def test_only_so_many_come_at_once(client, as_problem, place):
         yield picture()
 
     first = [asyncio.create_task(put(client, waiting())) for _ in range(4)]
-    while not place.exists() or len(os.listdir(place)) < 4:
+    while not place.exists() or len(files(place)) < 4:
         await asyncio.to_thread(place.exists)
     answer = await put(client, picture())
     as_problem(answer, 503)
     assert answer.headers["retry-after"] == "5"
     go.set()
     assert [one.status_code for one in await asyncio.gather(*first)] == [201] * 4
-    assert len(os.listdir(place)) == 1
+    assert len(files(place)) == 1
 
 
 @pytest.mark.parametrize("broken", ["fsync", "replace", "write"])
@@ -284,7 +286,7 @@ async def test_a_full_disk_keeps_nothing_and_says_so(
     body = as_problem(await put(client, picture()), 507)
     assert "full" in body["detail"]
     monkeypatch.undo()
-    assert os.listdir(place) == []
+    assert files(place) == []
     assert (await put(client, picture())).status_code == 201
 
 
@@ -308,13 +310,13 @@ async def test_all_photos_together_are_bounded(
     client, as_problem, shared_app, bench, place
 ):
     content = picture()
-    small = PhotoFolder(place, most_bytes=len(content) + 10)
-    shared_app.state.context = Context(bench, None, bench, photos=small)
+    small = Records(None, None, PhotoFolder(place, most_bytes=len(content) + 10))
+    shared_app.state.context = Context(bench, None, bench, records=small)
     assert (await put(client, content)).status_code == 201
     body = as_problem(await put(client, picture(size=(61, 40))), 507)
     assert "season.photos holds" in body["detail"]
     assert (await put(client, content)).status_code == 201  # it is there already
-    assert len(os.listdir(place)) == 1
+    assert len(files(place)) == 1
 
 
 async def test_what_a_power_cut_left_is_cleared_away(client, place):
@@ -322,7 +324,7 @@ async def test_what_a_power_cut_left_is_cleared_away(client, place):
     (place / "0011223344556677.part").write_bytes(b"half")
     (place / "notes.txt").write_text("a person's own")
     name = (await put(client, picture())).json()["name"]
-    assert sorted(os.listdir(place)) == sorted([name, "notes.txt"])
+    assert sorted(files(place)) == sorted([name, "notes.txt"])
 
 
 async def test_a_bench_without_a_folder_keeps_none(
@@ -384,7 +386,7 @@ def guarded_photos(guarded, shared_app, place):
         before.reader,
         before.clock,
         reception=before.reception,
-        photos=PhotoFolder(place),
+        records=Records(None, None, PhotoFolder(place)),
     )
     return guarded
 

@@ -94,8 +94,8 @@ Make = Callable[[LiveBench, SeasonReader, MemoryRecords], FastAPI]
 
 def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> FastAPI:
     photos = PhotoFolder(Path(tempfile.mkdtemp()) / "season.photos")
-    records = Records(kept, lambda: kept)
-    return create_app(bench, lambda: reader, bench, records, photos=photos)
+    records = Records(kept, lambda: kept, photos)
+    return create_app(bench, lambda: reader, bench, records)
 
 
 class Served:
@@ -111,7 +111,7 @@ class Served:
         self._beside = beside
         self.bench, self.reader = bench or LiveBench(), reader or invented_log()
         self.kept = MemoryRecords()
-        self.app = make(self.bench, self.reader, self.kept)
+        self._make = make
         for _ in range(3):
             self.bench.tick()
         self.port = 0
@@ -122,7 +122,8 @@ class Served:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        """Serve, on the same port as before."""
+        """Serve, on the same port as before: a daemon that was started again."""
+        self.app = self._make(self.bench, self.reader, self.kept)
         ready = threading.Event()
         self._thread = threading.Thread(target=self._run, args=(ready,), daemon=True)
         self._thread.start()

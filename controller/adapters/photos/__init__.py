@@ -1,4 +1,4 @@
-"""Photos in a folder beside the season log, without what tells where they were taken."""
+"""Photos beside the season log, without what tells where they were taken."""
 
 from controller.adapters.photos.folder import PhotoFolder, photos_beside
 from controller.adapters.photos.stripping import stripped

@@ -13,6 +13,7 @@ import os
 import secrets
 import shutil
 from collections.abc import AsyncIterator, Callable
+from functools import partial
 from pathlib import Path
 from typing import BinaryIO, TypeVar
 
@@ -96,9 +97,9 @@ class PhotoFolder:
         async for piece in pieces:
             waiting += piece
             if len(waiting) >= _AT_ONCE:
-                await _in_thread(lambda: self._written(file, bytes(waiting)))
+                await _in_thread(partial(self._written, file, bytes(waiting)))
                 waiting.clear()
-        await _in_thread(lambda: self._written(file, bytes(waiting)))
+        await _in_thread(partial(self._written, file, bytes(waiting)))
 
     # ----------------------------------------------------------- called in threads
 
@@ -117,8 +118,8 @@ class PhotoFolder:
                 f"the disk has {free / 1e6:.0f} MB left, which the season log needs;"
                 " nothing was kept"
             )
-        names = [n for n in os.listdir(self._folder) if PHOTO_NAME.fullmatch(n)]
-        held = sum((self._folder / name).stat().st_size for name in names)
+        kept = [p for p in self._folder.iterdir() if PHOTO_NAME.fullmatch(p.name)]
+        held = sum(path.stat().st_size for path in kept)
         if held + more > self._most_bytes:
             raise NoRoomError(
                 f"{self._folder.name} holds {held / 1e6:.0f} MB of at most"

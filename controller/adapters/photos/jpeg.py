@@ -24,7 +24,7 @@ _APPLICATION = {0xE0: b"JFIF\0", 0xE2: b"ICC_PROFILE\0", 0xEE: b"Adobe"}
 captions, thumbnails, comments, depth maps or second pictures."""
 
 _MARKER = re.compile(rb"\xff+[^\xff\x00\xd0-\xd7]")
-_STRIDE = 1 << 20
+_STRIDE = 1 << 18
 _EXIF = b"Exif\0\0"
 
 
@@ -124,9 +124,9 @@ class _Walk:
         self._scanned, size = True, len(self._data)
         # In strides: a search keeps every other thread waiting.
         for at in range(self._at, size, _STRIDE):
-            found = _MARKER.search(self._data, at, min(size, at + _STRIDE + 2))
+            found = _MARKER.search(self._data[at : at + _STRIDE + 2])
             if found:
-                self._at = found.end() - 2
+                self._at = at + found.end() - 2
                 return
         raise broken("the file ends in the middle")
 

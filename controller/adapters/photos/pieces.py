@@ -3,14 +3,24 @@
 What may live here: what the readers of all three formats share.
 """
 
-from mmap import mmap
+from typing import Protocol, TypeAlias
 
 from controller.ports import PhotoRefusedError
 
-Data = bytes | mmap
-"""A whole picture, in memory or as a file that the system pages in."""
 
-Piece = bytes | slice
+class Data(Protocol):
+    """A whole picture: bytes, or a file that the system pages in (mmap)."""
+
+    def __len__(self) -> int:
+        """Return how many bytes it has."""
+        ...
+
+    def __getitem__(self, stretch: "slice[int, int, int | None]", /) -> bytes:
+        """Return some of its bytes."""
+        ...
+
+
+Piece: TypeAlias = "bytes | slice[int, int, int | None]"
 """New bytes, or a stretch of what was given."""
 
 MOST_PARTS = 20_000

@@ -59,7 +59,9 @@ def _with_turn(pieces: list[Piece], block: bytes) -> list[Piece]:
     if not block or not isinstance(first, slice):
         return pieces
     chunk = b"eXIf" + block
-    framed = struct.pack(">I", len(block)) + chunk + zlib.crc32(chunk).to_bytes(4, "big")
+    framed = (
+        struct.pack(">I", len(block)) + chunk + zlib.crc32(chunk).to_bytes(4, "big")
+    )
     behind = first.start + 25
     rest = [slice(behind, first.stop)] if first.stop > behind else []
     return [slice(first.start, behind), framed, *rest, *pieces[1:]]

@@ -47,6 +47,6 @@ def stripped(data: Data, media_type: str) -> list[Piece]:
         PhotoRefusedError: It is something else, broken, or not whole.
     """
     form = _FORMATS.get(media_type)
-    if form is None or not form.begins(data[:12]):
+    if form is None or not form.begins(data[0:12]):
         raise PhotoRefusedError(f"this is not {media_type}: it begins otherwise")
     return form.kept(data)
