@@ -5,6 +5,7 @@ import asyncio
 import sys
 from collections.abc import AsyncIterator, Iterator
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,8 +37,9 @@ def add_parser(
             "Starts a broker of its own, an invented bench of two mats and five"
             " trays with simulated media, the controller, its page and JSON API, all in"
             " this process and on this machine only. The bench's day begins at"
-            " 09:00 with media at 16 °C. Ctrl-C ends it with the mats off; what it"
-            " logged is thrown away."
+            " 09:00 with media at 16 °C, with invented batches that were told of in"
+            " the weeks before. Ctrl-C ends it with the mats off; what it logged is"
+            " thrown away."
         ),
     )
     parser.add_argument("--port", type=_port, default=8000, help="of the API")
@@ -124,12 +126,11 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
         settings = _settings(folder, args.port, broker_port)
         zone = settings.timezone
         clock = FastClock(args.speed, utc_ms_of(_DAY, _MINUTE, zone), zone)
-        world = World(
-            settings.plan,
-            WorldOptions(start_minute_of_day=_MINUTE, start_temp_c=_START_C),
-        )
+        options = WorldOptions(start_minute_of_day=_MINUTE, start_temp_c=_START_C)
+        world = World(settings.plan, options)
         bench = BenchOnMqtt(world, settings.wiring, clock, step_ms=_STEP_MS)
         log = SeasonLogWriter(settings.log.path)
+        answers: asyncio.Future[int] = asyncio.get_running_loop().create_future()
         stage = Stage(
             settings=settings,
             clock=clock,
@@ -137,7 +138,7 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
             log=log,
             sources=[],
             watchdog=Silent(),
-            on_api=lambda port: _where(port, broker_port, args.speed),
+            on_api=partial(_where, answers, broker_port, args.speed),
         )
         daemon = daemon_on(stage)
         if args.once is not None:
@@ -147,6 +148,7 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
                 beside = [
                     group.create_task(bench.serve()),
                     group.create_task(_show(daemon.subscribe(), args.speed)),
+                    group.create_task(_tell(answers, daemon.subscribe(), clock)),
                 ]
                 await run_with_api(stage, daemon, stop)
                 off = await _all_off(bench, clock)
@@ -156,9 +158,7 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
             for cause in causes(error):
                 say(f"bottomheat demo: {cause}; every mat was told to switch off")
             return 3
-        last = daemon.snapshot()
-        if last is not None:
-            print("\n".join(_summary(last, off=off)), flush=True)
+        _sum_up(daemon.snapshot(), off=off)
     return 0 if off else 3
 
 
@@ -180,15 +180,36 @@ def _settings(folder: Path, port: int, broker_port: int) -> "Settings":
     )
 
 
-def _where(port: int, broker_port: int, speed: float) -> None:
+def _where(
+    answers: asyncio.Future[int], broker_port: int, speed: float, port: int
+) -> None:
+    """Say where to look; answers gets the port of the API."""
+    answers.set_result(port)
     print(
-        "An invented bench, simulated: no hardware is touched.\n"
+        "An invented bench and invented batches, simulated: no hardware is touched.\n"
         f"  look at  http://127.0.0.1:{port}/  (as data: /v1/bench; in a terminal:"
         f" bottomheat trays --url http://127.0.0.1:{port})\n"
         f"  listen   mqtt://127.0.0.1:{broker_port}  topics lean-to/# bottomheat/#\n"
         f"  speed    {speed:g} bench seconds a second; Ctrl-C ends it, mats off\n",
         flush=True,
     )
+
+
+async def _tell(
+    answers: asyncio.Future[int], snapshots: AsyncIterator["Snapshot"], clock: "Clock"
+) -> None:
+    """Tell the bench of batches of the weeks before, once it has a first scan."""
+    from controller.cli.demo_records import tell
+    from controller.cli.live import say
+    from controller.cli.over_http import AskError
+
+    began_utc_ms = clock.now().utc_ms
+    port = await answers
+    await anext(snapshots)
+    try:
+        await asyncio.to_thread(tell, f"http://127.0.0.1:{port}", began_utc_ms)
+    except AskError as error:
+        say(f"bottomheat demo: its invented batches are not all there: {error}")
 
 
 async def _show(snapshots: AsyncIterator["Snapshot"], speed: float) -> None:
@@ -247,6 +268,11 @@ def _kept(snapshot: "Snapshot", mat: "MatPlan", tray: "TrayPlan") -> str:
         f"  {kelvin_hours(account.heat_mk_ms):7.2f} K·h above"
         f" {celsius(account.base_mc):g} °C"
     )
+
+
+def _sum_up(last: "Snapshot | None", *, off: bool) -> None:
+    if last is not None:
+        print("\n".join(_summary(last, off=off)), flush=True)
 
 
 def _summary(snapshot: "Snapshot", *, off: bool) -> Iterator[str]:

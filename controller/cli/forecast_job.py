@@ -10,12 +10,14 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from controller.adapters.season_log import SeasonLogReader
+    from controller.records.book import BatchFile
     from controller.review.days_ahead import Standing
     from controller.review.foretold import Foretold
 
@@ -124,14 +126,27 @@ def foretold_in(
     reader = SeasonLogReader(log)
     standing = _standing(reader, log, at_ms)
     changes = reader.changes()
-    files = batches(fold(Book(), changes))
     now_ms = standing.now_utc_ms
+    files = list(_by_then(batches(fold(Book(), changes)), now_ms))
     stuck = [one.batch.stuck_utc_ms for one in files]
     first_ms = min((at for at in stuck if at is not None), default=now_ms)
     first_ms = min(first_ms, now_ms - RECENT_HOURS * HOUR_MS)
     trays = TrayHours(reader, standing.plan, first_ms, now_ms)
     told = foretell(files, known, trays, standing)
     return told, standing, changes[-1].id if changes else 0
+
+
+def _by_then(files: "Iterable[BatchFile]", now_ms: int) -> "Iterator[BatchFile]":
+    """Yield batches without what happened later: --at knows what its day knew."""
+    for one in files:
+        stuck_ms, closing = one.batch.stuck_utc_ms, one.closing
+        if stuck_ms is None or stuck_ms <= now_ms:
+            yield replace(
+                one,
+                looks=tuple(told for told in one.looks if told[1].utc_ms <= now_ms),
+                moves=tuple(told for told in one.moves if told[1].utc_ms <= now_ms),
+                closing=closing if closing and closing.utc_ms <= now_ms else None,
+            )
 
 
 def _standing(reader: "SeasonLogReader", log: Path, at_ms: int | None) -> "Standing":

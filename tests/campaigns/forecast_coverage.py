@@ -162,8 +162,13 @@ class World:
         self._within = prior.within * math.exp(draw.gauss(0, 0.75 * SPREADS_SD))
         self._cultivars: dict[int, tuple[float, float]] = {}
 
-    def batch(self, cultivar: int) -> "Rooted":
-        """Return a batch of a cultivar: when each of its cuttings roots."""
+    def batch(self, cultivar: int, count: int | None = None) -> "Rooted":
+        """Return a batch of a cultivar: when each of its cuttings roots.
+
+        Args:
+            cultivar: Which one.
+            count: How many cuttings; None: that is drawn, too.
+        """
         draw = self._draw
         if cultivar not in self._cultivars:
             wide = BETWEEN_CULTIVARS * self._between
@@ -172,7 +177,7 @@ class World:
         at, mean = self._cultivars[cultivar]
         median = draw.gauss(at, BETWEEN_BATCHES * self._between)
         share = _beta(draw, mean, LIKE_CUTTINGS_BATCH)
-        count = draw.choice((6, 10, 24, 50))
+        count = draw.choice((6, 10, 24, 50)) if count is None else count
         times = [
             math.exp(draw.gauss(median, self._within))
             if draw.random() < share

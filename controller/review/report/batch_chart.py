@@ -26,6 +26,9 @@ from controller.review.report.story import BatchStory, SeasonStory
 
 _ROW, _TOP, _BAR = 40.0, 6.0, 13.0
 _PER_SHEET = 18
+_BESIDE = 74.0
+"""Room behind the end of the season, for how a batch ended."""
+
 _LEAF = "#6c7d1f"
 _SEEING = (How.DRAIN_HOLE, How.THROUGH_WALL, How.LIFTED)
 
@@ -158,11 +161,12 @@ def _end(batch: BatchStory, x: Scale, bar: float) -> Iterator[str]:
     words = closing.outcome.value.replace("-", " ")
     if closing.rooted is not None:
         words += f", {closing.rooted} of {batch.file.batch.count}"
-    beside = at + 5 + 5.2 * len(words) < x.end + 74
-    anchor = "start" if beside else "end"
-    yield text(
-        at + (5 if beside else -5), bar + 10, words, anchor=anchor, fill=INK, size=9.5
-    )
+    lines = [words]
+    if at + 5 + 5.2 * len(words) > x.end + _BESIDE:
+        lines = words.split(", ")  # the bar has looks on it: no room there
+    for n, said in enumerate(lines):
+        down = 10.0 if len(lines) == 1 else 5.0 + 10.0 * n
+        yield text(at + 5, bar + down, said, fill=INK, size=9.5)
 
 
 LEGEND = (
