@@ -4,9 +4,11 @@ Each has at least one real implementation in controller/adapters and, where it
 helps, one in virtual time; tests/contract holds them to the same promises.
 """
 
+import re
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
+from pathlib import Path
 from typing import Protocol
 
 from controller.core.decisions import Answer, Command, Decisions
@@ -371,6 +373,43 @@ class RecordReader(Protocol):
 
     def changes(self, after: int) -> Sequence[Change]:
         """Return the changes with a number above after, in order."""
+        ...
+
+
+PHOTO_NAME = re.compile(r"[0-9a-f]{64}\.(?:jpg|png|webp)")
+"""Names of photos that are kept: the SHA-256 of their bytes, and what they are."""
+
+
+class PhotoRefusedError(Exception):
+    """What came is no picture that is taken; the message says why."""
+
+
+class NoRoomError(Exception):
+    """There is no room for a photo; nothing was kept, and the message says why."""
+
+
+class Photos(Protocol):
+    """Photos, kept under names that tell one picture from all others."""
+
+    async def keep(self, media_type: str, pieces: AsyncIterator[bytes]) -> str:
+        """Take a picture in; return its name when it is on the disk.
+
+        Nothing is kept of what tells where, when or by whom it was taken.
+
+        Args:
+            media_type: "image/jpeg", "image/png" or "image/webp".
+            pieces: Its bytes; what their iterator raises is passed on, and nothing
+                is kept.
+
+        Raises:
+            PhotoRefusedError: It is something else, broken, or not whole.
+            NoRoomError: The disk is full, or all photos together are too many.
+            NotKeptError: It could not be written.
+        """
+        ...
+
+    def find(self, name: str) -> Path | None:
+        """Return where a photo lies, called in a thread; None: there is no such."""
         ...
 
 
