@@ -12,6 +12,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.bodies import PHOTOS_PATH
+
 _OF_THE_LIBRARY = frozenset({"/openapi.json"})
 """Routes that are not ours to say so, and whose answers hardly ever change."""
 
@@ -29,6 +31,7 @@ class Answers:
     """ASGI middleware: conditional GET, then compression."""
 
     def __init__(self, app: ASGIApp) -> None:
+        self._plain = app
         self._app = GZipMiddleware(
             _Conditional(app),
             minimum_size=_SMALLEST,
@@ -38,7 +41,9 @@ class Answers:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
-        await self._app(scope, receive, send)
+        path = scope.get("path", "")
+        packed = path.startswith(PHOTOS_PATH)  # and tagged by its name
+        await (self._plain if packed else self._app)(scope, receive, send)
 
 
 class _Conditional:

@@ -51,7 +51,7 @@ _WRITING = {
     408: "The body did not arrive in time",
     409: "This mat has no relay to command, or somebody writes at the same time",
     413: "The body is too large",
-    415: "The body is not application/json",
+    415: "The body is not of the media type that is taken here",
     422: "The body is well formed but asks for what cannot be",
 }
 

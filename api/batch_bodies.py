@@ -9,7 +9,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.queries import Instant3339
-from api.record_bodies import Body, Text, Threshold, Words
+from api.record_bodies import Body, Photo, Text, Threshold, Words
 from controller.records.batches import BatchKind, Carrier, Cover, WrapMaterial
 from controller.records.looks import How
 from controller.records.places import Outcome
@@ -159,6 +159,7 @@ class _AboutLook(Body):
     )
     who: Words = ""
     text: Text = ""
+    photo: Photo = ""
     withdrawn: _Flag = False
 
 

@@ -1,6 +1,7 @@
 """Bodies of requests: whole, small and soon, before any route is asked.
 
-What may live here: gathering them. No routes.
+A photo alone is neither small nor gathered here. What may live here: what bodies
+there may be, and gathering them. No routes.
 """
 
 import asyncio
@@ -12,12 +13,39 @@ from api.problems import problem
 LARGEST_BODY = 64 * 1024
 """Bytes of a request's body."""
 
+LARGEST_PHOTO = 12_000_000
+"""Chosen: bytes of a photo; a phone's camera makes some 5 MB."""
+
+PHOTOS_PATH = "/v1/photos"
+
+PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
+
 BODY_WITHIN_S = 10.0
 """Chosen: time for a body to arrive; ours are a few dozen bytes."""
 
 WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
 
-TOO_LARGE = f"a body may have at most {LARGEST_BODY} bytes"
+_JSON = ("application/json",)
+
+
+def is_photo(scope: Scope) -> bool:
+    """Whether a request brings a photo: the one body that is no JSON, and is large."""
+    return bool(scope["method"] == "POST" and scope["path"] == PHOTOS_PATH)
+
+
+def largest_body(scope: Scope) -> int:
+    """Return how many bytes a request's body may have."""
+    return LARGEST_PHOTO if is_photo(scope) else LARGEST_BODY
+
+
+def types_of_body(scope: Scope) -> tuple[str, ...]:
+    """Return the media types that a request's body may have."""
+    return PHOTO_TYPES if is_photo(scope) else _JSON
+
+
+def too_large(most: int) -> str:
+    """Return the sentence about a body that is too large."""
+    return f"a body may have at most {most} bytes"
 
 
 class _RefusedError(Exception):
@@ -35,7 +63,7 @@ class Bodies:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request, or hand it on."""
-        if scope["type"] != "http" or scope["method"] not in WITH_BODY:
+        if not _gathers(scope):
             await self._app(scope, receive, send)
             return
         try:
@@ -57,6 +85,13 @@ class Bodies:
             raise _RefusedError(408, detail, hang_up=True) from None
 
 
+def _gathers(scope: Scope) -> bool:
+    """Whether a body is gathered here; a photo goes to the disk as it comes."""
+    return (
+        scope["type"] == "http" and scope["method"] in WITH_BODY and not is_photo(scope)
+    )
+
+
 async def _gathered(receive: Receive) -> bytes:
     parts = bytearray()
     while True:
@@ -65,7 +100,7 @@ async def _gathered(receive: Receive) -> bytes:
             raise _RefusedError(400, "the body ended too early")
         parts += message.get("body", b"")
         if len(parts) > LARGEST_BODY:
-            raise _RefusedError(413, TOO_LARGE, hang_up=True)
+            raise _RefusedError(413, too_large(LARGEST_BODY), hang_up=True)
         if not message.get("more_body", False):
             return bytes(parts)
 

@@ -2,8 +2,8 @@
 
 A page of another site that a browser of this household has open must not be able
 to ask: the Host must be a name of this bench (a rebound name is not), and a write
-must not come from another origin and must say that it is JSON, which a form
-cannot. What may live here: conditions on heads of requests, and headers of
+must not come from another origin and must say that it is JSON, or a picture,
+which a form cannot. What may live here: conditions on heads of requests, and headers of
 answers. No routes.
 """
 
@@ -13,12 +13,12 @@ from fastapi import FastAPI
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.bodies import LARGEST_BODY, TOO_LARGE, WITH_BODY
+from api.bodies import WITH_BODY, largest_body, too_large, types_of_body
 from api.methods import methods_at, not_done
 from api.problems import problem, quoted
 from api.reach import Reach
 
-_NOT_JSON = 415
+_NOT_TAKEN = 415
 
 LARGEST_HEAD = 16 * 1024
 """Bytes of a request line with its headers."""
@@ -70,7 +70,9 @@ class Door:
         send = _finishing(send, head=scope["method"] == "HEAD")
         refused = self._refusal(scope)
         if refused is not None:
-            allowed = _methods_at(scope) if refused.status == _NOT_JSON else frozenset()
+            allowed = (
+                _methods_at(scope) if refused.status == _NOT_TAKEN else frozenset()
+            )
             if allowed and scope["method"] not in allowed:
                 # Nothing of this kind is taken here, in whatever form it comes.
                 await not_done(scope["method"], allowed)(scope, receive, send)
@@ -147,16 +149,16 @@ def _origin(scope: Scope, headers: Headers) -> _Refused | None:
 
 
 def _content(scope: Scope, headers: Headers) -> _Refused | None:
-    length = headers.get("content-length", "0")
-    if not length.isdecimal() or int(length[:20]) > LARGEST_BODY:
-        return _Refused(413, TOO_LARGE, hang_up=True)
+    length, most = headers.get("content-length", "0"), largest_body(scope)
+    if not length.isdecimal() or int(length[:20]) > most:
+        return _Refused(413, too_large(most), hang_up=True)
     if scope["method"] not in WITH_BODY:
         return None
-    found = headers.get("content-type", "")
-    if found.split(";")[0].strip().lower() == "application/json":
+    found, right = headers.get("content-type", ""), types_of_body(scope)
+    if found.split(";")[0].strip().lower() in right:
         return None
-    shown = quoted(found) if found else "not there"
-    return _Refused(_NOT_JSON, f"Content-Type is {shown}; it must be application/json")
+    shown, listed = quoted(found) if found else "not there", " or ".join(right)
+    return _Refused(_NOT_TAKEN, f"Content-Type is {shown}; it must be {listed}")
 
 
 def _finishing(send: Send, *, head: bool) -> Send:

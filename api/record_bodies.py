@@ -28,6 +28,10 @@ Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 Threshold = Annotated[float, Field(ge=-10, le=70)]
 """A base or upper of thermal time [°C], within what controller.records takes."""
 
+Photo = Annotated[
+    Words,
+    Field(description="as POST /v1/photos gives it, or of a file that lies elsewhere"),
+]
 Names = Annotated[list[str], Field(max_length=MOST_NAMES)]
 
 
@@ -40,7 +44,7 @@ class _AboutEvent(Body):
     water_ml: float | None = Field(None, description="to all of them together [ml]")
     weight_before_g: float | None = None
     weight_after_g: float | None = None
-    photo: Words = Field("", description="name of a file that is kept elsewhere")
+    photo: Photo = ""
     text: Text = ""
     withdrawn: bool = Field(
         False,  # noqa: FBT003

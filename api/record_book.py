@@ -14,7 +14,13 @@ from anyio import CapacityLimiter
 
 from api.problems import ProblemError, quoted
 from api.record_values import refused
-from controller.ports import MovedOnError, NotKeptError, RecordKeeper, RecordReader
+from controller.ports import (
+    MovedOnError,
+    NotKeptError,
+    Photos,
+    RecordKeeper,
+    RecordReader,
+)
 from controller.records.book import Book, NoSuchRecordError, fold
 from controller.records.changes import Change
 from controller.records.faults import RecordError
@@ -26,19 +32,26 @@ _logger = logging.getLogger("bottomheat.api")
 
 
 class Records:
-    """What people saw and did, kept somewhere."""
+    """What people saw and did, kept somewhere.
+
+    Attributes:
+        photos: Keeps photos; None: none are kept.
+    """
 
     def __init__(
         self,
         keeper: RecordKeeper | None,
         reader: Callable[[], RecordReader] | None,
+        photos: Photos | None = None,
     ) -> None:
         """Look at nothing yet.
 
         Args:
             keeper: Writes; None: nothing can be written.
             reader: Opens what is kept, called in a thread; None: there is none.
+            photos: Keeps photos; None: none are kept.
         """
+        self.photos = photos
         self._keeper, self._reader = keeper, reader
         self._book = Book()
         self._turn = asyncio.Lock()

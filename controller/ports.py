@@ -4,9 +4,11 @@ Each has at least one real implementation in controller/adapters and, where it
 helps, one in virtual time; tests/contract holds them to the same promises.
 """
 
+import re
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
+from pathlib import Path
 from typing import Protocol
 
 from controller.core.decisions import Answer, Command, Decisions
@@ -22,6 +24,7 @@ from controller.core.scan import (
 )
 from controller.core.state import State, Trip
 from controller.records.changes import Change
+from controller.tabletop import Tabletop
 
 
 @dataclass(frozen=True, slots=True)
@@ -373,6 +376,43 @@ class RecordReader(Protocol):
         ...
 
 
+PHOTO_NAME = re.compile(r"[0-9a-f]{64}\.(?:jpg|png|webp)")
+"""Names of photos that are kept: the SHA-256 of their bytes, and what they are."""
+
+
+class PhotoRefusedError(Exception):
+    """What came is no picture that is taken; the message says why."""
+
+
+class NoRoomError(Exception):
+    """There is no room for a photo; nothing was kept, and the message says why."""
+
+
+class Photos(Protocol):
+    """Photos, kept under names that tell one picture from all others."""
+
+    async def keep(self, media_type: str, pieces: AsyncIterator[bytes]) -> str:
+        """Take a picture in; return its name when it is on the disk.
+
+        Nothing is kept of what tells where, when or by whom it was taken.
+
+        Args:
+            media_type: "image/jpeg", "image/png" or "image/webp".
+            pieces: Its bytes; what their iterator raises is passed on, and nothing
+                is kept.
+
+        Raises:
+            PhotoRefusedError: It is something else, broken, or not whole.
+            NoRoomError: The disk is full, or all photos together are too many.
+            NotKeptError: It could not be written.
+        """
+        ...
+
+    def find(self, name: str) -> Path | None:
+        """Return where a photo lies, called in a thread; None: there is no such."""
+        ...
+
+
 class Plant(Protocol):
     """A bench to be driven in virtual time: the simulator's side."""
 
@@ -398,6 +438,7 @@ class Snapshot:
         timezone: The bench's time zone (IANA name).
         display_unit: "°C" or "°F": what a person wants to read.
         refused: Messages refused since the run began.
+        tabletop: Where things stand, to draw the bench by.
     """
 
     run: str
@@ -408,6 +449,7 @@ class Snapshot:
     timezone: str
     display_unit: str
     refused: int
+    tabletop: Tabletop = field(default_factory=Tabletop)
 
 
 class Bench(Protocol):

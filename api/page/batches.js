@@ -5,6 +5,7 @@ import { get, getLogged, Refused, send } from "./api.js";
 import { choices, field, openDialog, taken } from "./dialogs.js";
 import { h, s } from "./dom.js";
 import { DAY_MS, dayText, plainDay } from "./clock.js";
+import { photoField, photoOf, sendPhoto } from "./photos.js";
 import { write } from "./queue.js";
 import { shareText } from "./units.js";
 import { batchName } from "./words.js";
@@ -145,6 +146,7 @@ function askExceptions(tray, looks, done) {
       choices("What", "seen", SEEN),
       field("On how many", count),
       field("In words", note),
+      photoField("Of what was seen; it may be left out."),
     ],
     yes: "Write the exception",
     no: "all fine",
@@ -152,9 +154,10 @@ function askExceptions(tray, looks, done) {
       const [code] = taken(form, "code");
       const [seen] = taken(form, "seen");
       if (!code) throw new Error("Which label is it?");
-      if (!seen && !note.value.trim()) throw new Error("What was seen?");
+      const photo = await photoOf(form);
+      if (!seen && !note.value.trim() && !photo) throw new Error("What was seen?");
       const look = looks.find(({ one }) => one.code === code);
-      await correctLook(look, seen, Number(count.value), note.value.trim());
+      await correctLook(look, seen, Number(count.value), note.value.trim(), photo);
       done();
       return `Written of ${code}`;
     },
@@ -162,15 +165,17 @@ function askExceptions(tray, looks, done) {
 }
 
 /** Put right what was just written of one batch: an exception, added to those before. */
-async function correctLook(look, seen, count, note) {
+async function correctLook(look, seen, count, note, photo) {
   if (seen && !(Number.isInteger(count) && count >= 1)) throw new Error("On how many must be a whole number from 1");
   const present = look.present ?? {};
-  const body = { text: note || "tops looked at, with exceptions" };
+  const words = seen ? "tops looked at, with exceptions" : "tops fine";
+  const body = { text: note || words };
   if (seen) {
     const [track, what] = seen.split(".");
     body[track] = { ...present[track], [what]: count };
   }
   if (look.one.batch.count === null) body.looked_at = Math.max(look.body.looked_at, count || 0);
+  if (photo) body.photo = await sendPhoto(photo);
   const atMs = Date.parse(look.body.at);
   const own = look.written.looks.find((found) => Date.parse(found.look.at) === atMs);
   look.written = await send("PATCH", own.href, body);

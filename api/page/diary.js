@@ -5,7 +5,7 @@ import { openDialog } from "./dialogs.js";
 import { byId, h, show } from "./dom.js";
 import { whenText } from "./clock.js";
 import { drop, waiting } from "./queue.js";
-import { eventText } from "./words.js";
+import { eventText, photoAddress } from "./words.js";
 
 const MOST = 12;
 
@@ -18,12 +18,21 @@ export function showDiary(events, { nowMs, zone, may }) {
       { "data-key": String(event.id) },
       h("time", { datetime: event.at }, whenText(Date.parse(event.at), nowMs, zone)),
       h("span", { class: "text" }, ` ${eventText(event)} `, event.revisions > 1 ? h("span", { class: "aside" }, "corrected") : null),
+      photoLink(event),
       may
         ? h("button", { type: "button", class: "quiet", "data-do": "correct", "data-event": String(event.id), "aria-label": `Correct: ${eventText(event)}` }, "correct")
         : null,
     ),
   );
   show(byId("event-list"), lines.length ? lines : [h("li", { class: "under" }, "Nothing is told yet.")]);
+}
+
+/** Return a photo in small, which leads to itself; null where there is none to show. */
+function photoLink(event) {
+  const address = photoAddress(event.photo);
+  if (!address) return null;
+  const image = h("img", { src: address, alt: `Photo: ${eventText(event)}`, loading: "lazy", width: "64", height: "48" });
+  return h("a", { class: "photo", href: address, target: "_blank", rel: "noopener", "data-key": event.photo }, image);
 }
 
 /** Show what could not be told yet. */

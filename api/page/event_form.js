@@ -6,6 +6,7 @@ import { choices, closeDialog, field, openDialog, taken } from "./dialogs.js";
 import { announce, h } from "./dom.js";
 import { fieldOf, ofField } from "./clock.js";
 import { withdraw } from "./diary.js";
+import { photoField, photoOf, sendPhoto } from "./photos.js";
 import { write } from "./queue.js";
 import { EVENTS, eventText } from "./words.js";
 
@@ -39,9 +40,10 @@ export function askEvent(bench, { nowMs, zone, tray }, done, event = null) {
     body: Object.values(parts),
     yes: event ? "Correct it" : "Write it down",
     act: async () => {
-      const body = bodyOf(form, zone, () => nowMs() );
+      const photo = shown(form, "photo") ? await photoOf(form) : null;
+      const body = bodyOf(form, zone, nowMs, { photo, before: event?.photo ?? "" });
       keepWho(body.who);
-      const said = event ? await correct(event, body) : await tell(body);
+      const said = event ? await correct(event, body, photo) : await tell(body, photo);
       done();
       return said;
     },
@@ -71,7 +73,7 @@ function partsOf(bench, event, { nowMs, zone, tray }) {
       field("or weight before [g]", number("weight_before_g", "g")),
       field("and after [g]", number("weight_after_g", "g")),
     ),
-    photo: h("div", { "data-name": "photo" }, field("Name of the photo\u2019s file", h("input", { name: "photo", type: "text", maxlength: "120", value: value("photo"), autocomplete: "off" }), "The file itself stays where it is.")),
+    photo: h("div", { "data-name": "photo" }, photoField(event?.photo ? "Another one takes the place of the one before." : "It is sent to the bench, smaller, and without the place where it was taken.")),
     text: field("In words", h("textarea", { name: "text", rows: "2" }, value("text"))),
     when: event ? null : choices("When", "ago", [["0", "just now"], ["10", "10 min ago"], ["60", "an hour ago"], ["at", "at …"]], { checked: ["0"] }),
     at: h("div", { "data-name": "at" }, field(`At (the bench\u2019s time, ${zone})`, h("input", { name: "at", type: "datetime-local", value: fieldOf(event ? Date.parse(event.at) : nowMs(), zone) }))),
@@ -91,27 +93,32 @@ function adaptTo(form, kind) {
   part("at").hidden = ago !== undefined && ago !== "at";
 }
 
-function bodyOf(form, zone, nowMs) {
+function shown(form, name) {
+  return !form.querySelector(`[data-name="${name}"]`).hidden;
+}
+
+/** Return what was told; photo: the one that goes with it, before: the name of the one it has. */
+function bodyOf(form, zone, nowMs, { photo, before }) {
   const kind = taken(form, "kind")[0];
-  const shown = (name) => !form.querySelector(`[data-name="${name}"]`).hidden;
+  const has = (name) => shown(form, name);
   const number = (name) => {
     const text = form.elements[name].value.trim();
-    return shown("water") && text ? Number(text) : null;
+    return has("water") && text ? Number(text) : null;
   };
   const body = {
     kind,
     at: new Date(whenOf(form, zone, nowMs)).toISOString(),
     who: form.elements.who.value.trim(),
-    trays: shown("trays") ? taken(form, "trays") : [],
-    mats: shown("mats") ? taken(form, "mats") : [],
-    probes: shown("probes") ? taken(form, "probes") : [],
+    trays: has("trays") ? taken(form, "trays") : [],
+    mats: has("mats") ? taken(form, "mats") : [],
+    probes: has("probes") ? taken(form, "probes") : [],
     water_ml: number("water_ml"),
     weight_before_g: number("weight_before_g"),
     weight_after_g: number("weight_after_g"),
-    photo: shown("photo") ? form.elements.photo.value.trim() : "",
+    photo: before,
     text: form.elements.text.value.trim(),
   };
-  check(body);
+  check(body, photo !== null || before !== "");
   return body;
 }
 
@@ -124,7 +131,7 @@ function whenOf(form, zone, nowMs) {
 }
 
 /** Hold it to the rules that can be told here: it may have to wait for the bench. */
-function check(body) {
+function check(body, hasPhoto) {
   const { kind, trays, mats, probes } = body;
   const named = trays.length + mats.length > 0;
   if (kind === "swapped" && trays.length !== 2 && probes.length !== 2) {
@@ -132,7 +139,7 @@ function check(body) {
   }
   if (kind === "probe-moved" && !probes.length) throw new Error("Which probe was moved?");
   if (kind === "note" && !body.text) throw new Error("What is to be noted?");
-  if (kind === "photo" && !body.photo) throw new Error("What is the name of the photo\u2019s file?");
+  if (kind === "photo" && !hasPhoto) throw new Error("Which photo is it? Take one, or choose a file");
   if (!named && !["swapped", "probe-moved", ...WITHOUT_PLACE].includes(kind)) {
     throw new Error("Which trays, or which mat?");
   }
@@ -144,14 +151,15 @@ function check(body) {
   if (before !== null && after < before) throw new Error("It weighs less after the water than before");
 }
 
-async function tell(body) {
+async function tell(body, photo) {
   const title = eventText({ ...body, given_ml: body.water_ml });
-  const written = await write("/v1/events", body, title);
+  const written = await write("/v1/events", body, title, photo);
   return written ? `Written: ${title}` : `Kept on this device until the bench answers: ${title}`;
 }
 
 /** Send only what is no longer as it was: a minute is all that the field can show. */
-async function correct(event, body) {
+async function correct(event, told, photo) {
+  const body = photo ? { ...told, photo: await sendPhoto(photo) } : told;
   const changes = Object.fromEntries(
     Object.entries(body).filter(([name, now]) => String(now ?? "") !== String(event[name] ?? "")),
   );

@@ -1,13 +1,19 @@
 // Records that could not be told yet. They wait on this device and are sent, in
 // order, when the bench answers again. Each has its own time to the millisecond:
 // where an answer got lost, the bench is asked first whether it has the record
-// already, so that nothing is written twice.
+// already, so that nothing is written twice. A photo goes before the record that
+// names it, and waits with it.
 
 import { get, Refused, send, Unheard } from "./api.js";
+import { forgetPhoto, keepPhoto, keptPhoto, sendPhoto } from "./photos.js";
 
 const KEY = "bottomheat.waiting.";
 const LOCK = "bottomheat.sending";
 const BUSY_MS = 20_000; // longer than any answer is waited for
+const BUSY_WITH_PHOTO_MS = 150_000;
+const FULL = 507; // no room for photos
+const FULL_MS = 600_000; // chosen: so long until it is tried again
+const NO_ROOM_HERE = "The bench does not answer, and this device cannot keep the photo: keep it in the camera, and tell it again when the bench answers";
 
 const memory = new Map(); // where a browser keeps nothing for us
 
@@ -52,6 +58,11 @@ function keep(entry) {
 
 /** Take back an entry that the bench will not have, or that is no longer wanted. */
 export function drop(id) {
+  remove(id);
+  forgetPhoto(id);
+}
+
+function remove(id) {
   stored(KEY + id, null);
 }
 
@@ -60,16 +71,29 @@ export function drop(id) {
  * @param path Where it is posted.
  * @param body The record; it has its time in `at`.
  * @param title What it is, for people.
+ * @param photo A picture that belongs to it, or null.
  * @returns {Promise<object|null>} The bench's answer; null: it waits.
  * @throws {Refused} The bench will not have it.
  */
-export async function write(path, body, title) {
-  const entry = { id: newId(), path, body, title, tried: false };
+export async function write(path, body, title, photo = null) {
+  const entry = { id: newId(), path, body, title, tried: false, photo: photo !== null };
+  const unkept = photo && (await kept(entry.id, photo)) ? null : photo;
   try {
-    return await attempt(entry);
+    return await attempt(entry, unkept);
   } catch (error) {
-    if (!(error instanceof Later)) throw error;
-    return null;
+    if (error instanceof Later) return null;
+    if (photo) await forgetPhoto(entry.id); // it is in the form still
+    throw error;
+  }
+}
+
+/** Keep a photo on this device before it is sent; tell whether that was done. */
+async function kept(id, photo) {
+  try {
+    await keepPhoto(id, photo);
+    return true;
+  } catch {
+    return false;
   }
 }
 
@@ -81,23 +105,43 @@ function newId() {
 class Later extends Error {}
 
 /** Send an entry, which is kept until the bench has it or will never have it. */
-async function attempt(entry) {
-  // Kept first: a page that is closed now has it still.
-  keep({ ...entry, tried: true, busyUntil: Date.now() + BUSY_MS });
+async function attempt(entry, unkept = null) {
   let answer;
   try {
+    if (entry.photo) entry = await withPhotoSent(entry, unkept);
+    // Kept first: a page that is closed now has it still.
+    keep({ ...entry, tried: true, busyUntil: Date.now() + BUSY_MS });
     answer = await send("POST", entry.path, entry.body);
   } catch (error) {
     if (waitsOn(error)) {
-      const tried = entry.tried || !(error instanceof Refused);
+      // While its photo is not there, the record was not tried.
+      const tried = !entry.photo && (entry.tried || !(error instanceof Refused));
       keep({ ...entry, tried, busyUntil: 0 });
       throw new Later(error.message);
     }
-    drop(entry.id);
+    remove(entry.id);
     throw error;
   }
-  drop(entry.id);
+  remove(entry.id);
   return answer;
+}
+
+/** Send an entry's photo; return the entry with its name. Unheard, both wait. */
+async function withPhotoSent(entry, unkept) {
+  const photo = unkept ?? (await keptPhoto(entry.id));
+  if (!photo) throw new Error("its photo is no longer on this device: tell it again, with the photo");
+  if (!unkept) keep({ ...entry, busyUntil: Date.now() + BUSY_WITH_PHOTO_MS });
+  let name;
+  try {
+    name = await sendPhoto(photo);
+  } catch (error) {
+    if (unkept && waitsOn(error)) throw new Error(NO_ROOM_HERE);
+    throw error;
+  }
+  const sent = { ...entry, photo: false, body: { ...entry.body, photo: name } };
+  keep(sent);
+  await forgetPhoto(entry.id);
+  return sent;
 }
 
 function waitsOn(error) {
@@ -109,9 +153,12 @@ function waitsOn(error) {
 export async function sendWaiting() {
   const done = { sent: [], refused: [] };
   if (!due().length || Number(read(LOCK)) > Date.now()) return done;
-  stored(LOCK, String(Date.now() + BUSY_MS)); // for other windows of this page
   try {
-    for (const entry of due()) await sendOne(entry, done);
+    for (const entry of due()) {
+      const busyMs = entry.photo ? BUSY_WITH_PHOTO_MS : BUSY_MS;
+      stored(LOCK, String(Date.now() + busyMs)); // for other windows of this page
+      await sendOne(entry, done);
+    }
   } catch (error) {
     if (!(error instanceof Later)) throw error;
   } finally {
@@ -126,12 +173,16 @@ function due() {
 
 async function sendOne(entry, done) {
   try {
-    if (entry.tried && (await isThere(entry))) drop(entry.id);
+    if (entry.tried && (await isThere(entry))) remove(entry.id);
     else await attempt(entry);
     done.sent.push(entry);
   } catch (error) {
     if (error instanceof Later) throw error;
     if (waitsOn(error)) throw new Later(error.message);
+    if (error.status === FULL) {
+      keep({ ...entry, busyUntil: Date.now() + FULL_MS }); // a person makes room for it
+      return;
+    }
     const refused = { ...entry, refused: error.message };
     keep(refused); // it stays to be seen until a person takes it away
     done.refused.push(refused);

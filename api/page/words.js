@@ -5,6 +5,7 @@ import { whenText } from "./clock.js";
 import { differenceText, figure, shareText, tempText } from "./units.js";
 
 const LEAST_HOURS = 6; // chosen: a share of fewer hours says nothing
+const KEPT_PHOTO = /^[0-9a-f]{64}\.(jpg|png|webp)$/;
 const NEAR_K = 1; // "within 1 K": what the hours are counted by, too
 
 /** Return the mat that a tray stands on, or null. */
@@ -113,6 +114,11 @@ export const EVENTS = {
   note: "note",
 };
 
+/** Return where a photo is shown, or null where its name stands for a file elsewhere. */
+export function photoAddress(name) {
+  return KEPT_PHOTO.test(name) ? `/v1/photos/${name}` : null;
+}
+
 /** Return an event as one line: "watered 200 ml · N1, N2". */
 export function eventText(event) {
   const water = event.given_ml === null ? "" : ` ${figure(event.given_ml, 0)}\u00a0ml`;
@@ -120,7 +126,7 @@ export function eventText(event) {
   const said = [
     (EVENTS[event.kind] ?? event.kind) + water,
     where.join(event.kind === "swapped" ? " with " : ", "),
-    event.photo,
+    photoAddress(event.photo) ? "" : event.photo, // else it is seen
     event.text,
     event.who,
   ];

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from controller.cli.over_http import Answer, AskError, add_url_options, exchange
+from controller.cli.over_http import JSON, Answer, AskError, add_url_options, exchange
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -50,11 +50,26 @@ def ask(
         LogError: The log cannot be used.
     """
     text = None if body is None else json.dumps(body).encode()
+    return _asked(args, method, path, text, JSON)
+
+
+def send_photo(args: argparse.Namespace, picture: bytes, media_type: str) -> Json:
+    """Return what the API answers to a photo; raise as ask does."""
+    return _asked(args, "POST", "/v1/photos", picture, media_type)
+
+
+def _asked(
+    args: argparse.Namespace,
+    method: str,
+    path: str,
+    text: bytes | None,
+    media_type: str,
+) -> Json:
     log: Path | None = getattr(args, "log", None)
     if log is None:
-        answer = exchange(args, method, path, text)
+        answer = exchange(args, method, path, text, media_type)
         return told(args.url.rstrip("/"), answer)
-    return told(f"{log}", _asked_of_file(log, method, path, text))
+    return told(f"{log}", _asked_of_file(log, method, path, text, media_type))
 
 
 def told(where: str, answer: Answer) -> Json:
@@ -99,11 +114,14 @@ def clean(value: object) -> str:
 # ----------------------------------------------------------------------- on a file
 
 
-def _asked_of_file(log: Path, method: str, path: str, text: bytes | None) -> Answer:
+def _asked_of_file(
+    log: Path, method: str, path: str, text: bytes | None, media_type: str
+) -> Answer:
     import asyncio
 
     from api.app import create_app
     from api.record_book import Records
+    from controller.adapters.photos import PhotoFolder, photos_beside
     from controller.adapters.season_log import DirectRecords, SeasonLogReader
     from controller.cli.log_bench import LogBench
 
@@ -111,15 +129,18 @@ def _asked_of_file(log: Path, method: str, path: str, text: bytes | None) -> Ans
     keeper = None if method == "GET" else DirectRecords(log)
     try:
         bench = LogBench(log, reader)
-        records = Records(keeper, lambda: reader)
+        photos = PhotoFolder(photos_beside(log))
+        records = Records(keeper, lambda: reader, photos)
         app = create_app(bench, lambda: reader, bench, records)
-        return asyncio.run(_in_process(app, method, path, text or b""))
+        return asyncio.run(_in_process(app, method, path, text or b"", media_type))
     finally:
         if keeper is not None:
             keeper.close()
 
 
-async def _in_process(app: "FastAPI", method: str, path: str, text: bytes) -> Answer:
+async def _in_process(
+    app: "FastAPI", method: str, path: str, text: bytes, media_type: str
+) -> Answer:
     """Let an app answer one request, as a server would (ASGI 3.0)."""
     place, _, query = path.partition("?")
     scope = {
@@ -133,7 +154,7 @@ async def _in_process(app: "FastAPI", method: str, path: str, text: bytes) -> An
         "query_string": query.encode(),
         "headers": [
             (b"host", b"localhost"),
-            (b"content-type", b"application/json"),
+            (b"content-type", media_type.encode()),
             (b"content-length", str(len(text)).encode()),
         ],
         "client": None,

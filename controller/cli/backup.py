@@ -25,7 +25,10 @@ To go back to a backup:
   3. copy the backup to the log's name, and its .trips.json to that of the log;
   4. bottomheat backup --check LOG, and start the daemon.
 A mat that was locked off after the backup was made is not locked off in it: look
-at mats, trays and cables before heat comes on again."""
+at mats, trays and cables before heat comes on again.
+
+Photos are not copied: they lie in a folder beside the log, such as season.photos.
+Copy it too, at any time: a photo never changes once it has its name."""
 
 
 def add_parser(

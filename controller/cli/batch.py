@@ -21,6 +21,7 @@ from controller.cli.batch_plants import (
 from controller.cli.batch_words import batch_in_words, list_in_words
 from controller.cli.log_words import A_TIME
 from controller.cli.over_http import AskError
+from controller.cli.photos import A_PHOTO, photo_kept
 from controller.cli.record_words import local_words
 from controller.records.looks import How
 from controller.records.places import Outcome
@@ -117,6 +118,7 @@ def _add_happening(what: _Parsers) -> None:
         action="store_true",
         help="tops looked through at a glance: nothing wrong, none counted",
     )
+    look.add_argument("--photo", type=Path, metavar="FILE", help=A_PHOTO)
     for parser in (look, move, close):
         parser.add_argument("--at", metavar="TIME", help=f"when: {A_TIME}; else now")
         parser.add_argument("--who", metavar="NAME")
@@ -202,6 +204,8 @@ def _look(args: argparse.Namespace) -> int:
             body[name] = counts_said(name, getattr(args, name), keys)
     if args.fine:
         body["fine"] = True
+    if args.photo is not None:
+        body["photo"] = photo_kept(args)
     found = ask(args, "POST", f"{_address(args)}/looks", body)
     if args.json:
         return _printed(args, found)

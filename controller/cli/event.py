@@ -4,11 +4,13 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
 from urllib.parse import quote, urlencode
 
 from controller.cli.asking import Json, add_options, ask, clean
 from controller.cli.log_words import A_TIME
 from controller.cli.over_http import AskError
+from controller.cli.photos import A_PHOTO, photo_kept
 from controller.cli.record_words import at_said, local_words
 from controller.records.events import EventKind
 
@@ -52,7 +54,7 @@ def add_parser(
     parser.add_argument("--ml", type=float, help="water, to all of them together [ml]")
     parser.add_argument("--before", type=float, metavar="G", help="weight before [g]")
     parser.add_argument("--after", type=float, metavar="G", help="weight after [g]")
-    parser.add_argument("--photo", metavar="FILE", help="name of a photo's file")
+    parser.add_argument("--photo", type=Path, metavar="FILE", help=A_PHOTO)
     parser.add_argument("--text", help="whatever else")
     add_options(parser)
     parser.set_defaults(run=run)
@@ -101,11 +103,11 @@ def _body(args: argparse.Namespace) -> Json:
         "water_ml": args.ml,
         "weight_before_g": args.before,
         "weight_after_g": args.after,
-        "photo": args.photo,
         "text": args.text,
     }
     if args.at is not None:
         said["at"] = at_said(args, "--at", args.at)
+    said["photo"] = photo_kept(args)
     return {key: value for key, value in said.items() if value is not None}
 
 

@@ -18,6 +18,7 @@ from controller.adapters.broker import embedded_broker
 from controller.adapters.gpio import pin_relays
 from controller.adapters.last_words import LastWords
 from controller.adapters.mqtt import MqttLink
+from controller.adapters.photos import PhotoFolder, photos_beside
 from controller.adapters.season_log import (
     SeasonLogReader,
     SeasonLogWriter,
@@ -121,6 +122,7 @@ def daemon_on(stage: Stage) -> Daemon:
             announce=_to_all(told),
             also=() if notifier is None else (notifier.serve,),
             display_unit=settings.display_unit,
+            tabletop=settings.tabletop,
         )
     )
 
@@ -160,7 +162,7 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
         changes=lambda after: reader().changes(after),
         say=say,
     )
-    records = Records(stage.log, reader)
+    records = Records(stage.log, reader, PhotoFolder(photos_beside(path)))
     app = create_app(
         daemon, reader, stage.clock, records, access, reach_of(api), forecaster.kept
     )

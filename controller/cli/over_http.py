@@ -20,6 +20,8 @@ URL = "http://127.0.0.1:8000"
 
 VARIABLE = "BOTTOMHEAT_TOKEN"
 
+JSON = "application/json"
+
 LARGEST = 16 * 1024 * 1024
 """Bytes of an answer that are read."""
 
@@ -77,7 +79,11 @@ def add_url_options(parser: argparse.ArgumentParser) -> None:
 
 
 def exchange(
-    args: argparse.Namespace, method: str, path: str, text: bytes | None
+    args: argparse.Namespace,
+    method: str,
+    path: str,
+    text: bytes | None,
+    media_type: str = JSON,
 ) -> Answer:
     """Return what a bench answers, whatever it is.
 
@@ -86,14 +92,16 @@ def exchange(
             environment's token is not for it, and within_s, how long to wait [s].
         method: "GET", "POST" or "PATCH".
         path: Such as "/v1/events".
-        text: A body of JSON, if any.
+        text: A body, if any.
+        media_type: What the body is.
 
     Raises:
         AskError: Nobody answered, or there is no such address or token.
     """
     try:
         within_s: float = getattr(args, "within_s", _WITHIN_S)
-        with _opened(args, method, path, text, {}, within_s) as found:
+        about = {} if text is None else {"Content-Type": media_type}
+        with _opened(args, method, path, text, about, within_s) as found:
             return Answer(found.status, found.read(LARGEST))
     except urllib.error.HTTPError as error:
         with error:
@@ -147,8 +155,6 @@ def _opened(
     request = urllib.request.Request(  # noqa: S310 - http or https, as was checked
         args.url.rstrip("/") + path, data=text, method=method
     )
-    if text is not None:
-        request.add_header("Content-Type", "application/json")
     token = token_of(args)
     if token is not None:
         request.add_header("Authorization", f"Bearer {token}")

@@ -83,7 +83,8 @@ class BenchEvent:
         water_ml: How much water was given, to all of them together [ml].
         weight_before_g: What the tray weighed before [g].
         weight_after_g: What it weighed after [g].
-        photo: Name of a file, without a folder; the file is kept elsewhere.
+        photo: Name of a file, without a folder: of a photo that is kept, or of one
+            that lies elsewhere.
         text: Whatever else.
         withdrawn: It was told by mistake and counts no longer.
     """
@@ -128,7 +129,9 @@ def _faults(event: BenchEvent) -> Iterator[Fault]:
     yield from text_faults("text", event.text, LONGEST_TEXT)
     yield from _place_faults(event)
     yield from _water_faults(event)
-    yield from _photo_faults(event)
+    if event.kind is EventKind.PHOTO and not event.photo:
+        yield fault("photo", "nothing", "must be the name of the photo's file")
+    yield from photo_faults(event.photo)
 
 
 def time_faults(field: str, utc_ms: int) -> Iterator[Fault]:
@@ -176,9 +179,8 @@ def _with_water(kind: EventKind) -> bool:
     return kind in (EventKind.WATERED, EventKind.MISTED)
 
 
-def _photo_faults(event: BenchEvent) -> Iterator[Fault]:
-    if event.kind is EventKind.PHOTO and not event.photo:
-        yield fault("photo", "nothing", "must be the name of the photo's file")
-    if event.photo and not (_FILE.fullmatch(event.photo) and event.photo.isprintable()):
+def photo_faults(name: str) -> Iterator[Fault]:
+    """Yield what is wrong with the name of a photo's file; there may be none."""
+    if name and not (_FILE.fullmatch(name) and name.isprintable()):
         right = "must be the name of a file, without a folder, at most 120 characters"
-        yield fault("photo", event.photo, right)
+        yield fault("photo", name, right)

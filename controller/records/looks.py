@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 from enum import StrEnum
 
 from controller.records.batches import MOST
-from controller.records.events import time_faults
+from controller.records.events import photo_faults, time_faults
 from controller.records.faults import (
     LONGEST_TEXT,
     Fault,
@@ -95,6 +95,7 @@ class Look:
             was counted.
         who: Who looked.
         text: Whatever else.
+        photo: Name of a photo's file, as of an event; may be empty.
         withdrawn: It was told by mistake and counts no longer.
     """
 
@@ -110,6 +111,7 @@ class Look:
     fine: bool = False
     who: str = ""
     text: str = ""
+    photo: str = ""
     withdrawn: bool = False
 
 
@@ -130,6 +132,7 @@ def _faults(look: Look) -> Iterator[Fault]:
     yield from time_faults("utc_ms", look.utc_ms)
     yield from text_faults("who", look.who)
     yield from text_faults("text", look.text, LONGEST_TEXT)
+    yield from photo_faults(look.photo)
     yield from number_faults("looked_at", look.looked_at, 0, MOST, "")
     yield from _count_faults(look)
     yield from _way_faults(look)

@@ -11,10 +11,12 @@ import numpy as np
 
 from sim.fitting.fitted import PARAMETERS, Estimate, Fitted, FittedMat
 from sim.fitting.identifiable import (
+    MORE_TOLD,
     SINGULAR,
     Collinearity,
     collinearity,
     hopeless,
+    incredible,
     together,
 )
 from sim.fitting.innovations import best, sensitivities
@@ -26,7 +28,7 @@ from sim.fitting.jackknife import (
 )
 from sim.fitting.jumps import jumps
 from sim.fitting.models import Model, models
-from sim.fitting.record import Record
+from sim.fitting.record import Record, Truths
 from sim.fitting.residuals import residuals
 from sim.fitting.sight import Sight, sight
 from sim.thermal import Matrix, Vector
@@ -94,22 +96,27 @@ def fit_zone(record: Record, index: int) -> Fitted:
         why = "nobody measured the room: warmer than what, no one can say"
         return _untold(record, index, why)
     seen = sight(record, index)
-    leave_out = blocks(record.local_day, seen.counts, DAY_S / record.step_s)
+    days = len(blocks(record.local_day, seen.counts, DAY_S / record.step_s))
     why = hopeless(record, index, seen)
-    if not why and len(leave_out) < LEAST_BLOCKS:
-        why = f"only {len(leave_out)} days with readings; {LEAST_BLOCKS} are needed"
+    if not why and days < LEAST_BLOCKS:
+        why = f"only {days} days with readings; {LEAST_BLOCKS} are needed"
     if why:
         return _untold(record, index, why)
-    whole, anew = models(seen, leave_out)
-    if not all(model.two.credible for model in (whole, *anew)):
-        return _untold(record, index, _NOT_FELT)
+    whole, anew = models(seen, _left_out(record))
+    why = incredible(whole.two, [model.two for model in anew])
+    if why:
+        return _untold(record, index, why)
     return _fitted(record, index, seen, whole, anew)
 
 
-_NOT_FELT = (
-    "its temperature does not follow the mat as that of a tray on it would: is the"
-    " probe in the air, or in a tray of another mat?"
-)
+def _left_out(record: Record) -> list[Truths]:
+    """Return the blocks of days, the same for all zones of the mat.
+
+    Where a zone is silent for some of them it is the same without: whoever runs
+    a mat anew without some days needs all of its zones without these days.
+    """
+    heard = np.asarray(np.isfinite(record.temps_c).any(axis=1), dtype=np.bool_)
+    return blocks(record.local_day, heard, DAY_S / record.step_s)
 
 
 def _fitted(
@@ -169,7 +176,7 @@ def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
         if not whys[figure] and error > (WILD_K if figure == _OFFSET else WILD):
             whys[figure] = (
                 "the days contradict each other: without one of them the answer is"
-                " quite another"
+                f" quite another; {MORE_TOLD}"
             )
     return whys
 

@@ -5,6 +5,7 @@ What may live here: how readings and switchings become values on a grid.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 
@@ -31,6 +32,13 @@ _SLIGHT = frozenset({EventKind.MISTED.value})
 millimetre on leaves and surface: what that cools is push, as evaporation is at
 all times, and windows of some hours would tell nothing. A mist so heavy that
 the medium falls by it is found in the readings, as any jump is."""
+
+
+_WATERED = EventKind.WATERED.value
+
+SINKS_IN_S = 900.0
+"""Chosen: so long water is on its way [s]. It falls by kelvins in minutes, as no
+beginning of a window explains: fitted with it, time constants ran off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +185,8 @@ def _done(
         step = -((grid.start_ms - happening.run_ms) // grid.step_ms)
         if 0 < step < grid.count:
             yield WindowStart(step, happening.why, happening.tray)
+            if happening.why == _WATERED:
+                yield from _sunk_in(step, grid, happening.tray)
     utc_less_run, _ = _clock(history.clock, grid)
     utc_ms = grid.at_ms() + utc_less_run
     for at_ms in watered_utc_ms:
@@ -185,7 +195,15 @@ def _done(
             begin, end, asked = (_when(ms) for ms in (utc_ms[0], utc_ms[-1], at_ms))
             message = f"watered at {asked}: the log of it lasts from {begin} to {end}"
             raise ValueError(message)
-        yield WindowStart(int(later[0]), "watered")
+        yield WindowStart(int(later[0]), _WATERED)
+        yield from _sunk_in(int(later[0]), grid)
+
+
+def _sunk_in(step: int, grid: _Grid, tray: str = "") -> Iterator[WindowStart]:
+    """Yield where a window begins after water; what lies between is too short."""
+    later = step + ceil(SINKS_IN_S * 1000 / grid.step_ms)
+    if later < grid.count:
+        yield WindowStart(later, "the water has sunk in", tray)
 
 
 def _silences(

@@ -3,10 +3,12 @@
 What may live here: these judgements. No search.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from sim.fitting.innovations import LEAST_GAIN_K, Found
 from sim.fitting.record import Record
 from sim.fitting.sight import Sight
 from sim.thermal import Matrix
@@ -71,6 +73,37 @@ def together(shared: tuple[int, ...]) -> str:
         f"{listed} cannot be told apart in this log; a night with the setpoint 3 K"
         " lower, or a room that changes, would tell them"
     )
+
+
+MORE_TOLD = "a night with the setpoint 3 K lower tells more (bottomheat fit LOG --plan)"
+
+_NOT_FELT = (
+    "its temperature does not follow the mat as that of a tray on it would: is the"
+    " probe in the air, or in a tray of another mat?"
+)
+
+
+def incredible(whole: Found, anew: Sequence[Found]) -> str:
+    """Return why no bench can be as was found, in words; empty: one can.
+
+    Args:
+        whole: What was found of all days.
+        anew: The same without each block of them.
+    """
+    if whole.gain_k < LEAST_GAIN_K:
+        return _NOT_FELT
+    if not whole.credible:
+        return (
+            f"how fast it follows the mat cannot be told: a time constant ran to the"
+            f" limit of what was searched; {MORE_TOLD}"
+        )
+    astray = sum(not one.credible for one in anew)
+    if astray:
+        return (
+            f"without {astray} of {len(anew)} blocks of days, one at a time, what"
+            f" is left tells no model of it; {MORE_TOLD}"
+        )
+    return ""
 
 
 def hopeless(record: Record, index: int, seen: Sight) -> str:

@@ -14,11 +14,18 @@ import numpy as np
 
 from controller.review.simc import half_rule
 from sim.fitting.innovations import Found, best, held, sensitivities, zone_at
-from sim.fitting.jackknife import moves
-from sim.fitting.layered import lags_at, layer_sensitivities, layered
+from sim.fitting.jackknife import jackknife_error, moves
+from sim.fitting.layered import Layered, lags_at, layer_sensitivities, layered
 from sim.fitting.record import Truths
 from sim.fitting.sight import Sight
-from sim.thermal import Vector
+from sim.thermal import Matrix, Vector
+
+_GIVEN = 2
+"""Gain and offset, which two lags take from three: the first columns of both."""
+
+_SURE = 0.15
+"""Chosen: three lags may leave the gain's logarithm unsure by this, or by as much
+as two do. Two err by a tenth or so, which they do not say."""
 
 _FARTHEST = 3.0
 """Chosen: a logarithm that moves farther has no meaning, only an overflow."""
@@ -56,17 +63,43 @@ def models(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]
     blocks = [block[rows] for block in left_out]
     two = best(seen)
     three = layered(seen, two) if seen.seen and two.credible else None
-    if three is None:
-        moved = moves(sensitivities(seen, two), two.errors, blocks)
-        return _model(two), [_model(_moved(two, by)) for by in moved]
-    two = held(seen, three.gain_k, three.offset_k, two.where)
+    moved = moves(sensitivities(seen, two), two.errors, blocks)
+    of_three = None if three is None else _of_three(seen, two, three, blocks, moved)
+    return of_three or (_model(two), [_model(_moved(two, by)) for by in moved])
+
+
+def _of_three(
+    seen: Sight, two: Found, three: Layered, blocks: Sequence[Truths], moved: Matrix
+) -> tuple[Model, list[Model]] | None:
+    """Return the models by three lags; None: the log does not tell these.
+
+    Args:
+        seen: What the zone offers.
+        two: The best model of two lags.
+        three: The best of three.
+        blocks: Which errors to leave out, one block after the other.
+        moved: How far two lags move without each block.
+    """
     layers = moves(layer_sensitivities(seen, three), three.errors, blocks)
-    moved = moves(sensitivities(seen, two), two.errors, blocks, layers[:, :2])
+    unsure, enough = jackknife_error(layers)[0], jackknife_error(moved)[0]
+    if unsure > max(_SURE, enough):
+        return None
+    stand_in = held(seen, three.gain_k, three.offset_k, two.where)
+    if _lost(two, stand_in) > _lost(three, two):
+        return None
+    given = layers[:, :_GIVEN]
+    moved = moves(sensitivities(seen, stand_in), stand_in.errors, blocks, given)
     anew = [
-        _model(_moved(two, by), lags_at(three.where + _within(layer[2:])))
+        _model(_moved(stand_in, by), lags_at(three.where + _within(layer[_GIVEN:])))
         for by, layer in zip(moved, layers, strict=True)
     ]
-    return _model(two, three.lags_s), anew
+    whole = _model(stand_in, three.lags_s)
+    return (whole, anew) if all(m.two.credible for m in (whole, *anew)) else None
+
+
+def _lost(better: Found | Layered, worse: Found | Layered) -> float:
+    """Return how much less likely one is than the other, in logarithms per row."""
+    return float(np.log(np.sum(worse.errors**2) / np.sum(better.errors**2)))
 
 
 def _model(two: Found, lags_s: Vector | None = None) -> Model:

@@ -40,17 +40,24 @@ class Coverage:
         high_c: Highest one [°C].
         duty: Least and greatest share of heat over six hours [-].
         room_c: Lowest and highest temperature of the room [°C].
+        usual_c: Driving temperatures without the coldest and the warmest
+            hundredth of the time [°C].
     """
 
     low_c: float
     high_c: float
     duty: tuple[float, float]
     room_c: tuple[float, float]
+    usual_c: tuple[float, float]
 
     @property
     def narrow(self) -> bool:
-        """Whether it is one setpoint and little else."""
-        return self.high_c - self.low_c < NARROW_K
+        """Whether it is one setpoint and little else.
+
+        The warming-up of a season, and cold water, are soon over and weigh
+        little in its fit.
+        """
+        return self.usual_c[1] - self.usual_c[0] < NARROW_K
 
 
 def coverage(record: Record, mat: MatPlan) -> Coverage:
@@ -71,6 +78,7 @@ def coverage(record: Record, mat: MatPlan) -> Coverage:
         high_c=float(temps[-1 - held]),
         duty=(float(duties.min()), float(duties.max())),
         room_c=(float(room.min()), float(room.max())),
+        usual_c=(float(np.percentile(temps, 1)), float(np.percentile(temps, 99))),
     )
 
 

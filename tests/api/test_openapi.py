@@ -32,6 +32,7 @@ READING = [
     "/v1/log",
     "/v1/live",
     "/v1/requests/{number}",
+    "/v1/photos/{name}",
 ]
 WRITING = {
     "/v1/mats/{mat}/setpoint": {"put", "delete"},
@@ -61,6 +62,7 @@ RECORDS = {
     "/v1/advice": {"get"},
     "/v1/reminders": {"get"},
     "/v1/varieties": {"get"},
+    "/v1/photos": {"post"},
     "/v1/trials": {"get", "post"},
     "/v1/trials/{number}": {"get", "patch"},
 }
@@ -72,6 +74,7 @@ def document(shared_app):
 
 
 OTHER = {"/v1/session": {"get", "post", "delete"}}
+NOT_JSON = {"/v1/live", "/metrics", "/calendar.ics", "/v1/photos/{name}"}
 
 
 def operations(document):
@@ -105,7 +108,7 @@ def test_every_operation_has_words_and_a_schema_for_its_success(document):
     for name, operation in operations(document):
         assert operation["description"], name
         method, path = name.split()
-        if path in {"/v1/live", "/v1/session", "/metrics", "/calendar.ics"}:
+        if path in {*OTHER, *NOT_JSON}:
             # a stream, answers without body, and other media types
             continue
         told = {"get": "200", "patch": "200", "post": "201"}
@@ -115,6 +118,18 @@ def test_every_operation_has_words_and_a_schema_for_its_success(document):
             assert next(iter(success["content"])).startswith("text/"), name
             continue
         assert "$ref" in success["content"]["application/json"]["schema"], name
+
+
+def test_a_photo_is_sent_as_it_is(document):
+    operation = document["paths"]["/v1/photos"]["post"]
+    binary = {"schema": {"type": "string", "format": "binary"}}
+    pictures = dict.fromkeys(("image/jpeg", "image/png", "image/webp"), binary)
+    assert operation["requestBody"] == {"required": True, "content": pictures}
+    assert list(operation["responses"]["507"]["content"]) == [
+        "application/problem+json"
+    ]
+    found = document["paths"]["/v1/photos/{name}"]["get"]["responses"]["200"]
+    assert found["content"] == pictures
 
 
 def test_every_reference_leads_somewhere(document):

@@ -5,12 +5,14 @@ import socket
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from api.app import create_app
 from api.record_book import Records
 from api.server import Listen, serve
 from controller import cli
 from controller.adapters.memory_records import MemoryRecords
+from controller.adapters.photos import PhotoFolder
 from controller.adapters.season_log import (
     DirectSeasonLog,
     LogLock,
@@ -41,9 +43,15 @@ def kept() -> MemoryRecords:
 
 
 @pytest.fixture
-def url(kept):
+def place(tmp_path) -> Path:
+    return tmp_path / "bench.photos"
+
+
+@pytest.fixture
+def url(kept, place):
     bench = FakeBench().scan(WARM)
-    app = create_app(bench, None, bench, Records(kept, lambda: kept))
+    records = Records(kept, lambda: kept, PhotoFolder(place))
+    app = create_app(bench, None, bench, records)
     with in_a_thread(lambda tell: serve(app, Listen("127.0.0.1", 0), tell)) as port:
         yield f"http://127.0.0.1:{port}"
 
@@ -114,6 +122,57 @@ def test_what_is_not_right_is_told_with_exit_2(url, kept, capsys, words, told):
     assert told in captured.err
     assert captured.out == ""
     assert kept.changes(0) == []
+
+
+@pytest.fixture
+def leaf(tmp_path) -> Path:
+    path, told = tmp_path / "leaf edge.JPG", Image.Exif()
+    told[0x010F] = "taken at home"
+    Image.linear_gradient("L").resize((60, 40)).save(path, "JPEG", exif=told)
+    return path
+
+
+def photos_in(place: Path) -> list[str]:
+    (name,) = [path.name for path in place.iterdir()]
+    assert b"taken at home" not in (place / name).read_bytes()
+    return [name]
+
+
+def test_a_photo_is_sent_to_a_bench_that_runs(url, kept, place, leaf, capsys):
+    assert typed("photo", "N1", "--photo", leaf, "--url", url) == 0
+    event = kept.changes(0)[0].value
+    assert [event.photo] == photos_in(place)
+    assert event.photo in capsys.readouterr().out
+    typed("turned", "N1", "--url", url)
+    assert typed("correct", "2", "--photo", leaf, "--url", url) == 0
+    assert kept.changes(0)[-1].value.photo == event.photo
+
+
+def test_a_photo_is_kept_beside_a_log_that_nobody_writes(log, leaf):
+    assert typed("photo", "N1", "--photo", leaf, "--log", log) == 0
+    event = SeasonLogReader(log).changes()[0].value
+    assert [event.photo] == photos_in(log.with_name("season.photos"))
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "told"),
+    [
+        ("leaf.jpg", None, "No such file"),
+        ("leaf.heic", b"x", "the name must end in .jpg, .jpeg, .png, .webp"),
+        ("leaf.jpg", b"<html>", "422: this is not image/jpeg"),
+        ("leaf.jpg", bytes(12_000_001), "it is larger than 12 MB"),
+    ],
+)
+def test_a_photo_that_is_none_is_told_of_and_no_event_is(
+    url, kept, place, capsys, name, content, told
+):
+    path = place.parent / name
+    if content is not None:
+        path.write_bytes(content)
+    assert typed("photo", "N1", "--photo", path, "--url", url) == 2
+    assert told in capsys.readouterr().err
+    assert kept.changes(0) == []
+    assert not place.exists() or not list(place.iterdir())
 
 
 def test_nobody_at_the_address_is_told(capsys):

@@ -6,9 +6,11 @@ stands a log of five invented days with a gap, and records in memory.
 
 import asyncio
 import math
+import tempfile
 import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 from fastapi import FastAPI
 
@@ -17,6 +19,7 @@ from api.record_book import Records
 from api.server import Listen, serve
 from controller.adapters.clocks import SystemClock
 from controller.adapters.memory_records import MemoryRecords
+from controller.adapters.photos import PhotoFolder
 from controller.core.plan import Plan
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis, UtcMillis
 from controller.ports import Heated, Instant, SeasonReader, Snapshot
@@ -90,7 +93,9 @@ Make = Callable[[LiveBench, SeasonReader, MemoryRecords], FastAPI]
 
 
 def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> FastAPI:
-    return create_app(bench, lambda: reader, bench, Records(kept, lambda: kept))
+    photos = PhotoFolder(Path(tempfile.mkdtemp()) / "season.photos")
+    records = Records(kept, lambda: kept, photos)
+    return create_app(bench, lambda: reader, bench, records)
 
 
 class Served:
@@ -106,7 +111,7 @@ class Served:
         self._beside = beside
         self.bench, self.reader = bench or LiveBench(), reader or invented_log()
         self.kept = MemoryRecords()
-        self.app = make(self.bench, self.reader, self.kept)
+        self._make = make
         for _ in range(3):
             self.bench.tick()
         self.port = 0
@@ -117,7 +122,8 @@ class Served:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        """Serve, on the same port as before."""
+        """Serve, on the same port as before: a daemon that was started again."""
+        self.app = self._make(self.bench, self.reader, self.kept)
         ready = threading.Event()
         self._thread = threading.Thread(target=self._run, args=(ready,), daemon=True)
         self._thread.start()

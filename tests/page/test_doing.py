@@ -1,9 +1,11 @@
 """What one does from afar: acknowledge, hold, setpoints, events, looks, all by hand."""
 
+import io
 import re
 
 import httpx
 import pytest
+from PIL import Image
 from playwright.sync_api import expect
 
 from controller.core.scan import Acknowledge, Hold, SetSetpoint, Shelve
@@ -188,7 +190,7 @@ def test_water_by_weight_and_a_time_of_ones_own(page, served):
         ("swapped", "Which two trays"),
         ("probe-moved", "Which probe was moved?"),
         ("note", "What is to be noted?"),
-        ("photo", "name of the photo"),
+        ("photo", "Which photo is it?"),
     ],
 )
 def test_what_is_missing_is_asked_for(page, served, kind, trouble):
@@ -307,3 +309,111 @@ def test_a_wish_is_never_kept_for_later(page, wishes):
     page.context.set_offline(False)
     page.wait_for_timeout(1_500)
     assert wishes == []
+
+
+# -------------------------------------------------------------------------- photos
+
+
+def taken_photo(size=(2_600, 1_300)):
+    """A photo as a phone takes it: on its side, and telling where."""
+    file, told = io.BytesIO(), Image.Exif()
+    told[0x0112] = 6  # to be turned by a quarter
+    told[0x010F] = "taken at home"
+    Image.linear_gradient("L").resize(size).convert("RGB").save(file, "JPEG", exif=told)
+    return {"name": "IMG 1.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()}
+
+
+def tell_photo(page, file):
+    page.click("#doing [data-do=event]")
+    choose(page, "kind", "photo")
+    choose(page, "trays", "N1")
+    if file:
+        page.set_input_files("dialog [name=photo]", file)
+    submit(page)
+
+
+def kept_photo(served, name):
+    answer = httpx.get(f"{served.url}/v1/photos/{name}").raise_for_status()
+    assert b"taken at home" not in answer.content
+    return Image.open(io.BytesIO(answer.content))
+
+
+def test_a_photo_is_made_smaller_sent_and_seen(page, served):
+    before = len(changes(served))
+    tell_photo(page, taken_photo())
+    expect(dialog(page)).to_be_hidden()
+    image = page.locator("#event-list .photo img").first
+    expect(image).to_have_attribute("alt", "Photo: photo · N1")
+    event = changes(served)[before].value
+    assert len(changes(served)) == before + 1
+    assert kept_photo(served, event.photo).size == (1_000, 2_000)
+    image.scroll_into_view_if_needed()
+    shows = "e => e.complete && e.naturalWidth === 1000"
+    page.wait_for_function(f"() => ({shows})(document.querySelector('.photo img'))")
+    link = page.locator("#event-list .photo").first
+    expect(link).to_have_attribute("href", f"/v1/photos/{event.photo}")
+    expect(page.locator("#event-list li").first).not_to_contain_text(event.photo)
+
+
+def test_what_no_browser_can_read_is_not_sent(page, served):
+    before = len(changes(served))
+    rubbish = {"name": "x.txt", "mimeType": "text/plain", "buffer": b"<script>"}
+    tell_photo(page, rubbish)
+    trouble = dialog(page).locator(".trouble")
+    expect(trouble).to_contain_text("JPEG, PNG or WebP is right")
+    broken = {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"<script>"}
+    page.set_input_files("dialog [name=photo]", broken)
+    submit(page)
+    expect(trouble).to_contain_text("not image/jpeg")
+    assert len(changes(served)) == before
+    expect(page.locator("#waiting")).to_be_empty()
+
+
+def test_a_photo_waits_for_the_bench_outlives_the_page_and_is_sent_once(page, served):
+    before = len(changes(served))
+    page.context.set_offline(True)
+    tell_photo(page, taken_photo())
+    expect(dialog(page)).to_be_hidden()
+    expect(page.locator("#waiting")).to_contain_text("Waits on this device")
+    page.context.set_offline(False)
+    page.reload()
+    expect(page.locator("#event-list .photo img").first).to_be_visible()
+    expect(page.locator("#waiting")).to_be_empty()
+    (change,) = changes(served)[before:]
+    assert kept_photo(served, change.value.photo).size == (1_000, 2_000)
+
+
+def test_where_a_device_keeps_no_photo_it_is_said_and_nothing_is_lost(page, served):
+    before = len(changes(served))
+    page.evaluate("() => { IDBFactory.prototype.open = () => { throw 1; }; }")
+    page.context.set_offline(True)
+    tell_photo(page, taken_photo())
+    expect(dialog(page).locator(".trouble")).to_contain_text("keep it in the camera")
+    expect(page.locator("#waiting")).to_be_empty()
+    page.context.set_offline(False)
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    assert len(changes(served)) == before + 1
+
+
+def test_a_photo_of_a_look_and_one_that_takes_anothers_place(page, served):
+    stuck = {"stuck_at": "2026-02-01T10:00:00Z", "tray": "S1", "kind": "hardwood"}
+    code = told(served, "/v1/batches", crop="quince", count=12, **stuck)["code"]
+    page.reload()
+    page.get_by_text("Looked at S1: tops fine").click()
+    page.set_input_files("dialog [name=photo]", taken_photo((400, 300)))
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    looks = httpx.get(f"{served.url}/v1/batches/{code}").json()["looks"]
+    assert kept_photo(served, looks[0]["look"]["photo"]).size == (300, 400)
+    assert looks[0]["look"]["text"] == "tops fine"
+    tell_photo(page, taken_photo((400, 300)))
+    expect(dialog(page)).to_be_hidden()
+    first = changes(served)[-1].value.photo
+    page.locator("#event-list [data-do=correct]").first.click()
+    page.set_input_files("dialog [name=photo]", taken_photo((200, 100)))
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    second = changes(served)[-1].value.photo
+    assert first != second
+    assert kept_photo(served, second).size == (100, 200)

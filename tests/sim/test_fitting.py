@@ -209,6 +209,24 @@ def test_a_silent_tray_does_not_keep_its_neighbour_from_being_fitted():
 # --------------------------------------------------------------------- what happens
 
 
+def test_zones_are_fitted_without_the_same_days_though_one_of_them_was_silent():
+    record = a_log(days=5)
+    there = record.temps_c.copy()
+    there[DAY : 2 * DAY + 300] = np.nan
+    both = replace(
+        record,
+        zones=("N1", "N2"),
+        at_mat=(False, False),
+        temps_c=np.column_stack([record.temps_c, there]),
+    )
+    first, second = fit_mat(both).zones
+    assert first.usable and second.usable
+    assert len(first.replicates) == len(second.replicates) == 5
+    silent = second.replicates[1]
+    assert silent.gain_k == pytest.approx(second.zone.gain_k)
+    assert first.replicates[1].gain_k != pytest.approx(first.zone.gain_k, rel=1e-6)
+
+
 def test_gaps_and_missing_readings_change_little():
     record = a_log()
     whole = fit_zone(record, 0)

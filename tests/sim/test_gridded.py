@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from controller.ports import Columns
 from controller.review.mat_history import ClockStretch, Happening, MatHistory
 from sim.fitting.gridded import on_shares, record_of
+from sim.fitting.sight import sight
 
 MINUTE = 60_000
 START_MS = 1_000_000
@@ -140,7 +141,20 @@ def test_waterings_and_holds_begin_windows():
         a_history(happenings=(before, hold)), watered_utc_ms=[UTC_MS + 20 * MINUTE]
     )
     found = [(window.step, window.why) for window in record.windows]
-    assert found == [(11, "hands on the bench (a hold)"), (20, "watered")]
+    assert found == [
+        (11, "hands on the bench (a hold)"),
+        (20, "watered"),
+        (35, "the water has sunk in"),
+    ]
+
+
+def test_minutes_in_which_water_sinks_in_are_not_fitted():
+    watered = Happening(START_MS + 80 * MINUTE, "watered", "N1")
+    tray = said(*[20_000] * 400)
+    history = a_history(200, trays=(("N1", (tray,)), ("N2", (tray,))))
+    record = record_of(replace(history, happenings=(watered,)))
+    assert sight(record, 0).spans == ((0, 80), (95, 200))
+    assert sight(record, 1).spans == ((0, 200),)
 
 
 def test_mist_begins_no_window():
@@ -150,7 +164,7 @@ def test_mist_begins_no_window():
         for at, why in ((10, "misted"), (20, "watered"), (30, "misted"))
     ]
     record = record_of(a_history(happenings=done))
-    assert [window.step for window in record.windows] == [20]
+    assert [window.step for window in record.windows] == [20, 35]
 
 
 @pytest.mark.parametrize("minutes", [-1, 0, 61])

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from sim.fitting.fit import _whys
-from sim.fitting.identifiable import Collinearity, collinearity, together
+from sim.fitting.fitted import Noise
+from sim.fitting.identifiable import Collinearity, collinearity, incredible, together
+from sim.fitting.innovations import Found
 
 COLUMNS = np.linalg.qr(np.random.default_rng(0).normal(size=(200, 4)))[0]
 FIGURES = np.array([16.0, 9_000.0, 500.0, 250.0, -1.0])
@@ -56,3 +58,21 @@ def test_a_figure_that_errs_by_more_than_half_is_none():
     whys = _whys(Collinearity(5.0, ()), FIGURES, errors)
     assert "contradict" in whys[0] and "contradict" in whys[4]
     assert whys[1:4] == ["", "", ""]
+
+
+def found(gain_k=16.0, mat_s=600.0, medium_s=9_000.0):
+    where = np.log([mat_s, medium_s, 1e-3])
+    return Found(where, gain_k, -1.0, Noise(1e-4, 0.02), np.zeros(3))
+
+
+def test_why_no_bench_can_be_so_is_told_by_what_went_astray():
+    good, cold = found(), found(gain_k=0.2)
+    endless = found(medium_s=4e5)
+    assert incredible(good, [good] * 5) == ""
+    assert "in the air" in incredible(cold, [good] * 5)
+    limit = incredible(endless, [good] * 5)
+    assert "how fast it follows the mat cannot be told" in limit
+    some = incredible(good, [good, endless, good, cold, good])
+    assert some.startswith("without 2 of 5 blocks of days")
+    assert "in the air" not in limit + some
+    assert all("setpoint 3 K lower" in why and "--plan" in why for why in (limit, some))

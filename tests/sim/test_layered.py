@@ -10,7 +10,8 @@ from sim.fitting.innovations import USUAL_COUPLING, best
 from sim.fitting.layered import PROVEN, lags_at, layered
 from sim.fitting.layered import _rows_at as rows_at
 from sim.fitting.sight import Sight, sight
-from tests.sim.test_fitting import a_log, a_record
+from sim.zone_model import steps
+from tests.sim.test_fitting import TRAY, a_log, a_record
 
 MAT_S, BETWEEN_S, OUTER_S, RATIO = 900.0, 3_500.0, 6_500.0, 2e-3
 WHERE = np.log([MAT_S, BETWEEN_S, OUTER_S, RATIO])
@@ -120,3 +121,38 @@ def test_three_lags_are_found_where_there_are_three():
 def test_two_lags_are_kept_where_there_are_two(seed):
     seen = sight(a_log(seed=seed), 0)
     assert layered(seen, best(seen)) is None
+
+
+def a_log_of_lingering_heat(days, seed, push_k_s=3e-4, lasts_s=7_200.0):
+    """A thermostat on two lags, with heat that comes and goes over hours."""
+    rng = np.random.default_rng(seed)
+    minute = np.arange(days * 1440)
+    room = 13 + 4 * np.sin(2 * np.pi * minute / 1440)
+    step = steps(TRAY, 60.0)
+    by = np.column_stack([step.by_heat, step.by_room, step.by_push])
+    keeps = np.exp(-60.0 / lasts_s)
+    state, on, push = np.array([18.0, 18.0]), 0.0, 0.0
+    said, on_share = np.empty(len(room)), np.empty(len(room))
+    for n in range(len(room)):
+        said[n] = state[1] + 0.003 * rng.standard_normal()
+        if abs(said[n] - 22.0) > 0.2:
+            on = float(said[n] < 22.0)
+        on_share[n] = on
+        push = keeps * push + np.sqrt(1 - keeps**2) * push_k_s * rng.standard_normal()
+        state = step.carry @ state + by @ [on, room[n] + TRAY.offset_k, push]
+    return a_record(said[:, np.newaxis], on_share, room)
+
+
+@pytest.mark.parametrize("seed", [2, 3])
+def test_three_lags_whose_gain_runs_off_are_not_taken(seed):
+    """They predict the next minute better, since heat lingers: that is no lag."""
+    record = a_log_of_lingering_heat(8, seed)
+    seen = sight(record, 0)
+    two = best(seen)
+    three = layered(seen, two)
+    assert seen.counted * np.log(np.sum(two.errors**2) / np.sum(three.errors**2)) > 1e3
+    fit = fit_zone(record, 0)
+    assert fit.usable
+    assert fit.gain_k.value == pytest.approx(two.gain_k)
+    wrong = abs(three.gain_k - TRAY.gain_k)
+    assert abs(fit.gain_k.value - TRAY.gain_k) < 0.5 * wrong

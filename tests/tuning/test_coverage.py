@@ -25,6 +25,19 @@ def test_one_setpoint_is_little():
     assert outside(at(21.0, 19.9), seen) == "a setpoint colder than the log covers"
 
 
+def test_a_season_of_one_setpoint_that_began_cold_is_little_too():
+    season = np.full(60 * 1440, 21.0)
+    season[:600] = np.linspace(12.0, 21.0, 600)
+    seen = coverage(a_record(season), NORTH)
+    assert seen.low_c < 13.0
+    assert seen.narrow
+    season[720::1440], season[721::1440] = 18.0, 18.0  # water: minutes of each day
+    assert coverage(a_record(season), NORTH).narrow
+    for day in range(20, 24):
+        season[day * 1440 : day * 1440 + 480] = 18.0
+    assert not coverage(a_record(season), NORTH).narrow
+
+
 def test_it_is_that_of_the_tray_that_drives():
     both = np.column_stack([STEADY - 4, STEADY])
     assert coverage(a_record(both), NORTH).low_c == 21.0

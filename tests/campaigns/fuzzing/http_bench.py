@@ -22,6 +22,7 @@ from api.server import Listen, serve
 from controller.adapters.access import FileAccess, TokenFile
 from controller.adapters.clocks import SystemClock
 from controller.adapters.memory_records import MemoryRecords
+from controller.adapters.photos import PhotoFolder
 from controller.ports import LogEntry, May
 from tests.api.conftest import UTC_MS, WARM, FakeBench, FakeReader
 
@@ -86,7 +87,8 @@ async def main() -> None:
         secret = file.add("fuzzer", May.OPERATE, "2026-02-14T08:00:00Z")
         sessions = Path(folder) / "season.sessions.json"
         access = FileAccess(file, sessions, SystemClock("UTC"), print)
-        records = Records(store, lambda: store)
+        photos = PhotoFolder(Path(folder) / "season.photos")
+        records = Records(store, lambda: store, photos)
         app = create_app(bench, lambda: reader, bench, records, access)
         await _told(app, secret)
 
