@@ -132,5 +132,5 @@ class Api:
     def ask(self, method, path, body=None):
         """Return what the API answers; raise AskError when it refuses."""
         text = b"" if body is None else json.dumps(body).encode()
-        request = _in_process(self._app, method, path, text)
+        request = _in_process(self._app, method, path, text, "application/json")
         return told(str(self._log), self._loop.run(request))
