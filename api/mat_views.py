@@ -51,6 +51,7 @@ def mat_view(look: Moment, mat: MatPlan) -> MatView:
     observed = observe(mat, look.snapshot.state.probes, look.now_ms)
     driving = driving_temp(mat, observed)
     duty = mean_duty(known.relay, look.now_ms)
+    stand = look.snapshot.tabletop.mats.get(mat.name)
     on_ms = on_time_ms(known.relay, look.now_ms)
     return MatView(
         name=mat.name,
@@ -68,6 +69,8 @@ def mat_view(look: Moment, mat: MatPlan) -> MatView:
         driven_by=_driven_by(mat),
         length_mm=mat.length_mm,
         width_mm=mat.width_mm,
+        at_mm=None if stand is None else list(stand.at_mm),
+        size_mm=None if stand is None else list(stand.size_mm),
         driving_c=None if driving is None else celsius(driving[0]),
         setpoint=setpoint_view(look, mat),
         duty_percent=round(100 * duty, 1),

@@ -131,7 +131,8 @@ class TrayView(TypedDict):
     """One container and its root zone now.
 
     temp_c is the mean of the probes that may be used; null without one, and
-    then temp_text says why.
+    then temp_text says why. at_mm is its left and near edge, from those of the
+    table, size_mm its size left to right and near to far; null: not told.
     """
 
     name: str
@@ -141,6 +142,8 @@ class TrayView(TypedDict):
     depth_mm: int
     row: int
     column: int
+    at_mm: list[int] | None
+    size_mm: list[int] | None
     temp_c: float | None
     temp_text: str
     probes: list[ProbeView]
@@ -221,6 +224,8 @@ class MatView(TypedDict):
 
     energised is what is believed of the relay, commanded what it was last
     told. duty_percent is the share of time on, averaged over some hours.
+    at_mm is its left and near edge, from those of the table, size_mm its size
+    as it lies, left to right and near to far; null: not told.
     """
 
     name: str
@@ -238,6 +243,8 @@ class MatView(TypedDict):
     driven_by: str
     length_mm: int
     width_mm: int
+    at_mm: list[int] | None
+    size_mm: list[int] | None
     driving_c: float | None
     setpoint: SetpointView
     duty_percent: float

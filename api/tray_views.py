@@ -34,6 +34,7 @@ def tray_view(look: Moment, tray: TrayPlan) -> TrayView:
     probes = look.snapshot.state.probes
     temp_mc = tray_temp_mc(tray, probes, look.now_ms)
     mat = mat_of(look, tray)
+    stand = look.snapshot.tabletop.trays.get(tray.name)
     return TrayView(
         name=tray.name,
         title=tray.title,
@@ -42,6 +43,8 @@ def tray_view(look: Moment, tray: TrayPlan) -> TrayView:
         depth_mm=tray.depth_mm,
         row=tray.row,
         column=tray.column,
+        at_mm=None if stand is None else list(stand.at_mm),
+        size_mm=None if stand is None else list(stand.size_mm),
         temp_c=None if temp_mc is None else celsius(temp_mc),
         temp_text=_temp_text(look, tray, temp_mc),
         probes=[probe_view(look, probe) for probe in tray.probes],

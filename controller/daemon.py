@@ -7,7 +7,7 @@ and by nothing else.
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from controller.core.decisions import Answer, Cause, Command, Decisions
 from controller.core.scan import LogHealth, Request, Scan, Wish
@@ -27,6 +27,7 @@ from controller.ports import (
     TripStore,
     Watchdog,
 )
+from controller.tabletop import Tabletop
 
 COMMIT_WAIT_S = 2.0
 """A switch-on waits at most this long for its scan to be on the disk."""
@@ -53,6 +54,7 @@ class Parts:
         announce: Called with every snapshot; must not wait.
         also: What else runs beside the scans; none may end before them.
         display_unit: What a person wants to read, "°C" or "°F".
+        tabletop: Where things stand, to draw the bench by.
     """
 
     header: RunHeader
@@ -65,6 +67,7 @@ class Parts:
     announce: Callable[[Snapshot], None] = lambda _: None
     also: Sequence[Callable[[], Awaitable[None]]] = ()
     display_unit: str = "°C"
+    tabletop: Tabletop = field(default_factory=Tabletop)
 
 
 class Daemon:
@@ -217,6 +220,7 @@ class Daemon:
             timezone=header.timezone,
             display_unit=self._parts.display_unit,
             refused=self._refused,
+            tabletop=self._parts.tabletop,
         )
         first, self._snapshot = self._snapshot is None, snapshot
         if self._next is not None:

@@ -6,7 +6,7 @@ helps, one in virtual time; tests/contract holds them to the same promises.
 
 import re
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from pathlib import Path
 from typing import Protocol
@@ -24,6 +24,7 @@ from controller.core.scan import (
 )
 from controller.core.state import State, Trip
 from controller.records.changes import Change
+from controller.tabletop import Tabletop
 
 
 @dataclass(frozen=True, slots=True)
@@ -437,6 +438,7 @@ class Snapshot:
         timezone: The bench's time zone (IANA name).
         display_unit: "°C" or "°F": what a person wants to read.
         refused: Messages refused since the run began.
+        tabletop: Where things stand, to draw the bench by.
     """
 
     run: str
@@ -447,6 +449,7 @@ class Snapshot:
     timezone: str
     display_unit: str
     refused: int
+    tabletop: Tabletop = field(default_factory=Tabletop)
 
 
 class Bench(Protocol):

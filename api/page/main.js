@@ -71,7 +71,7 @@ function draw() {
   if (!bench) return;
   const here = context();
   byId("lead").textContent = summary(bench, known.warmAt);
-  drawPlan(byId("plan"), { bench, batches: known.batches, warmAt: known.warmAt, chosen: known.chosen });
+  drawPlan(byId("plan"), byId("plan-key"), { bench, batches: known.batches, warmAt: known.warmAt, chosen: known.chosen });
   show(byId("block"), titleBlock(bench, here));
   showAlarms(bench, here);
   showMats(bench, known, here);

@@ -6,7 +6,7 @@ import { choices, field, openDialog, STAY, taken } from "./dialogs.js";
 import { byId, h, show } from "./dom.js";
 import { HOUR_MS, whenText } from "./clock.js";
 import { energyText, figure, fromShown, tempText, toShown } from "./units.js";
-import { heatText, wireState } from "./plan.js";
+import { heatText, wireState } from "./plan_mats.js";
 import { wantedText } from "./words.js";
 
 const LOWEST_C = 5; // what the bench allows; it has the last word

@@ -3,18 +3,20 @@
 // heats, dotted wire does not; nothing is said by colour alone.
 
 import { s, show } from "./dom.js";
+import { keyLines } from "./plan_key.js";
 import { laidOut } from "./plan_layout.js";
-import { figure, tempText } from "./units.js";
+import { drawMat, drawTag, heatText, sizeText } from "./plan_mats.js";
+import { tempText } from "./units.js";
 import { batchName, standing } from "./words.js";
 
-const PITCH = 13; // of the heating wire [px]
 const MOST_MARKS = 48;
 
-/** Draw the bench into an SVG element as wide as it is. */
-export function drawPlan(svg, { bench, batches, warmAt, chosen }) {
+/** Draw the bench into an SVG element as wide as it is, and what has no room there below. */
+export function drawPlan(svg, key, { bench, batches, warmAt, chosen }) {
   const width = Math.max(300, svg.parentElement.clientWidth);
   const sheet = laidOut(bench, width - 24);
   const height = Math.ceil(sheet.height + 34);
+  const toldOf = (tray) => told(tray, { bench, batches, warmAt });
   const wide = Math.max(width, Math.ceil(sheet.width + 24));
   svg.setAttribute("viewBox", `-12 0 ${wide} ${height}`);
   svg.setAttribute("width", wide);
@@ -22,95 +24,15 @@ export function drawPlan(svg, { bench, batches, warmAt, chosen }) {
   show(
     svg,
     sheet.mats.map((mat) => drawMat(mat)),
-    sheet.mats.flatMap((mat) =>
-      mat.trays.map((place) => drawTray(place, { bench, batches, warmAt, chosen })),
+    [...sheet.mats.flatMap((mat) => mat.trays), ...sheet.trays].map((place) =>
+      drawTray(place, toldOf(place.tray), chosen === place.tray.name),
     ),
+    sheet.mats.filter((place) => place.letter).map(drawTag),
     scaleBar(sheet.perCm, height - 14),
   );
-}
-
-// ---------------------------------------------------------------------- mats
-
-function drawMat(place) {
-  const { mat, x, y, w, h } = place;
-  if (!mat) return drawFree(place);
-  const state = wireState(mat);
-  return s(
-    "g",
-    { class: `mat ${state}`, "aria-hidden": "true", "data-key": `mat-${mat.name}` },
-    s("path", { class: "edge", d: crossed(x, y, w, h) }),
-    s("path", { class: "wire", d: wire(x, y, w, h) }),
-    state === "locked" ? s("path", { class: "struck", d: struck(x, y, w, h) }) : null,
-    dimension(x, y - 14, w, `${figure(mat.length_mm / 10, 0)} cm`),
-    s("text", { class: "matname", x, y: y + h + 19 }, `mat ${mat.name}`),
-    s("text", { class: "small", x: x + w, y: y + h + 19, "text-anchor": "end" }, sizeText(mat)),
-    s("text", { class: "small saying", x, y: y + h + 36 }, heatText(mat)),
-  );
-}
-
-function drawFree({ x, y, w, h }) {
-  return s(
-    "g",
-    { class: "mat free", "aria-hidden": "true", "data-key": "mat-" },
-    s("text", { class: "small", x, y: y + h + 19 }, "on no mat; sizes not told"),
-    s("path", { class: "shelf", d: `M${x} ${y + h + 3}h${w}` }),
-  );
-}
-
-/** Return what is drawn of a mat's wire: on, off, held or locked. */
-export function wireState(mat) {
-  if (mat.mode === "tripped") return "locked";
-  if (mat.energised) return "on";
-  return mat.mode === "regulating" ? "off" : "held";
-}
-
-/** Return in a few words whether a mat heats. */
-export function heatText(mat) {
-  if (mat.watch_only) return "only watched";
-  if (mat.mode !== "regulating") return mat.mode_text;
-  return mat.energised ? "allowed, heating now" : "allowed, not heating now";
-}
-
-function sizeText(mat) {
-  const cm = `${figure(mat.length_mm / 10, 0)} × ${figure(mat.width_mm / 10, 0)} cm`;
-  return `${cm}, ${figure(mat.power_w, 0)} W`;
-}
-
-/** Return a rectangle whose lines cross at the corners, as drawn with a ruler. */
-function crossed(x, y, w, h, over = 5) {
-  return (
-    `M${x - over} ${y}h${w + 2 * over}M${x - over} ${y + h}h${w + 2 * over}` +
-    `M${x} ${y - over}v${h + 2 * over}M${x + w} ${y - over}v${h + 2 * over}`
-  );
-}
-
-/** Return the wire of a mat, to and fro across it: its bends are seen beside the trays. */
-function wire(x, y, w, h) {
-  const runs = Math.max(2, Math.floor((w - 12) / PITCH));
-  const pitch = (w - 12) / runs;
-  const radius = pitch / 2;
-  const top = y + 4 + radius;
-  const length = h - 8 - 2 * radius;
-  let path = `M${round(x + 6)} ${round(top)}`;
-  for (let run = 0; run < runs; run += 1) {
-    const down = run % 2 === 0;
-    path += `v${round(down ? length : -length)}`;
-    path += `a${round(radius)} ${round(radius)} 0 0 ${down ? 0 : 1} ${round(pitch)} 0`;
-  }
-  return path;
-}
-
-function struck(x, y, w, h) {
-  return `M${x} ${y}L${x + w} ${y + h}M${x} ${y + h}L${x + w} ${y}`;
-}
-
-function dimension(x, y, w, text) {
-  return s(
-    "g",
-    { class: "dimension" },
-    s("path", { d: `M${x} ${y}h${w}M${x - 3} ${y + 3}l6 -6M${x + w - 3} ${y + 3}l6 -6` }),
-    s("text", { x: x + w / 2, y: y - 4, "text-anchor": "middle" }, text),
-  );
+  const lines = keyLines(sheet, { heatText, sizeText, toldOf, chosen });
+  key.hidden = !lines.length;
+  show(key, lines);
 }
 
 function scaleBar(perCm, y) {
@@ -126,39 +48,59 @@ function scaleBar(perCm, y) {
   );
 }
 
-// --------------------------------------------------------------------- trays
-
-function drawTray(place, { bench, batches, warmAt, chosen }) {
-  const { tray, x, y, w, h } = place;
+/** Return what there is to tell of a tray, in its drawing or in the key. */
+function told(tray, { bench, batches, warmAt }) {
   const here = batches.filter((one) => one.tray === tray.name);
   const state = standing(bench, tray, warmAt[tray.name]);
   const troubled = hasAlarm(bench, tray);
   const temp = tray.temp_c === null ? "" : tempText(tray.temp_c, bench.display_unit);
-  const label = labelOf(tray, here, temp, state, troubled);
+  const crops = here.map(({ code, batch }) => `${code} ${batchName(batch)}`).join("; ");
+  return { here, state, troubled, temp, crops };
+}
+
+function drawTray(place, said, chosen) {
+  const { tray, x, y, w, h } = place;
+  const { here, state, troubled, temp } = said;
   return s(
     "g",
     {
-      class: `tray ${state.mark}${chosen === tray.name ? " chosen" : ""}${troubled ? " troubled" : ""}`,
+      class: `tray ${state.mark}${chosen ? " chosen" : ""}${troubled ? " troubled" : ""}`,
       role: "button",
       tabindex: "0",
-      "aria-label": label,
-      "aria-pressed": String(chosen === tray.name),
+      "aria-label": labelOf(tray, here, temp, state, troubled),
+      "aria-pressed": String(chosen),
       "data-do": "tray",
       "data-tray": tray.name,
       "data-key": `tray-${tray.name}`,
     },
-    s("rect", { class: "rim", x, y, width: w, height: h, rx: 5 }),
-    s("rect", { class: "inner", x: x + 3, y: y + 3, width: w - 6, height: h - 6, rx: 3 }),
-    s("text", { class: "trayname", x: x + 10, y: y + 22 }, tray.name),
+    s("rect", { class: "rim", x, y, width: w, height: h, rx: Math.min(5, w / 8) }),
+    Math.min(w, h) < 24 ? null : inner(place),
+    place.number ? numberOf(place, troubled) : trayWords(place, said),
+  );
+}
+
+function inner({ x, y, w, h }) {
+  return s("rect", { class: "inner", x: x + 3, y: y + 3, width: w - 6, height: h - 6, rx: 3 });
+}
+
+function numberOf({ number, x, y, w, h }, troubled) {
+  const text = `${number}${troubled ? "!" : ""}`;
+  return s("text", { class: "number", x: x + w / 2, y: y + h / 2 + 5, "text-anchor": "middle" }, text);
+}
+
+function trayWords({ tray, x, y, w, h }, { here, state, troubled, temp }) {
+  const warming = state.warming && h >= 86;
+  return [
+    s("text", { class: "trayname", x: x + 10, y: y + 22 }, fitted(tray.name, w - (troubled ? 52 : 36), 10)),
     tray.probes.length ? probeMark(x + w - 15, y + 16) : null,
     s("text", { class: "temp", x: x + 10, y: y + 46 }, temp || "—"),
     s("text", { class: "state", x: x + 10, y: y + 63 }, fitted(state.text, w - 18, 6.9)),
-    state.warming
+    warming
       ? s("text", { class: "state warming", x: x + 10, y: y + 79 }, fitted(state.warming, w - 16, 6.5))
       : null,
     troubled ? s("text", { class: "flag", x: x + w - 38, y: y + 23 }, "!") : null,
-    planted(here, tray, below(state.warming ? 82 : 66, { x, y, w, h })),
-  );
+    planted(here, tray, below(warming ? 82 : 66, { x, y, w, h })),
+  ];
 }
 
 function below(from, { x, y, w, h }) {
@@ -199,8 +141,14 @@ function planted(here, tray, box) {
     const title = tray.title || tray.medium;
     return s("text", { class: "crop", x: box.x, y: box.y + 14 }, fitted(title, box.w, 6.2));
   }
-  const each = box.h / here.length;
-  return here.map((one, n) => drawBatch(one, { ...box, y: box.y + n * each, h: each }));
+  const lines = Math.min(here.length, Math.floor(box.h / 14));
+  const each = box.h / lines;
+  const drawn = here.slice(0, lines === here.length ? lines : lines - 1);
+  const more = here.length - drawn.length;
+  return [
+    drawn.map((one, n) => drawBatch(one, { ...box, y: box.y + n * each, h: each })),
+    more ? s("text", { class: "crop", x: box.x, y: box.y + (lines - 1) * each + 13 }, `${more} batches`) : null,
+  ];
 }
 
 function drawBatch({ code, batch }, box) {

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from controller.cli.notify_words import told_in_words
 from controller.cli.plan_words import bench_in_words, mat_in_words
+from controller.cli.tabletop_words import tabletop_in_words, tabletop_worries
 from controller.core.plan import MatPlan, RelayKind, all_trays
 
 if TYPE_CHECKING:
@@ -145,6 +146,7 @@ def worries(settings: "Settings") -> Iterator[str]:
     nights = any(step.night_mc for mat in settings.plan.mats for step in mat.programme)
     if nights and "[bench] timezone" not in settings.written:
         yield "there are night setpoints but no timezone: night is told by UTC"
+    yield from tabletop_worries(settings)
     yield from _notify_worries(settings)
     yield from _api_worries(settings)
 
@@ -203,6 +205,7 @@ def _in_words(
     yield f"{settings.source}: a configuration that can be followed"
     yield ""
     yield from bench_in_words(settings)
+    yield from tabletop_in_words(settings)
     yield ""
     yield from told
     yield ""

@@ -122,6 +122,7 @@ def daemon_on(stage: Stage) -> Daemon:
             announce=_to_all(told),
             also=() if notifier is None else (notifier.serve,),
             display_unit=settings.display_unit,
+            tabletop=settings.tabletop,
         )
     )
 

@@ -41,6 +41,7 @@ from controller.ports import (
     Snapshot,
 )
 from controller.review.envelopes import envelope
+from controller.tabletop import Tabletop
 
 UTC_MS = 1_771_059_485_000  # 2026-02-14T08:58:05Z
 SCAN_MS = 5_000
@@ -118,6 +119,7 @@ class FakeBench:
 
     plan: Plan = field(default_factory=make_plan)
     display_unit: str = "°C"
+    tabletop: Tabletop = field(default_factory=Tabletop)
     state: State | None = None
     current: Snapshot | None = None
     run_ms: int = 0
@@ -191,6 +193,7 @@ class FakeBench:
             timezone="Europe/Lisbon",
             display_unit=self.display_unit,
             refused=3,
+            tabletop=self.tabletop,
         )
         self.shown.put_nowait(self.current)
         return self

@@ -10,6 +10,7 @@ from controller.core.decisions import Cause
 from controller.core.scan import Hold, LogHealth, SetSetpoint
 from controller.core.state import Mode, ThermalAccount, Trip
 from controller.core.units import HOUR_MS, MilliC
+from controller.tabletop import Millimetres, Stand, Tabletop
 
 Z = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 
@@ -66,6 +67,23 @@ async def test_every_instant_is_utc_with_milliseconds_and_z(client):
         found = [text for text in instants(await got(client, path)) if text is not None]
         assert found
         assert [text for text in found if not Z.fullmatch(text)] == []
+
+
+async def test_where_things_stand_is_told_as_they_lie_and_null_where_it_is_not(
+    client, bench
+):
+    north = Stand(Millimetres(100, 50), Millimetres(530, 1_200))
+    tray = Stand(Millimetres(120, 60), Millimetres(400, 300))
+    bench.tabletop = Tabletop({"north": north}, {"N1": tray})
+    bench.scan()
+    body = await got(client, "/v1/mats/north")
+    assert (body["at_mm"], body["size_mm"]) == ([100, 50], [530, 1_200])
+    assert (body["length_mm"], body["width_mm"]) == (1_200, 530)
+    body = await got(client, "/v1/trays/N1")
+    assert (body["at_mm"], body["size_mm"]) == ([120, 60], [400, 300])
+    for path in ("/v1/mats/south", "/v1/trays/N2"):
+        body = await got(client, path)
+        assert (body["at_mm"], body["size_mm"]) == (None, None)
 
 
 async def test_trays_and_mats_are_those_of_the_bench(client):

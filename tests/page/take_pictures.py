@@ -3,23 +3,33 @@
     python tests/page/take_pictures.py LOG
 
 LOG is a season log of the demo bench, such as `bottomheat simulate config/bench.toml
---days 120 --out LOG` writes. The batches and what was done are invented here.
+--days 120 --out LOG` writes. The batches and what was done are invented here, and
+written into a copy of it, from which their forecast is worked out.
 """
 
+import argparse
 import io
+import shutil
 import sys
+import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-import httpx
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from api.app import create_app
+from api.record_book import Records
+from controller.adapters.settings import load
+from controller.cli.asking import ask
+from controller.cli.forecast_job import worked_out
+from controller.ports import ForecastKept
 from tests.benchmarks.page import CHROMIUM, season_bench
 from tests.page.served import Served
 
+CONFIG = Path(__file__).parents[2] / "config" / "bench.toml"
 PICTURES = Path(__file__).parent / "pictures"
 TEMPS = {
     "N1": 21.1,
@@ -56,20 +66,19 @@ PHONE = {
 }
 
 
-def told(served: Served, end_ms: int) -> None:
-    """Tell the bench of its batches and of what was done."""
+def told(log: Path, end_ms: int) -> None:
+    """Tell a log of its batches and of what was done."""
     end = datetime.fromtimestamp(end_ms / 1000, UTC)
+    args = argparse.Namespace(log=log)
 
     def ago(days: float) -> str:
         return (end - timedelta(days=days)).isoformat().replace("+00:00", "Z")
 
     for crop, cultivar, kind, count, tray, days in BATCHES:
         batch = {"crop": crop, "cultivar": cultivar, "kind": kind, "count": count}
-        told_of = batch | {"tray": tray, "stuck_at": ago(days)}
-        httpx.post(f"{served.url}/v1/batches", json=told_of).raise_for_status()
+        ask(args, "POST", "/v1/batches", batch | {"tray": tray, "stuck_at": ago(days)})
     for days, event in EVENTS:
-        body = event | {"at": ago(days)}
-        httpx.post(f"{served.url}/v1/events", json=body).raise_for_status()
+        ask(args, "POST", "/v1/events", event | {"at": ago(days)})
 
 
 def opened(browser: Browser, served: Served, path: str, **options: object) -> Page:
@@ -92,12 +101,29 @@ def kept(name: str, picture: bytes) -> None:
 
 
 def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        taken(Path(shutil.copy(sys.argv[1], folder)))
+
+
+def taken(log: Path) -> None:
+    """Take the pictures, of a log that may be written."""
     PICTURES.mkdir(exist_ok=True)
-    bench, reader = season_bench(Path(sys.argv[1]))
-    bench.temps = dict(TEMPS)
-    served = Served(bench=bench, reader=reader)
+    bench, reader = season_bench(log)
+    bench.temps, bench.tabletop = dict(TEMPS), load(CONFIG, {}).tabletop
+    told(log, bench.end_ms)
+    foretold = ForecastKept(worked_out(log, None, bench.end_ms, {}))
+    served = Served(
+        make=lambda bench, reader, _: create_app(
+            bench,
+            lambda: reader,
+            bench,
+            Records(None, lambda: reader),
+            forecast=lambda: foretold,
+        ),
+        bench=bench,
+        reader=reader,
+    )
     try:
-        told(served, bench.end_ms)
         with sync_playwright() as started:
             browser = started.chromium.launch(
                 executable_path=CHROMIUM, args=["--no-sandbox"]

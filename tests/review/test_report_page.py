@@ -26,6 +26,7 @@ from controller.records.varieties import varieties
 from controller.review.batch_hours import Hours
 from controller.review.forecast_scores import Issued
 from controller.review.recounted import Thresholds
+from controller.review.report.batch_chart import batch_charts
 from controller.review.report.marks import apart
 from controller.review.report.mat_chart import mat_chart, pieces
 from controller.review.report.page import season_page
@@ -276,6 +277,19 @@ def test_many_batches_are_drawn_in_pictures_that_fit_on_paper():
     ]
     assert len(drawn) == 3
     assert all(float(p.get("viewBox").split()[3]) < 800 for p in drawn)
+
+
+def test_how_a_batch_ended_stands_behind_its_bar_also_at_the_season_s_end():
+    story = season()
+    file = story.batches[0].file
+    end = replace(file.closing, utc_ms=TO_MS, outcome=Outcome.PLANTED_OUT)
+    at_its_end = replace(story.batches[0], file=replace(file, closing=end))
+    (chart,) = batch_charts(season(batches=(at_its_end,)))
+    texts = ET.fromstring(chart).iter()
+    said = {one.text: one for one in texts if one.tag.endswith("text")}
+    for line in ("planted out", "12 of 20"):
+        assert said[line].get("text-anchor", "start") == "start"
+        assert float(said[line].get("x")) + 5.2 * len(line) < 720
 
 
 def test_many_alarms_are_counted_and_the_first_told_one_by_one():

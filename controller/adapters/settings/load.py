@@ -11,6 +11,7 @@ from controller.adapters.settings.findings import Finding, SettingsError, shown
 from controller.adapters.settings.notices import notify_problems
 from controller.adapters.settings.source import ENVIRONMENT, variable
 from controller.adapters.settings.tables import SECTIONS
+from controller.adapters.settings.tabletop import tabletop_of, tabletop_problems
 from controller.adapters.settings.values import ApiSettings, LogSettings, Settings
 from controller.adapters.settings.wires import wiring_of, wiring_problems
 from controller.adapters.settings.written import written
@@ -32,6 +33,7 @@ def load(path: Path, environ: Mapping[str, str]) -> Settings:
     tables, findings = tables_of(path, environ)
     plan, said = plan_of(tables), written(tables)
     between = [*belonging_problems(tables), *wiring_problems(tables)]
+    between += tabletop_problems(tables)
     between += [*notify_problems(tables), *_broken_rules(plan, said)]
     between += api_problems(tables.api.tls_cert, tables.api.tls_key)
     findings += (_traced(finding, tables) for finding in between)
@@ -63,6 +65,7 @@ def _settings(tables: Tables, plan: Plan, said: Mapping[str, str]) -> Settings:
         source=tables.source,
         plan=plan,
         wiring=wiring_of(tables),
+        tabletop=tabletop_of(tables),
         timezone=tables.bench.timezone,
         display_unit=tables.bench.display_unit,
         log=LogSettings(

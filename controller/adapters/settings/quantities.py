@@ -30,11 +30,28 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class SaidArea:
-    """The two sides of an area as they were written and as they are used."""
+    """The two sides of an area as they were written and as they are used.
+
+    Attributes:
+        text: What was written.
+        length_mm: The longer side [mm].
+        width_mm: The shorter side [mm].
+        written_mm: Both, in the order in which they were written [mm].
+    """
 
     text: str
     length_mm: int
     width_mm: int
+    written_mm: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class SaidPair:
+    """Two lengths on the table, left to right and near to far [mm]."""
+
+    text: str
+    one_mm: int
+    other_mm: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +131,13 @@ _LENGTH = _Kind(
         ("in", _Unit("in", Fraction(254, 10))),
     ),
 )
+_CORNER_ASK = (
+    "write two lengths, from the left and from the near edge of the table,"
+    ' such as ["0 cm", "5 cm"]'
+)
+_SIZE_ASK = (
+    'write two lengths, left to right and near to far, such as ["40 cm", "30 cm"]'
+)
 _AREA_ASK = 'write both sides with their units, such as "1.2 m x 0.53 m"'
 
 
@@ -160,7 +184,30 @@ def area(value: object) -> SaidArea:
     except ValueError as error:
         raise ValueError(_AREA_ASK) from error
     longer, shorter = max(one.milli, other.milli), min(one.milli, other.milli)
-    return SaidArea(f"{one.text} x {other.text}", longer, shorter)
+    written = (one.milli, other.milli)
+    return SaidArea(f"{one.text} x {other.text}", longer, shorter, written)
+
+
+def corner(value: object) -> SaidPair:
+    """Return a place on the table [mm]; raise ValueError with what would be right."""
+    return _pair(_CORNER_ASK, value)
+
+
+def size(value: object) -> SaidPair:
+    """Return a size on the table [mm]; raise ValueError with what would be right."""
+    return _pair(_SIZE_ASK, value)
+
+
+def _pair(ask: str, value: object) -> SaidPair:
+    if not isinstance(value, list) or len(value) != 2:  # noqa: PLR2004 (a pair)
+        raise ValueError(ask)
+    try:
+        one, other = length(value[0]), length(value[1])
+    except ValueError as error:
+        # Of what is wrong with one of them, only the end: the ask is for both.
+        why = str(error).removeprefix(_LENGTH.ask)
+        raise ValueError(ask + why) from error
+    return SaidPair(f"{one.text}, {other.text}", one.milli, other.milli)
 
 
 def _said(kind: _Kind, value: object) -> Said:

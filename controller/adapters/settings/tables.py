@@ -23,7 +23,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from controller.adapters import mqtt_address
 from controller.adapters.settings import alarm_words, api_words, quantities, words
-from controller.adapters.settings.quantities import Said, SaidArea
+from controller.adapters.settings.quantities import Said, SaidArea, SaidPair
 
 Temperature = Annotated[Said, PlainValidator(quantities.temperature)]
 Difference = Annotated[Said, PlainValidator(quantities.difference)]
@@ -31,6 +31,8 @@ Duration = Annotated[Said, PlainValidator(quantities.duration)]
 Power = Annotated[Said, PlainValidator(quantities.power)]
 Length = Annotated[Said, PlainValidator(quantities.length)]
 Area = Annotated[SaidArea, PlainValidator(quantities.area)]
+Corner = Annotated[SaidPair | None, PlainValidator(quantities.corner)]
+Size = Annotated[SaidPair | None, PlainValidator(quantities.size)]
 Title = Annotated[str, PlainValidator(words.title)]
 Topic = Annotated[str, PlainValidator(mqtt_address.topic)]
 FilePath = Annotated[Path, PlainValidator(words.file_path)]
@@ -175,6 +177,7 @@ class MatTable(Checked):
     title: Title = ""
     power: Power
     area: Area
+    at: Corner = None
     policy: Literal["on-off", "pid"] = "on-off"
     setpoint: Temperature | None = None
     night_setpoint: Temperature | None = None
@@ -215,6 +218,8 @@ class TrayTable(Checked):
     medium: Title = ""
     depth: Length = Said("60 mm", 60)
     place: Annotated[tuple[int, int] | None, PlainValidator(words.place)] = None
+    at: Corner = None
+    size: Size = None
     base: Temperature = Said("10 °C", 10_000)
     upper: Temperature | None = None
 

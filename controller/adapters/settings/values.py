@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.core.plan import Plan
+from controller.tabletop import Tabletop
 from controller.wiring import Wiring
 
 
@@ -52,6 +53,7 @@ class Settings:
         source: The file, as it was named.
         plan: What the bench is and how it shall be kept; breaks no rule.
         wiring: How its names meet the world.
+        tabletop: Where things stand, to draw the bench by.
         timezone: IANA name of the bench's time zone.
         display_unit: "°C" or "°F": what a person wants to read.
         log: The season log.
@@ -64,6 +66,7 @@ class Settings:
     source: str
     plan: Plan
     wiring: Wiring
+    tabletop: Tabletop
     timezone: str
     display_unit: str
     log: LogSettings

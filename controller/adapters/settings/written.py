@@ -6,7 +6,7 @@ from pathlib import Path
 from controller.adapters.settings.convert import mat_of
 from controller.adapters.settings.document import Tables
 from controller.adapters.settings.findings import placed
-from controller.adapters.settings.quantities import Said, SaidArea
+from controller.adapters.settings.quantities import Said, SaidArea, SaidPair
 from controller.adapters.settings.tables import SECTIONS, Checked, MatTable, Table
 
 
@@ -49,7 +49,7 @@ def _mat(mat: MatTable) -> Iterator[tuple[str, str]]:
 def _table(at: str, table: Table) -> Iterator[tuple[str, str]]:
     for key in table.model_fields_set:
         value = getattr(table, key)
-        if isinstance(value, Said | SaidArea):
+        if isinstance(value, Said | SaidArea | SaidPair):
             yield placed(at, (key,)), value.text
         elif isinstance(value, str | int | float | Path):
             yield placed(at, (key,)), str(value)
