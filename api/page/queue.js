@@ -139,7 +139,8 @@ async function withPhotoSent(entry, unkept) {
     throw error;
   }
   const sent = { ...entry, photo: false, body: { ...entry.body, photo: name } };
-  keep(sent);
+  // Still ours: else it would be sent by turns, too, while the photo is forgotten.
+  keep({ ...sent, busyUntil: Date.now() + BUSY_MS });
   await forgetPhoto(entry.id);
   return sent;
 }
