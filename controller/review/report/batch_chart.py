@@ -119,7 +119,7 @@ def _look(look: Look, at: float, bar: float, batch: BatchStory) -> Iterator[str]
         return
     if tops is not None and leafed * 2 >= look.looked_at > 0:
         yield (
-            f'<path d="M{at:.1f} {bar - 1:.1f}q-4.5-3.5 0-8q4.5 4.5 0 8z"'
+            f'<path d="M{at:.1f} {bar + _BAR + 10:.1f}q-4.5-3.5 0-8q4.5 4.5 0 8z"'
             f' fill="{_LEAF}"><title>most in leaf</title></path>'
         )
     if look.base is None or look.how not in _SEEING or not look.looked_at:

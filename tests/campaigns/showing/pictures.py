@@ -3,6 +3,8 @@
 What may live here: marks for windows and for the trial.
 """
 
+import math
+
 from controller.core.units import DAY_MS
 from controller.review.drawing import Line, Page, Text, fitted, svg
 from tests.campaigns.showing.bench import BEGIN_MS
@@ -161,7 +163,7 @@ def _frame(x, most, title):
         yield Line(x1=left, y1=y, x2=right, y2=y, grey=0.85)
         said = f"{10 * tenth} %"
         yield Text(x=left - 1.5, y=y + 1, text=said, size=2.8, anchor="end")
-    step = _steps(most) if most < 1000 else 2000
+    step = _steps(most) if most < 100 else 10 ** int(math.log10(most)) // 2
     for value in range(0, int(most) + 1, step):
         yield Line(x1=x(value), y1=_LOW, x2=x(value), y2=_LOW + 1.2)
         said = f"{value:,}"
