@@ -139,7 +139,8 @@ async function withPhotoSent(entry, unkept) {
     throw error;
   }
   const sent = { ...entry, photo: false, body: { ...entry.body, photo: name } };
-  keep(sent);
+  // Busy still: whoever sends what waits must not send it a second time now.
+  keep({ ...sent, busyUntil: Date.now() + BUSY_MS });
   await forgetPhoto(entry.id);
   return sent;
 }
