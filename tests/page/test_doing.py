@@ -147,8 +147,9 @@ def test_watering_is_written_and_then_put_right(page, served):
     choose(page, "ago", "60")
     page.fill("dialog [name=who]", "M.")
     submit(page)
-    line = page.locator("#event-list li").first
-    expect(line).to_contain_text("watered 200\u00a0ml · N1, N2")
+    lines = page.locator("#event-list li")
+    line = lines.filter(has_text="watered 200\u00a0ml · N1, N2")
+    expect(line).to_be_visible()
     (change,) = changes(served)[before:]
     assert change.value.water_ml == 200
     assert change.value.trays == ("N1", "N2")
@@ -157,10 +158,11 @@ def test_watering_is_written_and_then_put_right(page, served):
     line.get_by_text("correct").click()
     page.fill("dialog [name=water_ml]", "250")
     submit(page)
-    expect(page.locator("#event-list li").first).to_contain_text("250\u00a0ml")
+    corrected_line = lines.filter(has_text="watered 250\u00a0ml")
+    expect(corrected_line).to_be_visible()
     corrected = changes(served)[-1].value
     assert (corrected.water_ml, corrected.utc_ms) == (250, change.value.utc_ms)
-    page.locator("#event-list li").first.get_by_text("correct").last.click()
+    corrected_line.get_by_text("correct").last.click()
     dialog(page).get_by_text("It was told by mistake").click()
     expect(page.locator("#event-list")).not_to_contain_text("250")
     assert changes(served)[-1].value.withdrawn
