@@ -4,6 +4,7 @@
 import { get, getLogged, Refused, send } from "./api.js";
 import { choices, field, openDialog, taken } from "./dialogs.js";
 import { h, s } from "./dom.js";
+import { adviceLines } from "./due.js";
 import { DAY_MS, dayText, plainDay } from "./clock.js";
 import { photoField, photoOf, sendPhoto } from "./photos.js";
 import { write } from "./queue.js";
@@ -29,10 +30,10 @@ export async function fetchForecast() {
 }
 
 /** Return the batches that stand in a tray, each with its days. */
-export function batchLines(tray, batches, forecast, context) {
+export function batchLines(tray, batches, { forecast, advice }, context) {
   const here = batches.filter((one) => one.tray === tray.name);
   return here.length
-    ? h("ul", { class: "batches" }, here.map((one) => oneBatch(one, forecast.get(one.code), context)))
+    ? h("ul", { class: "batches" }, here.map((one) => oneBatch(one, forecast.get(one.code), advice.get(one.code), context)))
     : h("p", { class: "under" }, "no batch is told of it");
 }
 
@@ -44,7 +45,7 @@ export function lookButton(tray, batches, may) {
   return h("button", { type: "button", "data-do": "look", "data-tray": tray.name }, text);
 }
 
-function oneBatch(one, foretold, { nowMs, zone }) {
+function oneBatch(one, foretold, advice, { nowMs, zone }) {
   const { batch, code, days_since_stuck: days } = one;
   const count = batch.count === null ? "" : `${batch.count} `;
   const stuck = days === null ? "not stuck yet" : `stuck ${dayText(Date.parse(batch.stuck_at), zone)}, day ${Math.floor(days) + 1}`;
@@ -54,6 +55,7 @@ function oneBatch(one, foretold, { nowMs, zone }) {
     h("p", { class: "batch-name" }, h("code", {}, code), ` ${count}${batchName(batch)}`, h("span", { class: "aside" }, stuck)),
     days === null ? null : dateBar(one, foretold, nowMs, zone),
     h("p", { class: "under" }, dateText(foretold)),
+    adviceLines(advice),
   );
 }
 

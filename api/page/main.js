@@ -8,6 +8,7 @@ import { hourText, HOUR_MS, midnight } from "./clock.js";
 import { guardDialog, openDialog, sentence } from "./dialogs.js";
 import { askDrop, showDiary, showWaiting } from "./diary.js";
 import { announce, byId, h, show } from "./dom.js";
+import { fetchAdvice, fetchDue, showDue } from "./due.js";
 import { askEvent, lastWho } from "./event_form.js";
 import { Live } from "./live.js";
 import { askHold, askMat, askSetpoint, showMats } from "./mats.js";
@@ -22,11 +23,14 @@ import { dayOf, leading, matOf, thermalText } from "./words.js";
 
 const SLOW_MS = 60_000; // records and what is read from the log change slowly
 const WARMING_MS = 60_000;
+const DUE_MS = 300_000; // what is due changes with the days, and with what is told
 
 const known = {
   session: { name: null, may: "read" },
   batches: [],
   forecast: new Map(),
+  due: [],
+  advice: new Map(),
   events: [],
   kept: {},
   heatToday: {},
@@ -75,6 +79,7 @@ function draw() {
   show(byId("block"), titleBlock(bench, here));
   showAlarms(bench, here);
   showMats(bench, known, here);
+  showDue(known.due, here);
   showDiary(known.events, here);
   showWaiting(here);
   show(byId("tray-list"), trayList(bench, known, here));
@@ -125,6 +130,7 @@ let slowAt = -Infinity;
 async function slow(force = false) {
   if (!live.bench || !live.isLive() || (!force && Date.now() - slowAt < SLOW_MS)) return;
   slowAt = Date.now();
+  due(force).catch(() => {}); // nothing waits for it
   const { bench } = live;
   const nowMs = benchNow();
   await Promise.allSettled([
@@ -135,6 +141,18 @@ async function slow(force = false) {
   ]);
   draw();
   for (const tray of bench.trays) await keptOf(tray.name).catch(() => {});
+}
+
+let dueAt = -Infinity;
+
+/** Ask what is due, each few minutes and after what was told. */
+async function due(force) {
+  if (!force && Date.now() - dueAt < DUE_MS) return;
+  const askedAt = (dueAt = Date.now());
+  const [found, advice] = await Promise.all([fetchDue(), fetchAdvice()]);
+  if (askedAt !== dueAt) return; // somebody has asked again
+  Object.assign(known, { due: found, advice });
+  draw();
 }
 
 async function into(name, coming) {

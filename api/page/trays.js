@@ -6,7 +6,7 @@ import { tempText } from "./units.js";
 import { dayOf, leading } from "./words.js";
 
 /** Return what is said of each tray below the plan. */
-export function trayList(bench, { batches, forecast, kept }, context) {
+export function trayList(bench, { batches, forecast, advice, kept }, context) {
   return bench.trays.map((tray) =>
     h(
       "article",
@@ -17,7 +17,7 @@ export function trayList(bench, { batches, forecast, kept }, context) {
         h("button", { type: "button", class: "quiet", "data-do": "tray", "data-tray": tray.name }, tray.name),
         h("span", {}, leading(tray, bench.display_unit, kept[tray.name], dayOf(tray, batches))),
       ),
-      batchLines(tray, batches, forecast, context),
+      batchLines(tray, batches, { forecast, advice }, context),
       lookButton(tray, batches, context.may),
     ),
   );
