@@ -2,6 +2,7 @@
 
 import { get, getLogged, Unheard, whenLoggedOut } from "./api.js";
 import { acknowledge, askSilence, showAlarms, unsilence } from "./alarms.js";
+import { askBatch, askClose, askMove } from "./batch_form.js";
 import { fetchBatches, fetchForecast, lookAt } from "./batches.js";
 import { StripChart } from "./chart.js";
 import { hourText, HOUR_MS, midnight } from "./clock.js";
@@ -101,6 +102,7 @@ function drawTray() {
 
 function drawDoing(bench, { zone, may }) {
   byId("doing").hidden = !may;
+  byId("sticking").hidden = !may;
   const until = bench.mats.map((mat) => mat.hold_until).filter(Boolean).sort().at(-1);
   byId("hold-button").textContent = until
     ? `Held until ${hourText(Date.parse(until), zone)} — end it`
@@ -205,6 +207,8 @@ async function warming() {
 // --------------------------------------------------------------- what a tap does
 
 const matNamed = (name) => live.bench.mats.find((mat) => mat.name === name);
+const batchOf = (code) => known.batches.find((one) => one.code === code);
+const ownTime = () => ({ nowMs: benchNow, zone: live.bench.timezone });
 const done = () => {
   live.refresh();
   slow(true);
@@ -241,6 +245,9 @@ const DEEDS = {
     const found = known.events.find((one) => String(one.id) === event);
     askEvent(live.bench, { nowMs: benchNow, zone: live.bench.timezone }, done, found);
   },
+  stick: () => askBatch(live.bench, { ...ownTime(), tray: known.chosen, batches: known.batches }, done),
+  move: ({ batch }) => askMove(live.bench, batchOf(batch), ownTime(), done),
+  close: ({ batch }) => askClose(batchOf(batch), ownTime(), done),
   look: ({ tray }) => {
     const at = new Date(benchNow()).toISOString();
     const found = live.bench.trays.find((one) => one.name === tray);
