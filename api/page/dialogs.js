@@ -108,7 +108,7 @@ function markField(input, name, text) {
   const id = `fault-${name}`;
   input.setAttribute("aria-invalid", "true");
   input.setAttribute("aria-errormessage", id);
-  input.closest(".field, fieldset").append(h("p", { class: "trouble fault", id }, upper(text)));
+  input.closest(".field, fieldset").append(h("p", { class: "trouble fault", id, role: "alert" }, upper(text)));
   input.closest("details")?.setAttribute("open", "");
 }
 

@@ -4,6 +4,8 @@ import httpx
 import pytest
 from playwright.sync_api import expect
 
+from tests.page.test_page import violations
+
 STUCK = {"stuck_at": "2026-02-01T10:00:00Z", "kind": "hardwood"}
 
 
@@ -143,6 +145,7 @@ def test_what_the_bench_finds_wrong_is_said_at_its_field(page, served):
     expect(fault).to_be_visible()
     expect(fault).to_contain_text("nly a dip takes time")
     assert written(served, "alder") == []
+    assert violations(page) == []
     page.fill("dialog [name=count]", "3")
     page.fill('dialog [name="hormone.seconds"]', "")
     submit(page)
