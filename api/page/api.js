@@ -10,9 +10,10 @@ let onLoggedOut = () => {};
 
 /** The bench answered, and did not do it. */
 export class Refused extends Error {
-  constructor(status, sentence) {
+  constructor(status, sentence, faults = []) {
     super(sentence);
     this.status = status;
+    this.faults = faults;
   }
 }
 
@@ -46,7 +47,8 @@ async function asked(method, path, body, { signal, quiet = false }) {
   const answer = await heard(method, path, body, signal);
   if (answer.ok) return answer.status === 204 ? null : answer.json();
   if (answer.status === 401 && !quiet && path !== "/v1/session") onLoggedOut();
-  throw new Refused(answer.status, await sentenceOf(answer));
+  const problem = await problemOf(answer);
+  throw new Refused(answer.status, problem.detail || problem.title, problem.errors);
 }
 
 async function heard(method, path, body, signal) {
@@ -69,12 +71,12 @@ async function heard(method, path, body, signal) {
   }
 }
 
-async function sentenceOf(answer) {
+async function problemOf(answer) {
+  const none = { title: `the bench answered ${answer.status}` };
   try {
-    const problem = await answer.json();
-    return problem.detail || problem.title;
+    return (await answer.json()) ?? none;
   } catch {
-    return `the bench answered ${answer.status}`;
+    return none;
   }
 }
 

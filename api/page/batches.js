@@ -4,6 +4,7 @@
 import { get, getLogged, Refused, send } from "./api.js";
 import { choices, field, openDialog, taken } from "./dialogs.js";
 import { h, s } from "./dom.js";
+import { adviceLines } from "./due.js";
 import { DAY_MS, dayText, plainDay } from "./clock.js";
 import { photoField, photoOf, sendPhoto } from "./photos.js";
 import { write } from "./queue.js";
@@ -29,11 +30,19 @@ export async function fetchForecast() {
 }
 
 /** Return the batches that stand in a tray, each with its days. */
-export function batchLines(tray, batches, forecast, context) {
+export function batchLines(tray, batches, { forecast, advice }, context) {
   const here = batches.filter((one) => one.tray === tray.name);
   return here.length
-    ? h("ul", { class: "batches" }, here.map((one) => oneBatch(one, forecast.get(one.code), context)))
+    ? h("ul", { class: "batches" }, here.map((one) => oneBatch(one, forecast.get(one.code), advice.get(one.code), context)))
     : h("p", { class: "under" }, "no batch is told of it");
+}
+
+/** Return the open batches that stand in no tray of the bench; null: there are none. */
+export function elsewhere(bench, batches, { forecast, advice }, context) {
+  const there = batches.filter((one) => !bench.trays.some(({ name }) => name === one.tray));
+  if (!there.length) return null;
+  const lines = there.map((one) => oneBatch(one, forecast.get(one.code), advice.get(one.code), context));
+  return h("article", { class: "told", "data-key": "not in a tray", "aria-labelledby": "elsewhere-h" }, h("h3", { id: "elsewhere-h" }, "In no tray of the bench"), h("ul", { class: "batches" }, lines));
 }
 
 /** Return the one tap that says a tray was looked at. */
@@ -44,7 +53,7 @@ export function lookButton(tray, batches, may) {
   return h("button", { type: "button", "data-do": "look", "data-tray": tray.name }, text);
 }
 
-function oneBatch(one, foretold, { nowMs, zone }) {
+function oneBatch(one, foretold, advice, { nowMs, zone, may }) {
   const { batch, code, days_since_stuck: days } = one;
   const count = batch.count === null ? "" : `${batch.count} `;
   const stuck = days === null ? "not stuck yet" : `stuck ${dayText(Date.parse(batch.stuck_at), zone)}, day ${Math.floor(days) + 1}`;
@@ -54,7 +63,14 @@ function oneBatch(one, foretold, { nowMs, zone }) {
     h("p", { class: "batch-name" }, h("code", {}, code), ` ${count}${batchName(batch)}`, h("span", { class: "aside" }, stuck)),
     days === null ? null : dateBar(one, foretold, nowMs, zone),
     h("p", { class: "under" }, dateText(foretold)),
+    adviceLines(advice),
+    may ? batchDeeds(one) : null,
   );
+}
+
+function batchDeeds({ code, state, batch }) {
+  const deed = (what, word) => h("button", { type: "button", class: "quiet", "data-do": what, "data-batch": code, "aria-label": `${word} ${code} ${batchName(batch)}` }, word);
+  return h("p", {}, state === "stuck" ? deed("move", "move") : null, deed("close", "close"));
 }
 
 /** Return in words when half of those that will root have rooted. */

@@ -77,15 +77,46 @@ async function submit(dialog, form, trouble, act) {
   if (button.disabled) return;
   button.disabled = true;
   trouble.textContent = "";
+  unmark(form);
   try {
     const said = await act(form);
     if (said === STAY) return;
     dialog.close();
     if (said) announce(said);
   } catch (error) {
-    trouble.textContent = sentence(error);
+    trouble.textContent = mark(form, error) ? "It was not written: see what is marked." : sentence(error);
   } finally {
     button.disabled = false;
+  }
+}
+
+/** Say at each field what the bench found wrong in it; tell whether all is said there. */
+function mark(form, error) {
+  const faults = error instanceof Refused ? error.faults : [];
+  const said = faults.map(({ pointer = "", detail, allowed }) => {
+    const name = pointer.replace(/^#\//, "").replaceAll("/", ".");
+    const input = name && form.querySelector(`[name="${CSS.escape(name)}"]`);
+    if (!input || input.closest("[hidden]")) return null;
+    markField(input, name, allowed ? `${detail}: ${allowed}` : detail);
+    return input;
+  });
+  said.find(Boolean)?.focus();
+  return faults.length > 0 && said.every(Boolean);
+}
+
+function markField(input, name, text) {
+  const id = `fault-${name}`;
+  input.setAttribute("aria-invalid", "true");
+  input.setAttribute("aria-errormessage", id);
+  input.closest(".field, fieldset").append(h("p", { class: "trouble fault", id, role: "alert" }, upper(text)));
+  input.closest("details")?.setAttribute("open", "");
+}
+
+function unmark(form) {
+  for (const one of form.querySelectorAll(".fault")) one.remove();
+  for (const one of form.querySelectorAll("[aria-invalid]")) {
+    one.removeAttribute("aria-invalid");
+    one.removeAttribute("aria-errormessage");
   }
 }
 

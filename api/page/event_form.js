@@ -24,7 +24,8 @@ export function lastWho() {
   }
 }
 
-function keepWho(who) {
+/** Keep who uses this device, to be offered the next time. */
+export function keepWho(who) {
   try {
     localStorage.setItem(WHO, who);
   } catch {

@@ -2,12 +2,14 @@
 
 import { get, getLogged, Unheard, whenLoggedOut } from "./api.js";
 import { acknowledge, askSilence, showAlarms, unsilence } from "./alarms.js";
+import { askBatch, askClose, askMove } from "./batch_form.js";
 import { fetchBatches, fetchForecast, lookAt } from "./batches.js";
 import { StripChart } from "./chart.js";
 import { hourText, HOUR_MS, midnight } from "./clock.js";
 import { guardDialog, openDialog, sentence } from "./dialogs.js";
 import { askDrop, showDiary, showWaiting } from "./diary.js";
 import { announce, byId, h, show } from "./dom.js";
+import { fetchAdvice, fetchDue, showDue } from "./due.js";
 import { askEvent, lastWho } from "./event_form.js";
 import { Live } from "./live.js";
 import { askHold, askMat, askSetpoint, showMats } from "./mats.js";
@@ -22,11 +24,14 @@ import { dayOf, leading, matOf, thermalText } from "./words.js";
 
 const SLOW_MS = 60_000; // records and what is read from the log change slowly
 const WARMING_MS = 60_000;
+const DUE_MS = 300_000; // what is due changes with the days, and with what is told
 
 const known = {
   session: { name: null, may: "read" },
   batches: [],
   forecast: new Map(),
+  due: [],
+  advice: new Map(),
   events: [],
   kept: {},
   heatToday: {},
@@ -75,6 +80,7 @@ function draw() {
   show(byId("block"), titleBlock(bench, here));
   showAlarms(bench, here);
   showMats(bench, known, here);
+  showDue(known.due, here);
   showDiary(known.events, here);
   showWaiting(here);
   show(byId("tray-list"), trayList(bench, known, here));
@@ -96,6 +102,7 @@ function drawTray() {
 
 function drawDoing(bench, { zone, may }) {
   byId("doing").hidden = !may;
+  byId("sticking").hidden = !may;
   const until = bench.mats.map((mat) => mat.hold_until).filter(Boolean).sort().at(-1);
   byId("hold-button").textContent = until
     ? `Held until ${hourText(Date.parse(until), zone)} — end it`
@@ -125,6 +132,7 @@ let slowAt = -Infinity;
 async function slow(force = false) {
   if (!live.bench || !live.isLive() || (!force && Date.now() - slowAt < SLOW_MS)) return;
   slowAt = Date.now();
+  due(force).catch(() => {}); // nothing waits for it
   const { bench } = live;
   const nowMs = benchNow();
   await Promise.allSettled([
@@ -135,6 +143,18 @@ async function slow(force = false) {
   ]);
   draw();
   for (const tray of bench.trays) await keptOf(tray.name).catch(() => {});
+}
+
+let dueAt = -Infinity;
+
+/** Ask what is due, each few minutes and after what was told. */
+async function due(force) {
+  if (!force && Date.now() - dueAt < DUE_MS) return;
+  const askedAt = (dueAt = Date.now());
+  const [found, advice] = await Promise.all([fetchDue(), fetchAdvice()]);
+  if (askedAt !== dueAt) return; // somebody has asked again
+  Object.assign(known, { due: found, advice });
+  draw();
 }
 
 async function into(name, coming) {
@@ -187,6 +207,8 @@ async function warming() {
 // --------------------------------------------------------------- what a tap does
 
 const matNamed = (name) => live.bench.mats.find((mat) => mat.name === name);
+const batchOf = (code) => known.batches.find((one) => one.code === code);
+const ownTime = () => ({ nowMs: benchNow, zone: live.bench.timezone });
 const done = () => {
   live.refresh();
   slow(true);
@@ -223,6 +245,9 @@ const DEEDS = {
     const found = known.events.find((one) => String(one.id) === event);
     askEvent(live.bench, { nowMs: benchNow, zone: live.bench.timezone }, done, found);
   },
+  stick: () => askBatch(live.bench, { ...ownTime(), tray: known.chosen, batches: known.batches }, done),
+  move: ({ batch }) => askMove(live.bench, batchOf(batch), ownTime(), done),
+  close: ({ batch }) => askClose(batchOf(batch), ownTime(), done),
   look: ({ tray }) => {
     const at = new Date(benchNow()).toISOString();
     const found = live.bench.trays.find((one) => one.name === tray);

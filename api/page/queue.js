@@ -197,10 +197,15 @@ async function isThere({ path, body }) {
     const { events } = await get(`/v1/events?${span}&withdrawn=true`);
     return events.some((one) => sameEvent(one, body));
   }
-  const looks = /^(\/v1\/batches\/[^/]+)\/looks$/.exec(path);
-  if (!looks) return false;
-  const file = await get(looks[1]);
-  return file.looks.some(({ look }) => Date.parse(look.at) === Date.parse(body.at));
+  const told = /^(\/v1\/batches\/[^/]+)\/(looks|move|close)$/.exec(path);
+  if (!told) return false;
+  const { looks, moves, closing } = await get(told[1]);
+  const of = {
+    looks: looks.map(({ look }) => look),
+    move: moves.map(({ move }) => move),
+    close: closing ? [closing] : [],
+  };
+  return of[told[2]].some((one) => Date.parse(one.at) === Date.parse(body.at));
 }
 
 function sameEvent(found, body) {

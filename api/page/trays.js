@@ -1,13 +1,13 @@
 // Trays in words: of each its leading sentence and its batches with their days.
 
-import { batchLines, lookButton } from "./batches.js";
+import { batchLines, elsewhere, lookButton } from "./batches.js";
 import { h } from "./dom.js";
 import { tempText } from "./units.js";
 import { dayOf, leading } from "./words.js";
 
 /** Return what is said of each tray below the plan. */
-export function trayList(bench, { batches, forecast, kept }, context) {
-  return bench.trays.map((tray) =>
+export function trayList(bench, { batches, forecast, advice, kept }, context) {
+  const trays = bench.trays.map((tray) =>
     h(
       "article",
       { class: "told", "data-key": tray.name, "aria-label": `Tray ${tray.name}` },
@@ -17,10 +17,11 @@ export function trayList(bench, { batches, forecast, kept }, context) {
         h("button", { type: "button", class: "quiet", "data-do": "tray", "data-tray": tray.name }, tray.name),
         h("span", {}, leading(tray, bench.display_unit, kept[tray.name], dayOf(tray, batches))),
       ),
-      batchLines(tray, batches, forecast, context),
+      batchLines(tray, batches, { forecast, advice }, context),
       lookButton(tray, batches, context.may),
     ),
   );
+  return [...trays, elsewhere(bench, batches, { forecast, advice }, context)];
 }
 
 /** Return what is said of a tray's probes and its medium. */

@@ -3,6 +3,7 @@
 import json
 import re
 
+import httpx
 import pytest
 from playwright.sync_api import expect
 
@@ -97,9 +98,17 @@ def test_a_link_with_a_wrong_token_asks_for_a_right_one(open_page):
     assert "token" not in page.url
 
 
-def test_who_may_only_look_is_offered_nothing_to_do(open_page, secrets):
+def test_who_may_only_look_is_offered_nothing_to_do(open_page, secrets, served):
+    keeper = {"Authorization": f"Bearer {secrets['keeper']}"}
+    batch = {"crop": "quince", "kind": "seed", "count": 9, "tray": "N1"}
+    batch["stuck_at"] = "2026-02-01T10:00:00Z"
+    told = httpx.post(f"{served.url}/v1/batches", json=batch, headers=keeper)
     page = open_page(f"/#token={secrets['looker']}")
     drawn(page)
+    expect(page.locator("#due")).to_contain_text(told.json()["code"])
+    expect(page.locator("#tray-list .batches")).to_have_count(1)
+    expect(page.locator("#tray-list .batches button")).to_have_count(0)
+    expect(page.locator("#sticking")).to_be_hidden()
     expect(page.locator("#session")).to_contain_text("may look and change nothing")
     expect(page.locator("#doing")).to_be_hidden()
     expect(page.locator("#mat-list button")).to_have_count(0)
