@@ -349,7 +349,8 @@ def test_a_photo_is_made_smaller_sent_and_seen(page, served):
     event = changes(served)[before].value
     assert len(changes(served)) == before + 1
     assert kept_photo(served, event.photo).size == (1_000, 2_000)
-    image.scroll_into_view_if_needed()
+    # By its name each time: the list is drawn anew while it is looked at.
+    page.evaluate("document.querySelector('.photo img').scrollIntoView()")
     shows = "e => e.complete && e.naturalWidth === 1000"
     page.wait_for_function(f"() => ({shows})(document.querySelector('.photo img'))")
     link = page.locator("#event-list .photo").first
