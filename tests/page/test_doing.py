@@ -373,6 +373,7 @@ def test_what_no_browser_can_read_is_not_sent(page, served):
 
 
 def test_a_photo_waits_for_the_bench_outlives_the_page_and_is_sent_once(page, served):
+    expect(page.locator("#fresh")).to_contain_text("just now")
     before = len(changes(served))
     page.context.set_offline(True)
     tell_photo(page, taken_photo())
@@ -401,6 +402,8 @@ def test_where_a_device_keeps_no_photo_it_is_said_and_nothing_is_lost(page, serv
     submit(page)
     expect(dialog(page)).to_be_hidden()
     assert len(changes(served)) == before + 1
+    page.reload()  # the tests after this one want a device that keeps photos
+    expect(page.locator("#fresh")).to_contain_text("just now")
 
 
 def test_a_photo_of_a_look_and_one_that_takes_anothers_place(page, served):
