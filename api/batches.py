@@ -52,6 +52,7 @@ from controller.records.book import (
     Book,
     NoSuchRecordError,
     batch_in,
+    check_owner,
     look_in,
     move_in,
 )
@@ -216,7 +217,7 @@ async def patch_look(
 
     def decide(book: Book) -> Sequence[Change]:
         before = look_in(book, str(number))
-        _check_own(book, code, before.batch)
+        check_owner(book, code, before.batch)
         seen = corrected(look_of, before, body)
         return revise_look(book, str(number), seen, desk.stamp)
 
@@ -244,7 +245,7 @@ async def patch_move(
 
     def decide(book: Book) -> Sequence[Change]:
         before = move_in(book, str(number))
-        _check_own(book, code, before.batch)
+        check_owner(book, code, before.batch)
         move = corrected(move_of, before, body)
         return revise_move(book, str(number), move, desk.stamp)
 
@@ -278,8 +279,3 @@ def _file(book: Book, code: str) -> BatchFile:
         return batch_in(book, code)
     except NoSuchRecordError as error:
         raise ProblemError(404, quoted(str(error))) from None
-
-
-def _check_own(book: Book, code: str, owner: str) -> None:
-    if batch_in(book, code).code != owner:
-        raise NoSuchRecordError(f"this is of batch {owner}, not of {code}")

@@ -14,7 +14,7 @@ from api.context import no_query
 from api.plant_bodies import RoundBody, StageBody, StageFields
 from api.record_values import corrected, new_value
 from controller.record_wire import look_of, stage_of
-from controller.records.book import Book, NoSuchRecordError, batch_in, stage_in
+from controller.records.book import Book, batch_in, check_owner, stage_in
 from controller.records.changes import Change
 from controller.records.looks import How, Look
 from controller.records.stage_desk import add_stage, look_through, revise_stage
@@ -43,8 +43,7 @@ async def patch_stage(
 
     def decide(book: Book) -> Sequence[Change]:
         before = stage_in(book, str(number))
-        if batch_in(book, code).code != before.batch:
-            raise NoSuchRecordError(f"this is of batch {before.batch}, not of {code}")
+        check_owner(book, code, before.batch)
         return revise_stage(
             book, str(number), corrected(stage_of, before, body), desk.stamp
         )

@@ -160,44 +160,42 @@ def _values(book: Book, kind: Kind, shape: type[T]) -> Iterator[tuple[str, T]]:
             yield history[-1].subject, value
 
 
+def _value_in(book: Book, kind: Kind, subject: str, shape: type[T]) -> T:
+    value = book.history(kind, subject)[-1].value
+    if not isinstance(value, shape):
+        raise BookError(f"{kind.value} {subject} is {value!r}")
+    return value
+
+
 def event_in(book: Book, number: str) -> BenchEvent:
     """Return an event as it is now; raise NoSuchRecordError if there is none."""
-    value = book.history(Kind.EVENT, number)[-1].value
-    if not isinstance(value, BenchEvent):
-        raise BookError(f"event {number} is {value!r}")
-    return value
+    return _value_in(book, Kind.EVENT, number, BenchEvent)
+
+
+def check_owner(book: Book, code: str, owner: str) -> None:
+    """Raise NoSuchRecordError unless a record's owner is the batch of a code."""
+    if batch_in(book, code).code != owner:
+        raise NoSuchRecordError(f"this is of batch {owner}, not of {code}")
 
 
 def look_in(book: Book, number: str) -> Look:
     """Return a look as it is now; raise NoSuchRecordError if there is none."""
-    value = book.history(Kind.LOOK, number)[-1].value
-    if not isinstance(value, Look):
-        raise BookError(f"look {number} is {value!r}")
-    return value
+    return _value_in(book, Kind.LOOK, number, Look)
 
 
 def move_in(book: Book, number: str) -> Move:
     """Return a move as it is now; raise NoSuchRecordError if there is none."""
-    value = book.history(Kind.MOVE, number)[-1].value
-    if not isinstance(value, Move):
-        raise BookError(f"move {number} is {value!r}")
-    return value
+    return _value_in(book, Kind.MOVE, number, Move)
 
 
 def stage_in(book: Book, number: str) -> Stage:
     """Return a stage as it is now; raise NoSuchRecordError if there is none."""
-    value = book.history(Kind.STAGE, number)[-1].value
-    if not isinstance(value, Stage):
-        raise BookError(f"stage {number} is {value!r}")
-    return value
+    return _value_in(book, Kind.STAGE, number, Stage)
 
 
 def trial_in(book: Book, number: str) -> Trial:
     """Return a trial as it is now; raise NoSuchRecordError if there is none."""
-    value = book.history(Kind.TRIAL, number)[-1].value
-    if not isinstance(value, Trial):
-        raise BookError(f"trial {number} is {value!r}")
-    return value
+    return _value_in(book, Kind.TRIAL, number, Trial)
 
 
 def trials(book: Book, *, withdrawn: bool = False) -> list[tuple[str, Trial]]:
