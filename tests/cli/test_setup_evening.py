@@ -18,6 +18,7 @@ from controller.cli.entrance import access_of
 from controller.cli.settling import bench as bench_steps
 from controller.cli.settling.answers import Answers, AnswersError, loaded, saved
 from controller.cli.settling.login import login_link
+from controller.cli.settling.mat_test import SILENT_MS
 from controller.cli.settling.stage import LaterError, Stage
 from controller.cli.settling.system import Board
 from controller.ports import May
@@ -35,6 +36,7 @@ class Wood:
     Attributes:
         clock: Its time.
         said: What each probe said.
+        mute: The probe that says nothing while the mat heats.
     """
 
     clock: JumpingClock
@@ -44,6 +46,7 @@ class Wood:
     until_ms: int = 0
     ons: int = 0
     dead: bool = False
+    mute: str = ""
 
     def __post_init__(self) -> None:
         self.warm_mc = dict.fromkeys(NAMES, ROOM_MC)
@@ -68,6 +71,8 @@ class Wood:
             await self.clock.sleep_until(min(now_ms + 1_000, end_ms))
             self.pass_on(1_000)
             for address, milli in self.warm_mc.items():
+                if address == self.mute and self.ons > 10:
+                    continue
                 heard = round(milli + ERRORS_MK[address])
                 said = self.said.setdefault(address, [])
                 said.append((self.clock.now().run_ms, heard))
@@ -263,6 +268,35 @@ async def test_a_mat_that_does_not_warm_is_told(evening):
     told = "\n".join(evening.person.told)
     assert "Mat north: NOT WELL: only 0.0 K warmer" in told
     assert evening.wood.until_ms == 0
+
+
+@pytest.mark.parametrize(
+    ("mute", "why"),
+    [
+        ("28-000000000001", "N1 fell silent"),
+        ("28-000000000003", "its surface probe fell silent"),
+    ],
+)
+async def test_no_mat_is_heated_on_without_a_word_of_a_probe(evening, mute, why):
+    evening.wood.mute = mute
+    await evening.go()
+    assert f"Mat north: NOT WELL: {why}" in "\n".join(evening.person.told)
+    assert evening.wood.until_ms == 0
+    silent_for_ms = evening.wood.ons * 2_000  # "on" is said every two seconds
+    assert silent_for_ms == pytest.approx(SILENT_MS, abs=60_000)
+
+
+async def test_a_root_zone_that_gets_warm_ends_the_test_of_a_mat(evening):
+    def warmed(_: int) -> None:
+        if evening.wood.ons > 30:
+            evening.wood.warm_mc["28-000000000002"] = 30_500
+            evening.wood.around_mc["28-000000000002"] = 30_500
+
+    evening.clock.passed = warmed
+    await evening.go()
+    assert "NOT WELL: N2 reached 30.5 °C: ended" in "\n".join(evening.person.told)
+    assert evening.wood.until_ms == 0
+    assert evening.wood.ons < 60
 
 
 async def test_nothing_is_heated_by_one_who_says_no(tmp_path):

@@ -7,7 +7,7 @@ from controller.adapters.settings import quantities
 from controller.cli.person import yes
 from controller.cli.relay_trial import Hand
 from controller.cli.settling.answers import MatAnswers
-from controller.cli.settling.mat_test import Verdict, judged
+from controller.cli.settling.mat_test import SILENT_MS, Verdict, judged
 from controller.cli.settling.probes import LOOK_MS
 from controller.cli.settling.stage import Senses, Stage, asked_text, in_mc
 from controller.ports import Clock
@@ -17,10 +17,6 @@ AGAIN_MS = 2_000
 
 LOOKED_MS = 30_000
 """Chosen: heat stays on only while somebody has looked at the probes lately [ms]."""
-
-SILENT_MS = 180_000
-"""Chosen: what a surface probe may take for its first word; a mat in the open warms
-by a few kelvin in that time [ms]."""
 
 TRAY_LIMIT_MC = 30_000
 """Chosen: where a root zone is warned of; the test of a mat ends there [m°C]."""
@@ -114,7 +110,6 @@ async def _watched(
 ) -> Verdict:
     since_ms = told_ms = stage.clock.now().run_ms
     unit = {probe.address: probe.unit for probe in stage.answers.probes}
-    trays = [p for p in stage.answers.probes if p.place.startswith("tray ")]
     while True:
         await senses.listen(LOOK_MS)
         looked.now()
@@ -130,18 +125,32 @@ async def _watched(
                 text = "nothing was heard of its surface probe"
                 return Verdict(over=True, well=False, text=text)
             continue
-        verdict = judged(samples, now_ms)
-        values = senses.values()
-        for probe in trays:
-            milli = in_mc(values.get(probe.address, 0), probe.unit)
-            if milli >= TRAY_LIMIT_MC:
-                text = f"{probe.name} reached {milli / 1000:.1f} °C: ended"
-                return Verdict(over=True, well=False, text=text)
+        verdict = _of_trays(stage, senses, now_ms) or judged(samples, now_ms)
         if verdict.over:
             return verdict
         if now_ms - told_ms >= TELL_MS:
             told_ms = now_ms
             stage.person.tell(f"  {verdict.text}")
+
+
+def _of_trays(stage: Stage, senses: Senses, now_ms: int) -> Verdict | None:
+    """Return why a tray ends the test; None: none does.
+
+    A probe that was never heard guards nothing, and is not missed here.
+    """
+    for probe in stage.answers.probes:
+        said = senses.samples(probe.address)
+        if not said or not probe.place.startswith("tray "):
+            continue
+        at_ms, milli = said[-1]
+        reached = in_mc(milli, probe.unit)
+        if reached >= TRAY_LIMIT_MC:
+            text = f"{probe.name} reached {reached / 1000:.1f} °C: ended"
+            return Verdict(over=True, well=False, text=text)
+        if now_ms - at_ms > SILENT_MS:
+            text = f"{probe.name} fell silent: ended"
+            return Verdict(over=True, well=False, text=text)
+    return None
 
 
 async def wanted(stage: Stage) -> None:
