@@ -50,13 +50,7 @@ class _Event:
 def live_view(snapshot: Snapshot) -> LiveView:
     """Return the whole bench as it was when its last scan was finished."""
     bench = bench_view(Moment(snapshot, Millis(snapshot.scan.run_ms)))
-    return LiveView(
-        at=bench["at"],
-        bench=bench,
-        trays=bench["trays"],
-        mats=bench["mats"],
-        alarms=bench["alarms"],
-    )
+    return LiveView(at=bench["at"], bench=bench)
 
 
 @dataclass(eq=False, slots=True)

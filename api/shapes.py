@@ -474,9 +474,6 @@ class LiveView(TypedDict):
 
     at: str
     bench: "BenchView"
-    trays: list[TrayView]
-    mats: list[MatView]
-    alarms: list[AlarmView]
 
 
 class PointerView(TypedDict):

@@ -43,8 +43,7 @@ async def test_the_first_event_is_the_whole_bench(feed, client):
     event_id, kind, data = parsed(await anext(stream))
     assert kind == "bench"
     assert event_id
-    assert data.keys() == {"at", "bench", "trays", "mats", "alarms"}
-    assert data["trays"] == data["bench"]["trays"]
+    assert data.keys() == {"at", "bench"}
     asked = (await client.get("/v1/bench")).json()
     assert data["bench"].keys() == asked.keys()
     assert data["bench"]["trays"] == asked["trays"]
