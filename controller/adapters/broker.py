@@ -3,10 +3,14 @@
 For a real bench use a broker that enforces keepalives and runs by itself.
 """
 
+import asyncio
 import logging
 import socket
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from contextlib import asynccontextmanager
+
+STOPPING_S = 1.0
+"""How long the broker has to stop before its connections are told so again [s]."""
 
 
 class BrokerMissingError(ImportError):
@@ -45,7 +49,31 @@ async def embedded_broker(port: int = 0) -> AsyncIterator[int]:
     try:
         yield chosen
     finally:
-        await broker.shutdown()
+        # It forgets its connections before they have stopped.
+        handlers = [handler for _, handler in broker._sessions.values()]  # noqa: SLF001
+        await _stopped(broker.shutdown(), [handler.stop for handler in handlers])
+
+
+async def _stopped(
+    shutdown: Coroutine[object, object, None],
+    again: Sequence[Callable[[], Coroutine[object, object, None]]],
+) -> None:
+    """Wait for the broker's end, and see that it comes.
+
+    Each of its connections reads by asyncio.wait_for, which before Python 3.12
+    takes a cancellation for done when a packet comes in the same moment. Then
+    the broker would wait for ever for one that goes on reading: so it is told again.
+    """
+    ending = asyncio.ensure_future(shutdown)
+    tellings: list[asyncio.Future[None]] = []
+    try:
+        while not (await asyncio.wait({ending}, timeout=STOPPING_S))[0]:
+            tellings += [asyncio.ensure_future(tell()) for tell in again]
+        ending.result()
+    finally:
+        for task in (ending, *tellings):
+            task.cancel()
+        await asyncio.gather(*tellings, return_exceptions=True)
 
 
 def _free_port() -> int:
