@@ -37,12 +37,19 @@ export function batchLines(tray, batches, { forecast, advice }, context) {
     : h("p", { class: "under" }, "no batch is told of it");
 }
 
-/** Return the open batches that stand in no tray of the bench; null: there are none. */
+/** Return the open batches that stand in no tray of the bench, those not stuck yet apart. */
 export function elsewhere(bench, batches, { forecast, advice }, context) {
   const there = batches.filter((one) => !bench.trays.some(({ name }) => name === one.tray));
-  if (!there.length) return null;
-  const lines = there.map((one) => oneBatch(one, forecast.get(one.code), advice.get(one.code), context));
-  return h("article", { class: "told", "data-key": "not in a tray", "aria-labelledby": "elsewhere-h" }, h("h3", { id: "elsewhere-h" }, "In no tray of the bench"), h("ul", { class: "batches" }, lines));
+  const grouped = (key, title, some) => {
+    if (!some.length) return null;
+    const id = `${key.replaceAll(" ", "-")}-h`;
+    const lines = some.map((one) => oneBatch(one, forecast.get(one.code), advice.get(one.code), context));
+    return h("article", { class: "told", "data-key": key, "aria-labelledby": id }, h("h3", { id }, title), h("ul", { class: "batches" }, lines));
+  };
+  return [
+    grouped("not in a tray", "In no tray of the bench", there.filter((one) => one.state !== "not stuck")),
+    grouped("not stuck", "Has its label, not stuck yet", there.filter((one) => one.state === "not stuck")),
+  ];
 }
 
 /** Return the one tap that says a tray was looked at. */
@@ -56,21 +63,31 @@ export function lookButton(tray, batches, may) {
 function oneBatch(one, foretold, advice, { nowMs, zone, may }) {
   const { batch, code, days_since_stuck: days } = one;
   const count = batch.count === null ? "" : `${batch.count} `;
-  const stuck = days === null ? "not stuck yet" : `stuck ${dayText(Date.parse(batch.stuck_at), zone)}, day ${Math.floor(days) + 1}`;
+  const stuck = days === null ? batch.storage || "not stuck yet" : `stuck ${dayText(Date.parse(batch.stuck_at), zone)}, day ${Math.floor(days) + 1}`;
   return h(
     "li",
     { "data-key": code },
     h("p", { class: "batch-name" }, h("code", {}, code), ` ${count}${batchName(batch)}`, h("span", { class: "aside" }, stuck)),
     days === null ? null : dateBar(one, foretold, nowMs, zone),
-    h("p", { class: "under" }, dateText(foretold)),
+    days === null ? null : h("p", { class: "under" }, dateText(foretold)),
     adviceLines(advice),
-    may ? batchDeeds(one) : null,
+    batchDeeds(one, may),
   );
 }
 
-function batchDeeds({ code, state, batch }) {
-  const deed = (what, word) => h("button", { type: "button", class: "quiet", "data-do": what, "data-batch": code, "aria-label": `${word} ${code} ${batchName(batch)}` }, word);
-  return h("p", {}, state === "stuck" ? deed("move", "move") : null, deed("close", "close"));
+function batchDeeds({ code, state, batch }, may) {
+  const deed = (what, word, kind = "quiet") => h("button", { type: "button", class: kind, "data-do": what, "data-batch": code, "aria-label": `${word} ${code} ${batchName(batch)}` }, word);
+  const stuck = may && state === "stuck";
+  return h(
+    "p",
+    { class: "deeds" },
+    stuck ? deed("look-closely", "look closely") : null,
+    may && state === "not stuck" ? deed("stick-labelled", "stick it", "") : null,
+    stuck ? deed("move", "move") : null,
+    may ? deed("correct-batch", "correct") : null,
+    may ? deed("close", "close") : null,
+    deed("record", "record"),
+  );
 }
 
 /** Return in words when half of those that will root have rooted. */
@@ -123,7 +140,7 @@ export async function lookAt(tray, batches, { at, who }, done) {
   if (!here.length) throw new Error("no batch that is stuck stands in this tray");
   const looks = [];
   for (const one of here) {
-    const body = { how: "tops-only", looked_at: one.batch.count ?? 0, at, who, text: "tops fine" };
+    const body = { how: "tops-only", looked_at: one.batch.count ?? 0, fine: true, at, who };
     const path = `/v1/batches/${one.code}/looks`;
     const written = await write(path, body, `look at ${one.code}`);
     looks.push({ one, written, body });
@@ -141,6 +158,8 @@ const SEEN = [
   ["dead.shrivelled", "dead: shrivelled"],
   ["dead.missing", "missing"],
 ];
+
+const UNWELL = /wilted|^dead/; // what is fine has none of it
 
 function askExceptions(tray, looks, done) {
   const codes = looks.filter(({ written }) => written !== null);
@@ -184,11 +203,11 @@ function askExceptions(tray, looks, done) {
 async function correctLook(look, seen, count, note, photo) {
   if (seen && !(Number.isInteger(count) && count >= 1)) throw new Error("On how many must be a whole number from 1");
   const present = look.present ?? {};
-  const words = seen ? "tops looked at, with exceptions" : "tops fine";
-  const body = { text: note || words };
+  const body = note ? { text: note } : {};
   if (seen) {
     const [track, what] = seen.split(".");
     body[track] = { ...present[track], [what]: count };
+    if (UNWELL.test(seen)) body.fine = false;
   }
   if (look.one.batch.count === null) body.looked_at = Math.max(look.body.looked_at, count || 0);
   if (photo) body.photo = await sendPhoto(photo);

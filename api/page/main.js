@@ -2,15 +2,15 @@
 
 import { get, getLogged, Unheard, whenLoggedOut } from "./api.js";
 import { acknowledge, askSilence, showAlarms, unsilence } from "./alarms.js";
-import { askBatch, askClose, askMove } from "./batch_form.js";
-import { fetchBatches, fetchForecast, lookAt } from "./batches.js";
+import { batchDeeds } from "./batch_deeds.js";
+import { fetchBatches, fetchForecast } from "./batches.js";
 import { StripChart } from "./chart.js";
 import { hourText, HOUR_MS, midnight } from "./clock.js";
 import { guardDialog, openDialog, sentence } from "./dialogs.js";
 import { askDrop, showDiary, showWaiting } from "./diary.js";
 import { announce, byId, h, show } from "./dom.js";
 import { fetchAdvice, fetchDue, showDue } from "./due.js";
-import { askEvent, lastWho } from "./event_form.js";
+import { askEvent } from "./event_form.js";
 import { Live } from "./live.js";
 import { askHold, askMat, askSetpoint, showMats } from "./mats.js";
 import { drawPlan } from "./plan.js";
@@ -207,8 +207,7 @@ async function warming() {
 // --------------------------------------------------------------- what a tap does
 
 const matNamed = (name) => live.bench.mats.find((mat) => mat.name === name);
-const batchOf = (code) => known.batches.find((one) => one.code === code);
-const ownTime = () => ({ nowMs: benchNow, zone: live.bench.timezone });
+const ownTime = () => ({ nowMs: benchNow, zone: live.bench.timezone, may: known.session.may === "operate" });
 const done = () => {
   live.refresh();
   slow(true);
@@ -245,20 +244,13 @@ const DEEDS = {
     const found = known.events.find((one) => String(one.id) === event);
     askEvent(live.bench, { nowMs: benchNow, zone: live.bench.timezone }, done, found);
   },
-  stick: () => askBatch(live.bench, { ...ownTime(), tray: known.chosen, batches: known.batches }, done),
-  move: ({ batch }) => askMove(live.bench, batchOf(batch), ownTime(), done),
-  close: ({ batch }) => askClose(batchOf(batch), ownTime(), done),
-  look: ({ tray }) => {
-    const at = new Date(benchNow()).toISOString();
-    const found = live.bench.trays.find((one) => one.name === tray);
-    return lookAt(found, known.batches, { at, who: lastWho() }, done);
-  },
   drop: ({ id }) => askDrop(id, draw),
   "log-out": async () => {
     await logOut();
     location.reload();
   },
 };
+Object.assign(DEEDS, batchDeeds({ bench: () => live.bench, known, ownTime, done }));
 for (const what of ["programme", "reset", "step", "disable", "enable"]) {
   DEEDS[what] = ({ mat }) => askMat(what, live.bench, matNamed(mat), done);
 }

@@ -75,8 +75,27 @@ function remove(id) {
  * @returns {Promise<object|null>} The bench's answer; null: it waits.
  * @throws {Refused} The bench will not have it.
  */
-export async function write(path, body, title, photo = null) {
-  const entry = { id: newId(), path, body, title, tried: false, photo: photo !== null };
+export function write(path, body, title, photo = null) {
+  return told({ method: "POST", path, body, title, atMs: Date.parse(body.at) }, photo);
+}
+
+/**
+ * Put a record right, now or as soon as the bench answers. Told twice it is as if told
+ * once: what was so before stays in the log.
+ * @param path The record's own.
+ * @param body What is otherwise than it was told.
+ * @param title What it is, for people.
+ * @param atMs When it is told, on the bench's clock.
+ * @param photo A picture that belongs to it, or null.
+ * @returns {Promise<object|null>} The bench's answer; null: it waits.
+ * @throws {Refused} The bench will not have it.
+ */
+export function change(path, body, title, atMs, photo = null) {
+  return told({ method: "PATCH", path, body, title, atMs }, photo);
+}
+
+async function told(record, photo) {
+  const entry = { ...record, id: newId(), tried: false, photo: photo !== null };
   const unkept = photo && (await kept(entry.id, photo)) ? null : photo;
   try {
     return await attempt(entry, unkept);
@@ -111,7 +130,7 @@ async function attempt(entry, unkept = null) {
     if (entry.photo) entry = await withPhotoSent(entry, unkept);
     // Kept first: a page that is closed now has it still.
     keep({ ...entry, tried: true, busyUntil: Date.now() + BUSY_MS });
-    answer = await send("POST", entry.path, entry.body);
+    answer = await send(entry.method ?? "POST", entry.path, entry.body);
   } catch (error) {
     if (waitsOn(error)) {
       // While its photo is not there, the record was not tried.
@@ -190,7 +209,8 @@ async function sendOne(entry, done) {
   }
 }
 
-async function isThere({ path, body }) {
+async function isThere({ method, path, body }) {
+  if (method === "PATCH") return false; // it may be told again
   if (path === "/v1/events") {
     const to = new Date(Date.parse(body.at) + 1).toISOString();
     const span = `from=${encodeURIComponent(body.at)}&to=${to}`;
