@@ -17,6 +17,9 @@ from controller.records.places import Outcome
 MOST_BATCHES = 200
 """Chosen: in one import; a body of this size holds no more."""
 
+MOST_LOOKS = 500
+"""Chosen: in one import; more are split."""
+
 MOST_LISTED = 500
 """Chosen: half a megabyte."""
 
@@ -175,6 +178,19 @@ class LookFields(_AboutLook):
 
     how: Annotated[How | None, Field(strict=False)] = None
     looked_at: int | None = None
+
+
+class ToldLookBody(LookBody):
+    """A look of a table: of which batch, and when, which must be said."""
+
+    batch: Words = Field(description="its label code")
+    at: Instant3339 = Field(description="when")
+
+
+class LooksBody(Body):
+    """Looks that come all at once or not at all."""
+
+    looks: Annotated[list[ToldLookBody], Field(min_length=1, max_length=MOST_LOOKS)]
 
 
 class _AboutMove(Body):

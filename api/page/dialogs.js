@@ -83,7 +83,7 @@ async function submit(dialog, form, trouble, act) {
   try {
     const said = await act(form);
     if (said === STAY) return;
-    dialog.close();
+    if (form.isConnected) dialog.close(); // else another one has taken its place
     if (said) announce(said);
   } catch (error) {
     trouble.textContent = mark(form, error) ? "It was not written: see what is marked." : sentence(error);

@@ -9,7 +9,7 @@ import { lastWho } from "./event_form.js";
 const MINUTE_MS = 60_000;
 
 export function words(label, name, { hint, value = "" } = {}) {
-  return field(label, h("input", { name, type: "text", maxlength: "200", autocomplete: "off", value }), hint);
+  return field(label, h("input", { name, type: "text", maxlength: "120", autocomplete: "off", value }), hint);
 }
 
 export function longWords(label, name, { hint, value = "" } = {}) {

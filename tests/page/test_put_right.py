@@ -1,4 +1,4 @@
-"""Batches by the page: a bundle labelled and stuck later, put right, looked at closely."""
+"""Batches by the page: labelled and stuck later, put right, looked at closely."""
 
 import pytest
 from playwright.sync_api import expect
@@ -370,3 +370,24 @@ def test_a_look_is_told_by_keys_alone(page, served):
     expect(dialog(page)).to_be_hidden()
     (seen,) = batch_of(served, code)["looks"]
     assert (seen["look"]["looked_at"], seen["look"]["fine"]) == (5, True)
+
+
+def test_an_answer_that_comes_late_closes_no_other_dialog(page, served):
+    code = known(page, served, crop="laurel", count=6)
+    waits = []
+    page.route(
+        "**/v1/batches/*/looks",
+        lambda route: waits.append(route),  # noqa: PLW0108 - it must return nothing
+    )
+    deed(page, "look closely", code)
+    choose(page, "how", "tops-only")
+    choose(page, "tops_seen", "fine")
+    with page.expect_request("**/looks"):
+        submit(page)
+    page.keyboard.press("Escape")
+    deed(page, "move", code)
+    with page.expect_response("**/looks"):
+        waits[0].continue_()
+    expect(page.locator("#spoken")).to_contain_text(f"Written: look at {code}")
+    expect(dialog(page).locator("h2")).to_contain_text(f"Move {code}")
+    expect(dialog(page)).to_be_visible()
