@@ -149,8 +149,11 @@ class SentinelsBody(Body):
     rooted: int = 0
 
 
-class _AboutLook(Body):
+class _When(Body):
     at: Instant3339 | None = Field(None, description="when; default: now")
+
+
+class _Seen(Body):
     base: BaseBody | None = Field(None, description="null: not looked")
     tops: TopsBody | None = Field(None, description="null: not looked")
     tug: TugBody | None = Field(None, description="null: not tugged")
@@ -164,6 +167,10 @@ class _AboutLook(Body):
     text: Text = ""
     photo: Photo = ""
     withdrawn: _Flag = False
+
+
+class _AboutLook(_Seen, _When):
+    pass
 
 
 class LookBody(_AboutLook):
@@ -180,11 +187,13 @@ class LookFields(_AboutLook):
     looked_at: int | None = None
 
 
-class ToldLookBody(LookBody):
+class ToldLookBody(_Seen):
     """A look of a table: of which batch, and when, which must be said."""
 
     batch: Words = Field(description="its label code")
     at: Instant3339 = Field(description="when")
+    how: Annotated[How, Field(strict=False)]
+    looked_at: int = Field(description="at how many of the count")
 
 
 class LooksBody(Body):

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Depends
 from api import (
     advice,
     batches,
+    comparisons,
     control,
     events,
     forecasts,
@@ -177,5 +178,6 @@ for _part in (
     varieties.router,
     forecasts.router,
     trials.router,
+    comparisons.router,
 ):
     v1.include_router(_part, dependencies=[Depends(reading_only)])
