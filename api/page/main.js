@@ -19,6 +19,7 @@ import { askLogin, begin, logOut, present } from "./session.js";
 import { otherTheme, useTheme } from "./theme.js";
 import { showFresh, summary, titleBlock } from "./sheet.js";
 import { reachedIn } from "./warming.js";
+import { compare, fetchTrials, showTrials } from "./trials.js";
 import { probeLines, trayList } from "./trays.js";
 import { dayOf, leading, matOf, thermalText } from "./words.js";
 
@@ -33,6 +34,8 @@ const known = {
   due: [],
   advice: new Map(),
   events: [],
+  trials: [],
+  compared: {},
   kept: {},
   heatToday: {},
   warmAt: {},
@@ -81,6 +84,7 @@ function draw() {
   showAlarms(bench, here);
   showMats(bench, known, here);
   showDue(known.due, here);
+  showTrials(known.trials, known.compared, bench.display_unit);
   showDiary(known.events, here);
   showWaiting(here);
   show(byId("tray-list"), trayList(bench, known, here));
@@ -139,6 +143,7 @@ async function slow(force = false) {
     into("batches", fetchBatches()),
     into("events", get("/v1/events?limit=40").then(({ events }) => events)),
     into("forecast", fetchForecast()),
+    into("trials", fetchTrials()),
     ...bench.mats.map((mat) => heatToday(mat, nowMs, bench.timezone)),
   ]);
   draw();
@@ -244,6 +249,11 @@ const DEEDS = {
     const found = known.events.find((one) => String(one.id) === event);
     askEvent(live.bench, { nowMs: benchNow, zone: live.bench.timezone }, done, found);
   },
+  compare: ({ trial }) =>
+    compare(trial, (found) => {
+      known.compared[trial] = { ...known.compared[trial], said: "", ...found };
+      draw();
+    }),
   drop: ({ id }) => askDrop(id, draw),
   "log-out": async () => {
     await logOut();

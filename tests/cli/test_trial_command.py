@@ -22,6 +22,15 @@ from controller.cli.asking import ask
 from controller.cli.comparer import Comparer
 from controller.cli.over_http import AskError
 from controller.ports import Comparison
+from controller.records.batch_desk import add_batches
+from controller.records.batches import Batch, BatchKind
+from controller.records.book import Book, fold
+from controller.records.changes import Change
+from controller.records.desk import Stamp
+from controller.records.look_rows import add_looks
+from controller.records.looks import Base, How, Look
+from controller.records.trial_desk import add_trial
+from controller.records.trials import TestName, Trial, TrialUnit, UnitKind
 from controller.trials.foresight import foreseen
 from controller.trials.special import normal_cdf
 from tests.api.conftest import WARM, FakeBench, FakeReader
@@ -308,25 +317,72 @@ def test_a_trial_of_which_nothing_was_stuck_has_nothing_to_compare(url, capsys):
 # ------------------------------------------------------------------- of a log itself
 
 
+OCTOBER_MS = 1_760_086_800_000  # 2025-10-10T09:00:00Z
+
+
+def _batch(n: int, medium: str) -> Batch:
+    return Batch(
+        crop="gooseberry",
+        kind=BatchKind.HARDWOOD,
+        count=1,
+        tray="N1",
+        place=f"pot {n}",
+        medium=medium,
+        stuck_utc_ms=OCTOBER_MS,
+    )
+
+
+def _looks(code: str, rooted: int) -> list[Look]:
+    """Return a look each day until roots are seen, three at most."""
+    return [
+        Look(
+            batch=code,
+            utc_ms=OCTOBER_MS + day * 1_440 * MINUTE_MS,
+            how=How.LIFTED,
+            looked_at=1,
+            base=Base(roots=int(day == rooted), none=int(day != rooted)),
+        )
+        for day in range(1, min(rooted, 3) + 1)
+    ]
+
+
+def told_changes() -> list[Change]:
+    """Return a trial in 16 pots: coir rooted by day 1 or 2, bark by day 3 or not."""
+    stamp = Stamp(OCTOBER_MS + 30 * 1_440 * MINUTE_MS, "a test")
+    arms = ["coir", "bark"] * 8
+    batches = [(_batch(n, arm), "") for n, arm in enumerate(arms)]
+    made = add_batches(Book(), batches, stamp)
+    codes = [change.subject for change in made]
+    trial = Trial(
+        title="two media",
+        arms=("coir", "bark"),
+        unit=UnitKind.POT,
+        cuttings=1,
+        units=tuple(
+            TrialUnit(name=f"N1-{n}", arm=arm, block=str(n // 2), tray="N1", batch=code)
+            for n, (arm, code) in enumerate(zip(arms, codes, strict=True))
+        ),
+        seed=5,
+        test=TestName.TIMES,
+        base_mc=8_000,
+    )
+    book = fold(Book(), made)
+    planned = add_trial(book, trial, stamp)
+    looks = [
+        look
+        for n, (arm, code) in enumerate(zip(arms, codes, strict=True))
+        for look in _looks(code, n % 4 // 2 + (1 if arm == "coir" else 3))
+    ]
+    seen, _ = add_looks(fold(book, planned), looks, stamp)
+    return [*made, *planned, *seen]
+
+
 @pytest.fixture
-def told_log(a_log, tmp_path, capsys) -> Path:  # noqa: F811
-    """A log with a trial: coir rooted by day 1 or 2, bark by day 3 or not."""
-    assert typed(*PLAN, "--as-listed", "--store", "--log", a_log) == 0
-    stuck = ["--kind", "hardwood", "--stuck", "2025-10-10T09:00"]
-    assert typed("stick", 1, "gooseberry", *stuck, "--log", a_log) == 0
-    capsys.readouterr()
-    typed("show", 1, "--log", a_log, "--json")
-    lines = ["batch,at,how,looked_at,base_roots,base_none"]
-    for n, unit in enumerate(told(capsys)["trial"]["units"]):
-        rooted = (1 if n % 4 < 2 else 2) if unit["arm"] == "coir" else 3 + n % 4 // 2
-        for day in range(1, min(rooted, 3) + 1):
-            seen = "1,0" if day == rooted else "0,1"
-            at = f"2025-10-{10 + day}T09:00"
-            lines.append(f"{unit['batch']},{at},lifted,1,{seen}")
-    table = tmp_path / "looks.csv"
-    table.write_text("\r\n".join(lines), encoding="utf-8")
-    assert cli.main(["batch", "import", str(table), "--log", str(a_log)]) == 0
-    capsys.readouterr()
+def told_log(a_log) -> Path:  # noqa: F811
+    """A log with a trial, its number 17."""
+    keeper = season_log.DirectRecords(a_log)
+    asyncio.run(keeper.keep(told_changes()))
+    keeper.close()
     return a_log
 
 
@@ -341,17 +397,18 @@ def test_a_log_is_opened_once_for_all_that_a_comparison_asks(
             super().__init__(path)
 
     monkeypatch.setattr(season_log, "SeasonLogReader", Counted)
-    assert typed("compare", 1, "--log", told_log) == 0
+    assert typed("compare", 17, "--log", told_log) == 0
     assert "coir beats bark (p 0.0078)" in capsys.readouterr().out
     assert opened == [told_log]
 
 
+@pytest.mark.timeout(180)  # three processes are begun, one after the other
 async def test_a_child_of_the_daemon_tells_the_same(told_log, capsys):
     clock = ManualClock("UTC", utc_ms=1_800_000_000_000)
-    comparer = Comparer(told_log, clock, wait_s=25.0)
+    comparer = Comparer(told_log, clock, wait_s=150.0)
     serving = asyncio.create_task(comparer.serve())
     try:
-        found = await comparer.compared(Comparison("1", newest=0))
+        found = await comparer.compared(Comparison("17", newest=0))
         none = await comparer.compared(Comparison("7", newest=0))
     finally:
         serving.cancel()
@@ -365,7 +422,7 @@ async def test_a_child_of_the_daemon_tells_the_same(told_log, capsys):
     assert (arms["coir"]["reached"], arms["bark"]["reached"]) == (8, 4)
     assert (arms["coir"]["half_from_days"], arms["coir"]["half_to_days"]) == (0, 1)
     assert none.cannot.endswith("there is no trial 7")
-    await asyncio.to_thread(typed, "compare", 1, "--log", told_log, "--json")
+    await asyncio.to_thread(typed, "compare", 17, "--log", told_log, "--json")
     assert view["figures"] == told(capsys)
 
 
@@ -385,7 +442,7 @@ def test_a_child_says_why_it_has_nothing_to_tell(
 
     monkeypatch.setattr(comparison_job, "give_way", lambda *_: None)  # of this process
     monkeypatch.setattr("controller.cli.trial_compare.compared_of", failing)
-    assert comparison_job.main([str(told_log), "1"]) == code
+    assert comparison_job.main([str(told_log), "17"]) == code
     captured = capsys.readouterr()
     assert said in captured.err
     assert captured.out == ""
@@ -393,7 +450,7 @@ def test_a_child_says_why_it_has_nothing_to_tell(
 
 def test_a_child_prints_what_it_found(told_log, monkeypatch, capsys):
     monkeypatch.setattr(comparison_job, "give_way", lambda *_: None)
-    words = [str(told_log), "1", "--test=permutation-shares", "--days=2"]
+    words = [str(told_log), "17", "--test=permutation-shares", "--days=2"]
     assert comparison_job.main(words) == 0
     found = told(capsys)
     TypeAdapter(ComparisonView).validate_python(found)
