@@ -19,7 +19,7 @@ import { askLogin, begin, logOut, present } from "./session.js";
 import { otherTheme, useTheme } from "./theme.js";
 import { showFresh, summary, titleBlock } from "./sheet.js";
 import { reachedIn } from "./warming.js";
-import { compare, fetchTrials, showTrials } from "./trials.js";
+import { compare, fetchTrials, showTrials, standing } from "./trials.js";
 import { probeLines, trayList } from "./trays.js";
 import { dayOf, leading, matOf, thermalText } from "./words.js";
 
@@ -84,7 +84,7 @@ function draw() {
   showAlarms(bench, here);
   showMats(bench, known, here);
   showDue(known.due, here);
-  showTrials(known.trials, known.compared, bench.display_unit);
+  showTrials(known.trials, known.compared, { unit: bench.display_unit, zone: here.zone });
   showDiary(known.events, here);
   showWaiting(here);
   show(byId("tray-list"), trayList(bench, known, here));
@@ -249,11 +249,13 @@ const DEEDS = {
     const found = known.events.find((one) => String(one.id) === event);
     askEvent(live.bench, { nowMs: benchNow, zone: live.bench.timezone }, done, found);
   },
-  compare: ({ trial }) =>
-    compare(trial, (found) => {
-      known.compared[trial] = { ...known.compared[trial], said: "", ...found };
+  compare: ({ trial }) => {
+    const of = standing(known.trials.find(({ id }) => String(id) === trial));
+    return compare(trial, (found) => {
+      known.compared[trial] = { ...known.compared[trial], of, said: "", ...found };
       draw();
-    }),
+    });
+  },
   drop: ({ id }) => askDrop(id, draw),
   "log-out": async () => {
     await logOut();

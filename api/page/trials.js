@@ -2,6 +2,7 @@
 // that out beside its own work, so that it may have to be asked more than once.
 
 import { get, Refused } from "./api.js";
+import { dateText } from "./clock.js";
 import { byId, h, show } from "./dom.js";
 import { figure, shareText, tempText } from "./units.js";
 
@@ -19,21 +20,21 @@ export async function fetchTrials() {
 }
 
 /** Show the trials; compared: what is known of what they tell, by their numbers. */
-export function showTrials(trials, compared, unit) {
+export function showTrials(trials, compared, shown) {
   byId("trials").hidden = !trials.length;
-  show(byId("trial-list"), trials.map((one) => oneTrial(one, compared[one.id], unit)));
+  show(byId("trial-list"), trials.map((one) => oneTrial(one, compared[one.id], shown)));
 }
 
-function oneTrial(one, found, unit) {
+function oneTrial(one, found, { unit, zone }) {
   const { id, trial, arms, written_at } = one;
   const title = trial.title || `Trial ${id}`;
   const looked = arms.some((arm) => arm.cuttings > 0);
   return h(
     "article",
     { class: "trial", "data-key": String(id), "aria-labelledby": `trial-${id}-h` },
-    h("h3", { id: `trial-${id}-h` }, title, h("span", { class: "aside" }, `trial ${id}, planned ${written_at.slice(0, 10)}`)),
-    found?.result ? comparedTable(found.result, unit) : armTable(arms, trial.end_point),
-    found?.result ? verdicts(found.result) : null,
+    h("h3", { id: `trial-${id}-h` }, title, h("span", { class: "aside" }, `trial ${id}, told ${dateText(Date.parse(written_at), zone)}`)),
+    found?.result ? verdicts(found.result, unit) : armTable(arms, trial.end_point, title),
+    found?.result && found.of !== standing(one) ? h("p", { class: "under" }, "More was told of it since: ask again.") : null,
     found?.said ? h("p", { class: "under", role: "status" }, found.said) : null,
     looked
       ? h("p", {}, h("button", { type: "button", "data-do": "compare", "data-trial": String(id), "aria-label": `What does it tell? ${title}` }, found?.result ? "Ask again" : "What does it tell?"))
@@ -41,10 +42,10 @@ function oneTrial(one, found, unit) {
   );
 }
 
-function table(head, rows) {
+function table(label, head, rows) {
   return h(
     "div",
-    { class: "wide" },
+    { class: "wide", tabindex: "0", role: "group", "aria-label": label },
     h(
       "table",
       {},
@@ -54,30 +55,37 @@ function table(head, rows) {
   );
 }
 
-function armTable(arms, endPoint) {
+function armTable(arms, endPoint, title) {
   const rows = arms.map((arm) => [arm.arm, `${arm.stuck} of ${arm.units}`, String(arm.cuttings), String(arm.reached)]);
-  return table(["arm", "stuck", "cuttings", endPoint], rows);
+  return table(`Arms of ${title}`, ["arm", "stuck", "cuttings", endPoint], rows);
 }
 
-function comparedTable({ arms, end_point }, unit) {
+function comparedTable({ title, arms, end_point }, unit) {
   const warm = arms.some((arm) => arm.mean_c !== null);
   const rows = arms.map((arm) => {
     const half = arm.half_from_days === null ? "not seen" : `${figure(arm.half_from_days, 0)} to ${figure(arm.half_to_days, 0)}`;
-    const cells = [`${arm.reached} of ${arm.cuttings}`, `${shareText(arm.from_95)} to ${shareText(arm.to_95)}`, half];
+    const cells = [`${arm.reached} of ${arm.cuttings}`, `${figure(100 * arm.from_95, 0)} to ${shareText(arm.to_95)}`, half];
     return [arm.arm, ...cells, ...(warm ? [arm.mean_c === null ? "–" : tempText(arm.mean_c, unit)] : [])];
   });
-  return table(["arm", end_point, "share, 19 times in 20", "half by day", ...(warm ? ["mean"] : [])], rows);
+  return table(`What came of ${title}`, ["arm", end_point, "share, 19 times in 20", "half by day", ...(warm ? ["mean"] : [])], rows);
 }
 
-function verdicts({ verdicts: told, notes, words }) {
+function verdicts(result, unit) {
+  const { verdicts: told, notes, words } = result;
   return h(
     "div",
     {},
     told.map((one) => h("p", { class: `verdict ${one.answer}` }, one.sentence)),
+    comparedTable(result, unit),
     notes.map((text) => h("p", { class: "under" }, text)),
     h("p", { class: "hint" }, "Decide when the trial is over: whoever asks after each look, until it says so, finds a difference by chance more often."),
-    h("details", { class: "fold" }, h("summary", {}, "All figures, in words"), h("pre", { class: "wide", tabindex: "0" }, words)),
+    h("details", { class: "fold" }, h("summary", {}, "All figures, in words"), h("pre", { class: "wide", tabindex: "0", role: "group", "aria-label": "All figures" }, words)),
   );
+}
+
+/** Return how the arms of a trial stand, to tell whether a verdict is of now. */
+export function standing({ arms, revisions }) {
+  return JSON.stringify([arms, revisions]);
 }
 
 /**

@@ -11,6 +11,7 @@ from controller.ports import Compared
 from controller.records.codes import code_of
 from tests.api.test_comparison_route import RESULT, Answering
 from tests.api.test_trial_routes import BATCH, PLAN
+from tests.page.conftest import SIZE
 from tests.page.served import Served
 from tests.page.test_page import violations
 
@@ -51,6 +52,10 @@ def asked_anew(comparer):
     comparer.asked.clear()
 
 
+def told(served, path, **body):
+    httpx.patch(served.url + path, json=body).raise_for_status()
+
+
 def trial(page, number=2):
     return page.locator(f'#trial-list [data-key="{number}"]')
 
@@ -80,7 +85,23 @@ def test_the_verdict_stands_at_its_trial(page, comparer):
     expect(trial(page)).to_contain_text("finds a difference by chance more often")
     trial(page).locator("summary").click()
     assert violations(page) == []
+    page.set_viewport_size({"width": 360, "height": 740})
+    assert violations(page) == []
+    page.set_viewport_size(SIZE)
     assert [one.trial for one in comparer.asked] == ["2"]
+
+
+def test_a_verdict_that_is_older_than_what_was_told_says_so(page, served):
+    ask(page)
+    expect(trial(page).locator(".verdict")).to_be_visible()
+    older = trial(page).get_by_text("More was told of it since: ask again.")
+    expect(older).to_have_count(0)
+    told(served, "/v1/trials/2", text="in the shade")
+    page.get_by_text("Looked at N1: tops fine").click()  # asks for all of it again
+    page.get_by_text("all fine").click()
+    expect(older).to_be_visible()
+    trial(page).get_by_role("button").click()
+    expect(older).to_have_count(0)
 
 
 def test_what_takes_longer_is_said_and_asked_again(page, comparer):
