@@ -7,7 +7,7 @@ import { adaptKind, batchIn, batchParts, changesIn, checkBatch } from "./batch_f
 import { choices, openDialog, STAY } from "./dialogs.js";
 import { h } from "./dom.js";
 import { keepWho } from "./event_form.js";
-import { adaptWhen, longWords, number, one, numberIn, textIn, when, whenOf, who, words } from "./form_parts.js";
+import { adaptWhen, longWords, number, one, numberIn, takeBack, textIn, when, whenOf, who, words } from "./form_parts.js";
 import { change, write } from "./queue.js";
 import { batchName } from "./words.js";
 
@@ -123,8 +123,7 @@ export function askCorrection(bench, file, { nowMs, zone }, done) {
     ],
     yes: "Correct it",
     act: () => {
-      const changes = changesIn(before, checkBatch(batchIn(form, shown), { stuck }));
-      if (!Object.keys(changes).length) throw new Error("Nothing is told otherwise than before");
+      const changes = changed(before, checkBatch(batchIn(form, shown), { stuck }));
       return putRight(file, changes, `${file.code} put right`, { nowMs, done });
     },
   });
@@ -134,17 +133,11 @@ export function askCorrection(bench, file, { nowMs, zone }, done) {
 }
 
 function mistake(file, after) {
-  const button = h("button", { type: "button", class: "quiet" }, "The whole batch was told by mistake");
-  button.addEventListener("click", () =>
-    openDialog({
-      title: `Take ${file.code} back?`,
-      body: [h("p", {}, `${file.code} ${batchName(file.batch)} then counts no longer. What was told of it stays in the log, and its code is not given again.`)],
-      yes: "It was a mistake",
-      no: "keep it",
-      act: () => putRight(file, { withdrawn: true }, `${file.code} told by mistake`, after),
-    }),
-  );
-  return h("p", {}, button);
+  return takeBack("The whole batch was told by mistake", {
+    title: `Take ${file.code} back?`,
+    words: `${file.code} ${batchName(file.batch)} then counts no longer. What was told of it stays in the log, and its code is not given again.`,
+    act: () => putRight(file, { withdrawn: true }, `${file.code} told by mistake`, after),
+  });
 }
 
 async function putRight(file, changes, title, { nowMs, done }) {
@@ -155,37 +148,80 @@ async function putRight(file, changes, title, { nowMs, done }) {
 
 // -------------------------------------------------------------------- move, and close
 
-/** Ask where a batch goes. */
-export function askMove(bench, file, { nowMs, zone }, done) {
+/** Ask where a batch goes; told: a move that is put right, with its own address. */
+export function askMove(bench, file, { nowMs, zone }, done, told = null) {
   const openedMs = nowMs();
-  const trays = bench.trays.filter(({ name }) => name !== file.tray).map(({ name }) => [name, name]);
-  if (file.tray) trays.push(["", "off the bench, off the heat"]);
+  const atMs = told ? Date.parse(told.move.at) : null;
+  const trays = bench.trays.filter(({ name }) => told || name !== file.tray).map(({ name }) => [name, name]);
+  if (file.tray || told) trays.push(["", "off the bench, off the heat"]);
   const form = openDialog({
-    title: `Move ${file.code} ${batchName(file.batch)}`,
-    body: [choices("To", "tray", trays), words("Place", "place", { hint: "Where in the tray, or where else." }), when("When", { nowMs, zone }), who()],
-    yes: "Write the move",
+    title: `${told ? "Put a move right:" : "Move"} ${file.code} ${batchName(file.batch)}`,
+    body: [
+      choices("To", "tray", trays, { checked: told ? [told.move.tray] : [] }),
+      words("Place", "place", { hint: "Where in the tray, or where else.", value: told?.move.place ?? "" }),
+      when("When", { nowMs, zone, atMs }),
+      who(told?.move.who),
+    ],
+    yes: told ? "Correct it" : "Write the move",
     act: () => {
       const tray = one(form, "tray", "Where does it go?");
-      const body = { tray, place: textIn(form, "place"), at: whenOf(form, openedMs, zone), who: textIn(form, "who") };
-      return tell(`${file.href}/move`, body, `${file.code} moved ${tray ? `to ${tray}` : "off the heat"}`, done);
+      const body = { tray, place: textIn(form, "place"), at: whenOf(form, openedMs, zone, atMs), who: textIn(form, "who") };
+      const where = tray ? `to ${tray}` : "off the heat";
+      if (!told) return tell(`${file.href}/move`, body, `${file.code} moved ${where}`, done);
+      const before = { ...told.move, at: new Date(atMs).toISOString() };
+      return putRight(told, changed(before, body), `a move of ${file.code} put right: ${where}`, { nowMs, done });
     },
   });
+  if (told) {
+    form.querySelector(".ends").before(
+      takeBack("This move was told by mistake", {
+        title: "Take this move back?",
+        words: "It then counts no longer, and stays in the log.",
+        act: () => putRight(told, { withdrawn: true }, `a move of ${file.code} told by mistake`, { nowMs, done }),
+      }),
+    );
+  }
   adaptWhen(form);
 }
 
-/** Ask how a batch ended. */
+/** Return what is told otherwise than before; throw where that is nothing. */
+function changed(before, now) {
+  const changes = changesIn(before, now);
+  if (!Object.keys(changes).length) throw new Error("Nothing is told otherwise than before");
+  return changes;
+}
+
+/** Ask how a batch ended, or put its end right. */
 export function askClose(file, { nowMs, zone }, done) {
   const openedMs = nowMs();
+  const end = file.closing ?? null; // of a batch that is listed only it is not known
+  const atMs = end ? Date.parse(end.at) : null;
   const form = openDialog({
-    title: `Close ${file.code} ${batchName(file.batch)}`,
-    body: [choices("How did it end?", "outcome", OUTCOMES), number("How many had rooted", "rooted", { hint: "Left empty: not counted." }), longWords("In words", "text"), when("When", { nowMs, zone }), who()],
-    yes: "Close it",
+    title: `${end ? "Put the end right of" : "Close"} ${file.code} ${batchName(file.batch)}`,
+    body: [
+      choices("How did it end?", "outcome", OUTCOMES, { checked: end ? [end.outcome] : [] }),
+      number("How many had rooted", "rooted", { hint: "Left empty: not counted.", value: String(end?.rooted ?? "") }),
+      longWords("In words", "text", { value: end?.text ?? "" }),
+      when("When", { nowMs, zone, atMs }),
+      who(end?.who),
+    ],
+    yes: end ? "Correct it" : "Close it",
     act: () => {
       const outcome = one(form, "outcome", "How did it end?");
-      const body = { outcome, rooted: numberIn(form, "rooted"), text: textIn(form, "text"), at: whenOf(form, openedMs, zone), who: textIn(form, "who") };
-      return tell(`${file.href}/close`, body, `${file.code} closed: ${outcome}`, done);
+      const body = { outcome, rooted: numberIn(form, "rooted"), text: textIn(form, "text"), at: whenOf(form, openedMs, zone, atMs), who: textIn(form, "who") };
+      return tell(`${file.href}/close`, body, `${file.code} ${end ? "end put right" : "closed"}: ${outcome}`, done);
     },
   });
+  if (end) {
+    form.querySelector(".ends").before(
+      takeBack("It is not at its end", {
+        title: `Open ${file.code} again?`,
+        words: "It then stands where it stood before; that it was closed stays in the log.",
+        yes: "Open it again",
+        act: () => tell(`${file.href}/close`, { outcome: end.outcome, at: end.at, who: end.who, withdrawn: true }, `${file.code} open again`, done),
+      }),
+    );
+  }
   adaptWhen(form);
 }
 

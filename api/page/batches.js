@@ -3,7 +3,7 @@
 
 import { get, getLogged, Refused, send } from "./api.js";
 import { choices, field, openDialog, taken } from "./dialogs.js";
-import { h, s } from "./dom.js";
+import { byId, h, s, show } from "./dom.js";
 import { adviceLines } from "./due.js";
 import { DAY_MS, dayText, plainDay } from "./clock.js";
 import { photoField, photoOf, sendPhoto } from "./photos.js";
@@ -52,6 +52,19 @@ export function elsewhere(bench, batches, { forecast, advice }, context) {
   ];
 }
 
+/** Show the batches that are closed, the newest first, when somebody unfolds them. */
+export async function showClosed() {
+  const { batches } = await get("/v1/batches");
+  const closed = batches.filter(({ state }) => state === "closed").reverse();
+  const lines = closed.map((one) => h("li", { "data-key": one.code }, batchHead(one), batchDeeds(one, false)));
+  show(byId("closed-list"), lines.length ? lines : [h("li", { class: "under" }, "None is closed.")]);
+}
+
+function batchHead({ code, batch }, aside = null) {
+  const count = batch.count === null ? "" : `${batch.count} `;
+  return h("p", { class: "batch-name" }, h("code", {}, code), ` ${count}${batchName(batch)}`, aside ? h("span", { class: "aside" }, aside) : null);
+}
+
 /** Return the one tap that says a tray was looked at. */
 export function lookButton(tray, batches, may) {
   const here = batches.filter((one) => one.tray === tray.name && one.state === "stuck");
@@ -62,12 +75,11 @@ export function lookButton(tray, batches, may) {
 
 function oneBatch(one, foretold, advice, { nowMs, zone, may }) {
   const { batch, code, days_since_stuck: days } = one;
-  const count = batch.count === null ? "" : `${batch.count} `;
   const stuck = days === null ? batch.storage || "not stuck yet" : `stuck ${dayText(Date.parse(batch.stuck_at), zone)}, day ${Math.floor(days) + 1}`;
   return h(
     "li",
     { "data-key": code },
-    h("p", { class: "batch-name" }, h("code", {}, code), ` ${count}${batchName(batch)}`, h("span", { class: "aside" }, stuck)),
+    batchHead(one, stuck),
     days === null ? null : dateBar(one, foretold, nowMs, zone),
     days === null ? null : h("p", { class: "under" }, dateText(foretold)),
     adviceLines(advice),

@@ -1,7 +1,7 @@
 // Parts that larger forms are made of, and reading them again: words, numbers, counts
 // with buttons for wet fingers, days, times, and who. No record is known here.
 
-import { choices, field, taken } from "./dialogs.js";
+import { choices, field, openDialog, taken } from "./dialogs.js";
 import { fieldOf, ofField } from "./clock.js";
 import { h } from "./dom.js";
 import { lastWho } from "./event_form.js";
@@ -58,6 +58,13 @@ export function count(label, name, { hint, value = "" } = {}) {
     h("div", { class: "count" }, by(-1, "\u2212", "one less"), input, by(1, "+", "one more")),
     hint ? h("p", { class: "hint", id: described }, hint) : null,
   );
+}
+
+/** Return a button that takes a record back, after a second word. */
+export function takeBack(text, { title, words, yes = "It was a mistake", act }) {
+  const button = h("button", { type: "button", class: "quiet" }, text);
+  button.addEventListener("click", () => openDialog({ title, body: [h("p", {}, words)], yes, no: "keep it", act }));
+  return h("p", {}, button);
 }
 
 // -------------------------------------------------------------------- times

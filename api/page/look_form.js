@@ -7,7 +7,7 @@ import { changesIn } from "./batch_fields.js";
 import { choices, openDialog, taken } from "./dialogs.js";
 import { h } from "./dom.js";
 import { keepWho } from "./event_form.js";
-import { adaptWhen, count, countIn, fieldIn, longWords, numberIn, one, textIn, when, whenOf, who } from "./form_parts.js";
+import { adaptWhen, count, countIn, fieldIn, longWords, numberIn, one, takeBack, textIn, when, whenOf, who } from "./form_parts.js";
 import { BASE, DEAD, HOWS, SENTINELS, TOPS, TUG } from "./look_words.js";
 import { photoField, photoOf } from "./photos.js";
 import { change, write } from "./queue.js";
@@ -52,22 +52,16 @@ function putRight(seen, told, { title, photo, nowMs }) {
 }
 
 function mistake(file, seen, { nowMs, done }) {
-  const button = h("button", { type: "button", class: "quiet" }, "This look was told by mistake");
-  button.addEventListener("click", () => {
-    const title = `a look at ${file.code} told by mistake`;
-    openDialog({
-      title: "Take this look back?",
-      body: [h("p", {}, "It then counts no longer, and stays in the log.")],
-      yes: "It was a mistake",
-      no: "keep it",
-      act: async () => {
-        const written = await change(seen.href, { withdrawn: true }, title, nowMs());
-        done();
-        return saying(written, title);
-      },
-    });
+  const title = `a look at ${file.code} told by mistake`;
+  return takeBack("This look was told by mistake", {
+    title: "Take this look back?",
+    words: "It then counts no longer, and stays in the log.",
+    act: async () => {
+      const written = await change(seen.href, { withdrawn: true }, title, nowMs());
+      done();
+      return saying(written, title);
+    },
   });
-  return h("p", {}, button);
 }
 
 // --------------------------------------------------------------------- the parts

@@ -3,7 +3,7 @@
 import { get, getLogged, Unheard, whenLoggedOut } from "./api.js";
 import { acknowledge, askSilence, showAlarms, unsilence } from "./alarms.js";
 import { batchDeeds } from "./batch_deeds.js";
-import { fetchBatches, fetchForecast } from "./batches.js";
+import { fetchBatches, fetchForecast, showClosed } from "./batches.js";
 import { StripChart } from "./chart.js";
 import { hourText, HOUR_MS, midnight } from "./clock.js";
 import { guardDialog, openDialog, sentence } from "./dialogs.js";
@@ -214,6 +214,7 @@ async function warming() {
 const matNamed = (name) => live.bench.mats.find((mat) => mat.name === name);
 const ownTime = () => ({ nowMs: benchNow, zone: live.bench.timezone, may: known.session.may === "operate" });
 const done = () => {
+  if (byId("closed").open) showClosed().catch(() => {});
   live.refresh();
   slow(true);
 };
@@ -311,6 +312,9 @@ document.addEventListener("keydown", (event) => {
   if (!element || ![" ", "Enter"].includes(event.key)) return;
   event.preventDefault();
   act(element);
+});
+byId("closed").addEventListener("toggle", () => {
+  if (byId("closed").open && live.bench) showClosed().catch(() => {});
 });
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden && !live.stopped) live.refresh();

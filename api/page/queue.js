@@ -220,18 +220,25 @@ async function isThere({ method, path, body }) {
   const told = /^(\/v1\/batches\/[^/]+)\/(looks|move|close)$/.exec(path);
   if (!told) return false;
   const { looks, moves, closing } = await get(told[1]);
-  const of = {
-    looks: looks.map(({ look }) => look),
-    move: moves.map(({ move }) => move),
-    close: closing ? [closing] : [],
-  };
-  return of[told[2]].some((one) => Date.parse(one.at) === Date.parse(body.at));
+  if (told[2] === "close") return sameEnd(closing, body);
+  const of = told[2] === "looks" ? looks.map(({ look }) => look) : moves.map(({ move }) => move);
+  return of.some((one) => sameTime(one, body));
+}
+
+function sameTime(found, body) {
+  return Date.parse(found.at) === Date.parse(body.at);
+}
+
+/** An end that is put right may have the time of the one before. */
+function sameEnd(closing, body) {
+  if (body.withdrawn) return closing === null;
+  return closing !== null && sameTime(closing, body) && ["outcome", "rooted", "text"].every((name) => closing[name] === body[name]);
 }
 
 function sameEvent(found, body) {
   return (
     found.kind === body.kind &&
-    Date.parse(found.at) === Date.parse(body.at) &&
+    sameTime(found, body) &&
     found.trays.join() === (body.trays ?? []).join() &&
     found.text === (body.text ?? "")
   );

@@ -3,6 +3,7 @@
 
 import { get } from "./api.js";
 import { batchFacts } from "./batch_fields.js";
+import { askClose, askMove } from "./batch_form.js";
 import { dateText, hourText } from "./clock.js";
 import { openDialog } from "./dialogs.js";
 import { h } from "./dom.js";
@@ -11,17 +12,20 @@ import { differences, lookText } from "./look_words.js";
 import { batchName, photoAddress, who } from "./words.js";
 
 /** Open the record of a batch. */
-export async function showRecord(bench, code, context, done) {
+export async function showRecord(bench, code, { may, ...times }, done) {
+  const context = { ...times, may };
   const href = `/v1/batches/${encodeURIComponent(code)}`;
   const [file, { changes }] = await Promise.all([get(href), get(`${href}/history`)]);
   const shown = { unit: bench.display_unit, zone: context.zone };
   openDialog({
     title: `${file.code} ${batchName(file.batch)}`,
     body: [
-      h("p", {}, h("strong", {}, file.state), file.tray ? `, in tray ${file.tray}` : "", file.closing ? `: ${file.closing.outcome}` : ""),
+      h("p", {}, h("strong", {}, file.state), file.tray ? `, in tray ${file.tray}` : "", endText(file.closing)),
+      may && file.closing ? h("p", {}, deed("put its end right", `Put the end of ${code} right`, () => askClose(file, context, done))) : null,
       h("dl", { class: "facts" }, batchFacts(file.batch, shown).map(([label, text]) => [h("dt", {}, label), h("dd", {}, text)])),
       h("h3", {}, "Looks"),
       looks(file, context, done),
+      moves(bench, file, context, done),
       h("h3", {}, "As it was told"),
       h("ul", { class: "days" }, [...told(changes, file, context.zone)].reverse()),
     ],
@@ -38,8 +42,6 @@ function oneLook(file, seen, context, done) {
   const { look } = seen;
   const photo = photoAddress(look.photo);
   const text = lookText(look, file.batch.count);
-  const deed = h("button", { type: "button", class: "quiet", "aria-label": `Correct: ${text}` }, "correct");
-  deed.addEventListener("click", () => askLook(file, context, done, seen));
   return h(
     "li",
     {},
@@ -47,8 +49,31 @@ function oneLook(file, seen, context, done) {
     ` ${text} `,
     photo ? h("a", { href: photo, target: "_blank", rel: "noopener" }, "photo") : null,
     seen.revisions > 1 ? h("span", { class: "aside" }, "corrected") : null,
-    context.may ? deed : null,
+    context.may ? deed("correct", `Correct: ${text}`, () => askLook(file, context, done, seen)) : null,
   );
+}
+
+function moves(bench, file, context, done) {
+  if (!file.moves.length) return null;
+  const line = (told) => {
+    const { move } = told;
+    const text = [move.tray ? `to ${move.tray}` : "off the heat", move.place, move.text, move.who].filter(Boolean).join(" · ");
+    const button = deed("correct", `Correct the move ${text}`, () => askMove(bench, file, context, done, told));
+    return h("li", {}, h("time", { datetime: move.at }, stamp(move.at, context.zone)), ` ${text} `, context.may ? button : null);
+  };
+  return [h("h3", {}, "Moves"), h("ul", { class: "days" }, [...file.moves].reverse().map(line))];
+}
+
+function deed(text, label, act) {
+  const button = h("button", { type: "button", class: "quiet", "aria-label": label }, text);
+  button.addEventListener("click", act);
+  return button;
+}
+
+function endText(closing) {
+  if (!closing) return "";
+  const rooted = closing.rooted === null ? "" : `, ${closing.rooted} rooted`;
+  return `: ${closing.outcome}${rooted}${closing.text ? ` · ${closing.text}` : ""}`;
 }
 
 function stamp(at, zone) {

@@ -391,3 +391,85 @@ def test_an_answer_that_comes_late_closes_no_other_dialog(page, served):
     expect(page.locator("#spoken")).to_contain_text(f"Written: look at {code}")
     expect(dialog(page).locator("h2")).to_contain_text(f"Move {code}")
     expect(dialog(page)).to_be_visible()
+
+
+# ------------------------------------------------------------------- moves and its end
+
+
+def test_a_move_is_put_right_and_taken_back(page, served):
+    code = known(page, served, crop="spruce", count=6)
+    at = "2026-02-05T10:00:30Z"
+    told(served, f"/v1/batches/{code}/move", tray="S1", at=at, place="left")
+    deed(page, "record", code)
+    page.get_by_label("Correct the move to S1").click()
+    submit(page)
+    expect(trouble(page)).to_contain_text("Nothing is told otherwise than before")
+    choose(page, "tray", "N1")
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    file = batch_of(served, code)
+    move = file["moves"][0]["move"]
+    assert (file["tray"], move["place"]) == ("N1", "left")
+    assert move["at"] == "2026-02-05T10:00:30.000Z"
+    deed(page, "record", code)
+    said = dialog(page).locator("li").filter(has_text="a move put right")
+    expect(said).to_contain_text("tray S1, now N1")
+    page.get_by_label("Correct the move to N1").click()
+    page.get_by_text("This move was told by mistake").click()
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    file = batch_of(served, code)
+    assert (file["tray"], file["moves"]) == ("N2", [])
+
+
+def test_a_closed_batch_is_found_its_end_put_right_and_opened_again(page, served):
+    code = known(page, served, crop="bay", count=6)
+    at = "2026-02-10T10:00:00Z"
+    told(served, f"/v1/batches/{code}/close", outcome="failed", at=at, rooted=0)
+    page.locator("#closed summary").click()
+    expect(page.locator("#closed-list")).to_contain_text(f"{code} 6 bay")
+    page.locator("#closed-list").get_by_label(f"record {code}").click()
+    expect(dialog(page)).to_contain_text("closed: failed, 0 rooted")
+    page.get_by_label(f"Put the end of {code} right").click()
+    choose(page, "outcome", "weaned")
+    fill(page, rooted="4")
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    end = batch_of(served, code)["closing"]
+    assert (end["outcome"], end["rooted"]) == ("weaned", 4)
+    assert end["at"] == "2026-02-10T10:00:00.000Z"
+    page.locator("#closed-list").get_by_label(f"record {code}").click()
+    page.get_by_label(f"Put the end of {code} right").click()
+    page.get_by_text("It is not at its end").click()
+    submit(page)
+    expect(page.locator('#tray-list [data-key="N2"]')).to_contain_text(f"{code} 6 bay")
+    expect(page.locator("#closed-list").get_by_text(code)).to_have_count(0)
+    assert batch_of(served, code)["closing"] is None
+
+
+def test_an_end_put_right_whose_answer_got_lost_is_there_once(page, served):
+    """It has the time of the end before: what it tells is looked at, too."""
+    code = known(page, served, crop="yew", count=6)
+    at = "2026-02-10T10:00:00Z"
+    told(served, f"/v1/batches/{code}/close", outcome="failed", at=at)
+    page.locator("#closed summary").click()
+    page.locator("#closed-list").get_by_label(f"record {code}").click()
+    page.get_by_label(f"Put the end of {code} right").click()
+    choose(page, "outcome", "stopped")
+    lost = []
+
+    def lose(route):
+        if not lost:  # it never got to the bench
+            lost.append(route)
+            route.abort("connectionreset")
+        else:
+            route.continue_()
+
+    page.route("**/close", lose)
+    with page.expect_response(lambda answer: answer.url.endswith("/close")):
+        submit(page)
+    expect(page.locator("#waiting")).to_be_empty()
+    assert len(lost) == 1
+    assert batch_of(served, code)["closing"]["outcome"] == "stopped"
+    changes = asked(served, f"/v1/batches/{code}/history")["changes"]
+    assert len(changes) == 3
