@@ -420,7 +420,9 @@ def test_a_photo_of_a_look_and_one_that_takes_anothers_place(page, served):
     tell_photo(page, taken_photo((400, 300)))
     expect(dialog(page)).to_be_hidden()
     first = changes(served)[-1].value.photo
-    page.locator("#event-list [data-do=correct]").first.click()
+    newest = page.locator("#event-list li").first
+    expect(newest.locator(f'[data-key="{first}"]')).to_be_visible()
+    newest.locator("[data-do=correct]").click()
     page.set_input_files("dialog [name=photo]", taken_photo((200, 100)))
     submit(page)
     expect(dialog(page)).to_be_hidden()
