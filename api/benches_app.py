@@ -89,7 +89,7 @@ def create_benches_app(
 def benches_files() -> Mapping[str, PageFile]:
     """Return the files of the page of many benches by name."""
     own = page_files()
-    return {name: own[name] for name in SHARED} | files_of(FOLDER)
+    return {**{name: own[name] for name in SHARED}, **files_of(FOLDER)}
 
 
 _router = APIRouter(dependencies=[Depends(reading_only), Depends(no_query)])

@@ -6,6 +6,7 @@ whoever looks may differ. What may live here: shapes.
 
 from typing_extensions import TypedDict
 
+
 class FarTray(TypedDict):
     """A tray; temp_c is null where there is no reading, wanted_c off every mat."""
 

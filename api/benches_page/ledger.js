@@ -79,7 +79,7 @@ function silence(bench, sinceMs) {
   const age = (seconds) => lastingText(seconds * 1_000 + sinceMs);
   if (bench.trouble !== null) {
     const last = bench.scan_age_s === null ? "It was never heard." : `As it was ${age(bench.scan_age_s)} ago:`;
-    return h("p", { class: "silence" }, `No answer for ${age(bench.silent_s)}: ${bench.trouble}. ${last}`);
+    return h("p", { class: "silence" }, `Not heard for ${age(bench.silent_s)}: ${bench.trouble}. ${last}`);
   }
   if (!bench.old) return null;
   const text = `It answers, but its controller has made no scan for ${age(bench.scan_age_s)}. As it was then:`;

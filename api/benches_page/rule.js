@@ -29,7 +29,7 @@ export function namesAt(bars) {
     } else found.push({ xs: [bar.x], names: [bar.name] });
   }
   return found.map(({ xs, names }) => {
-    const text = names.length > 2 ? `${names[0]} +${names.length - 1}` : names.join(" ");
+    const text = names.length > 3 ? `${names[0]} +${names.length - 1}` : names.join(" ");
     const half = text.length * 3.6;
     const x = Math.min(WIDE - half, Math.max(half, (xs[0] + xs.at(-1)) / 2));
     return { x, text };

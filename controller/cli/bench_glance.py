@@ -11,6 +11,9 @@ from controller.cli.bench_told import Alarm, Due, Told, shortened
 LONGEST = 70
 """Characters of what needs somebody that a line of a terminal has room for."""
 
+NAMED = 4
+"""Trays that are named in a line."""
+
 URGENT, LOCKED, SILENT, STALE, ALARM, ASIDE, WELL, WAITING = range(7, -1, -1)
 WORDS = {
     URGENT: "act now",
@@ -136,23 +139,25 @@ def glanced(  # noqa: PLR0913 - what is known of a bench
 
 
 def _rank(told: Told, scan_age_s: float, stale_s: float) -> tuple[int, str]:
-    alarms = [one for one in told.alarms if one.active and not one.explained]
-    urgent = [one for one in alarms if one.priority == "high" and one.kind != "trip"]
     locked = [mat.name for mat in told.mats if mat.mode == "tripped"]
     if scan_age_s > stale_s:
         old = f"last scan {age_words(scan_age_s)} ago: what it says is of then"
         return (LOCKED if locked else STALE), old
+    alarms = [one for one in told.alarms if one.active and not one.explained]
+    urgent = [one for one in alarms if one.priority == "high" and one.kind != "trip"]
     if urgent:
         return URGENT, _sentences(urgent, len(alarms))
     if locked:
         return LOCKED, f"mat {', '.join(locked)}: {_sentences(alarms, len(alarms))}"
     if alarms:
         return ALARM, _sentences(alarms, len(alarms))
+    return _of_trays(told)
+
+
+def _of_trays(told: Told) -> tuple[int, str]:
     aside = [tray.name for tray in told.trays if tray.aside]
-    if aside:
-        more = f" and {len(aside) - 4} more" if len(aside) > 4 else ""  # noqa: PLR2004
-        return ASIDE, ", ".join(aside[:4]) + more
-    return WELL, ""
+    more = f" and {len(aside) - NAMED} more" if len(aside) > NAMED else ""
+    return (ASIDE if aside else WELL), ", ".join(aside[:NAMED]) + more
 
 
 def _sentences(alarms: Sequence[Alarm], count: int) -> str:

@@ -5,7 +5,6 @@ cut, lists are bounded, and the token that the bench was shown is taken out of
 whatever it says. What may live here: that.
 """
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -21,6 +20,9 @@ MOST_TRAYS, MOST_MATS, MOST_ALARMS, MOST_DUE = 60, 20, 12, 6
 
 LONGEST, LONGEST_NAME = 300, 40
 """Characters of a text, and of a name, that are kept."""
+
+OLDEST_S = 1e10
+"""Chosen: three hundred years; an older scan is none [s]."""
 
 COLDEST_C, WARMEST_C = -100.0, 200.0
 """Chosen: what lies outside of it is no temperature of a tray [°C]."""
@@ -142,7 +144,7 @@ def bench_told(bench: Json, secret: str | None = None) -> Told:
     Raises:
         StrangerError: It is no answer of a bench.
     """
-    age_s = _number(bench.get("scan_age_s"), 0, math.inf)
+    age_s = _number(bench.get("scan_age_s"), 0, OLDEST_S)
     if age_s is None or not isinstance(bench.get("bench"), str):
         raise StrangerError("what answers there is no bottomheat")
     say = _Texts(secret)
@@ -152,15 +154,15 @@ def bench_told(bench: Json, secret: str | None = None) -> Told:
     alarms = sorted(
         (_alarm(one, say) for one in _objects(bench, "alarms")), key=_pressing
     )
-    kept = trays[:MOST_TRAYS], mats[:MOST_MATS], alarms[:MOST_ALARMS]
-    every = len(trays) + len(mats) + len(alarms)
+    left_out = max(0, len(trays) - MOST_TRAYS) + max(0, len(mats) - MOST_MATS)
+    left_out += max(0, len(alarms) - MOST_ALARMS)
     return Told(
         scan_age_s=age_s,
         unit="°F" if bench.get("display_unit") == "°F" else "°C",
-        trays=tuple(kept[0]),
-        mats=tuple(kept[1]),
-        alarms=tuple(kept[2]),
-        left_out=every - sum(map(len, kept)),
+        trays=tuple(trays[:MOST_TRAYS]),
+        mats=tuple(mats[:MOST_MATS]),
+        alarms=tuple(alarms[:MOST_ALARMS]),
+        left_out=left_out,
     )
 
 
@@ -260,5 +262,5 @@ def _number(value: object, least: float, most: float) -> float | None:
     """Return a number within bounds; Python's JSON reads NaN and 1e999, too."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
-    # Compared before it is made a float: a whole number of a thousand digits is none.
-    return float(value) if least <= value <= most and value < 1e300 else None
+    # Compared before it is made a float: a whole number of 400 digits is none.
+    return float(value) if least <= value <= most else None

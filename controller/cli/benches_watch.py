@@ -21,8 +21,8 @@ from controller.cli.bench_told import (
     shortened,
     without,
 )
-from controller.cli.many_asked import answered, secret_in
-from controller.cli.over_http import AskError
+from controller.cli.many_asked import answered
+from controller.cli.over_http import AskError, token_in
 from controller.ports import Clock
 
 DUE_EVERY_MS = 300_000
@@ -84,7 +84,7 @@ class Watch:
         ask: How to ask.
     """
 
-    def __init__(  # noqa: PLR0913 - what the command line has
+    def __init__(
         self,
         benches: Sequence[Asked],
         clock: Clock,
@@ -173,8 +173,11 @@ class Watch:
 
 
 def _secret(asked: Asked) -> str | None:
+    """Return the token for a bench: of its own file, and of nowhere else."""
+    if asked.token_file is None:
+        return None
     try:
-        return secret_in(asked.token_file)
+        return token_in(asked.token_file)
     except AskError as error:
         # Where the file lies is nothing for a page.
         why = str(error).rpartition(": ")[2]

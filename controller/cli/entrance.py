@@ -33,7 +33,7 @@ def access_of(settings: Settings, tell: Callable[[str], None]) -> FileAccess:
     return access_beside(settings.log.path, settings.api, settings.timezone, tell)
 
 
-def access_beside(  # noqa: PLR0913 - what differs between a bench and many
+def access_beside(
     place: Path,
     api: ApiSettings,
     timezone: str,

@@ -8,29 +8,18 @@ What may live here: one GET, and what goes wrong with it.
 import asyncio
 import socket
 import ssl
-from pathlib import Path
-from types import SimpleNamespace
 from urllib.parse import urlsplit
 
 import h11
 
 from controller.cli.asking import Json, told
-from controller.cli.over_http import Answer, AskError, token_of
+from controller.cli.over_http import Answer, AskError
 
 LARGEST = 2 * 1024 * 1024
 """Bytes of a bench's answer that are read: a hundred times what eight trays take."""
 
 _PIECE = 64 * 1024
 _LARGEST_HEAD = 64 * 1024
-
-
-def secret_in(file: Path | None) -> str | None:
-    """Return the token in a file; None: there is no file.
-
-    Raises:
-        AskError: It cannot be read, or has no token.
-    """
-    return token_of(SimpleNamespace(token_file=file, of_many=True))
 
 
 async def answered(url: str, path: str, secret: str | None, within_s: float) -> Json:
@@ -55,7 +44,9 @@ async def answered(url: str, path: str, secret: str | None, within_s: float) -> 
     try:
         return told("", answer)
     except AskError as error:
-        raise AskError(str(error).removeprefix(": ")) from None
+        why = str(error).removeprefix(": ")
+        said = f"it answered {why}" if why.startswith(f"{answer.status}:") else why
+        raise AskError(said) from None
 
 
 async def _exchanged(url: str, path: str, secret: str | None) -> Answer:
@@ -64,9 +55,7 @@ async def _exchanged(url: str, path: str, secret: str | None) -> Answer:
     port = parts.port or (443 if tls else 80)
     reader, writer = await asyncio.open_connection(parts.hostname, port, ssl=tls)
     try:
-        connection = h11.Connection(
-            h11.CLIENT, max_incomplete_event_size=_LARGEST_HEAD
-        )
+        connection = h11.Connection(h11.CLIENT, max_incomplete_event_size=_LARGEST_HEAD)
         headers = [("Host", parts.netloc), ("Connection", "close")]
         if secret is not None:
             headers.append(("Authorization", f"Bearer {secret}"))

@@ -135,7 +135,10 @@ def _add(args: argparse.Namespace, api: "ApiSettings", file: "TokenFile") -> int
         _print_qr(link)
     print(f"Its hash is kept in {file.path.absolute()}.")
     if first and args.list is not None:
-        print("This is the first token: from its next start on the page asks for one.")
+        print(
+            "This is the first token: from now on their page asks for one, also on this"
+            " machine."
+        )
     elif first:
         print(
             "This is the first token: from now on this bench asks for one, also on"
