@@ -40,7 +40,7 @@ async def answered(url: str, path: str, secret: str | None, within_s: float) -> 
     except TimeoutError:
         raise AskError(f"no answer within {within_s:g} s") from None
     except (OSError, h11.ProtocolError, UnicodeError) as error:
-        raise AskError(f"no answer ({_reason(error)})") from None
+        raise AskError(_reason(error)) from None
     try:
         return told("", answer)
     except AskError as error:
