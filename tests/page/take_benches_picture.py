@@ -34,7 +34,7 @@ def main() -> None:
     found[4].body["trays"][1] |= {"temp_c": None, "temp_text": "no reading for 11 min"}
     for tray, temp_c in zip(found[3].body["trays"], (16.2, 17.9, 26.1), strict=True):
         tray["temp_c"] = temp_c
-    found[3].due = [{"summary": "Look at KP3, chilli ‘Ember Lane’", "overdue": True}]
+    found[3].due = [{"summary": "Look at KP3, chilli (Ember Lane)", "overdue": True}]
     server = FarServer(found)
     asked = [Asked(name, server.url(n)) for n, name in enumerate(NAMES)]
     asked[2] = Asked("porch", "http://127.0.0.1:1")
