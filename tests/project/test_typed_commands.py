@@ -3,8 +3,7 @@
 Every command that stands in a block or in a code span is found, and either run, in
 the order of the document, in a folder with a season of the invented bench; or run in
 small elsewhere, by the test that is named here. Where a command would take long, or
-would look for a bench at its usual address, it gets fewer days, fewer candidates, a
-log.
+would look for a bench at its usual address, it gets fewer days, or a log.
 """
 
 import os
@@ -33,6 +32,9 @@ ELSEWHERE = {
     "bottomheat setup": "tests/cli/test_setup_evening.py",
     "bottomheat demo": "tests/project/test_wheel.py",
     "bottomheat benches --list benches.toml --serve": "tests/cli/test_benches_serve.py",
+    "bottomheat tune season.db": "tests/cli/test_tune_command.py",
+    "bottomheat tune --power": "tests/project/test_guides.py",
+    "bottomheat whatif": "tests/cli/test_tune_command.py",
     "./dev demo": "tests/project/test_wheel.py",
     "./dev test": ".ci/run",
     "./dev cover": ".ci/run",
@@ -128,6 +130,13 @@ def test_what_is_run_elsewhere_is_told_and_there():
             assert re.search(rf"^def {what}\(", script, re.MULTILINE), command
 
 
+def test_options_of_what_is_run_elsewhere_are_those_that_there_are():
+    parser = cli.build_parser()
+    for _, command in every(running=False):
+        if command.startswith("bottomheat ") and not is_a_name(command):
+            parser.parse_args(shlex.split(command.replace("\\\n", " "))[1:])
+
+
 def test_nothing_is_said_to_be_run_elsewhere_that_nobody_types():
     typed = [one for name in DOCUMENTS for one in commands(name)]
     missing = [
@@ -160,11 +169,10 @@ def bottomheat(words: list[str]) -> int:
     """Run a command; where it would take long or ask a bench, in small or on a log."""
     what = words[0]
     if what in TO_A_BENCH and "--log" not in words and "trial.csv" not in words:
-        words = [*words, "--log", "season.db"]
+        # README's trial is the first thing that its bench was told.
+        words = [*words, "--log", "trial.db" if what == "trial" else "season.db"]
     if what in TO_A_BENCH and words[1] in TOLD_OF_NOW and "--at" not in words:
         words = [*words, "--at", MORNING]
-    if what == "tune" and "--power" not in words:
-        words = [*words, "--candidates", "24"]
     if what == "simulate":
         words[words.index("--days") + 1] = "0.02"
         place = words.index("--out") + 1
@@ -216,8 +224,9 @@ def stage(tmp_path_factory) -> Path:
         (folder / place[1:]).mkdir(parents=True)
     shutil.copy(config_dir() / "bench.toml", folder / "etc/bottomheat")
     out = str(folder / "season.db")
-    words = ["simulate", str(folder / "bench.toml"), "--days", "4", "--out", out]
+    words = ["simulate", str(folder / "bench.toml"), "--days", "3.1", "--out", out]
     assert cli.main(words) == 0
+    shutil.copy(out, folder / "trial.db")
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     (listed,) = re.findall(
         r"^```toml\n(\[\[bench\]\].*?)^```$", readme, re.DOTALL | re.MULTILINE
@@ -243,7 +252,7 @@ def type_in(stage: Path, command: str) -> int:
     command = re.sub(r"\bLOG\b", "season.db", command)
     if "export FOLDER -o" in command:
         command = command.replace("FOLDER", ".")
-    program, *words = shlex.split(command)
+    program, *words = shlex.split(command.replace("\\\n", " "))
     return RUNS[program](words)
 
 
@@ -254,7 +263,7 @@ def test_what_the_documents_tell_to_type_works(stage, monkeypatch, capsys):
     for variable in [one for one in os.environ if one.startswith("BOTTOMHEAT_")]:
         monkeypatch.delenv(variable)
     typed = every(running=True)
-    assert len(typed) > 30
+    assert len(typed) > 20
     for name, command in typed:
         code = type_in(stage, command)
         said = capsys.readouterr()
