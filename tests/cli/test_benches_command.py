@@ -47,9 +47,9 @@ def answering(*daemons: Daemon):
                     self.send_header("Location", self.of.location)
                 self.send_header("Content-Length", str(len(text)))
                 self.end_headers()
-                self.wfile.write(text)
-                if self.of.gate is not None:
+                if self.of.gate is not None:  # before the end: the next is asked then
                     self.of.gate.release()
+                self.wfile.write(text)
 
             def log_message(self, *_: object) -> None:
                 pass
