@@ -175,8 +175,9 @@ def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
     for figure, error in enumerate(errors):
         if not whys[figure] and error > (WILD_K if figure == _OFFSET else WILD):
             whys[figure] = (
-                "the days contradict each other: without one of them the answer is"
-                f" quite another; {MORE_TOLD}"
+                "the log contradicts itself: without one of its days, or with sun and"
+                " other heat that nobody measures taken to last for hours, the answer"
+                f" is quite another; {MORE_TOLD}"
             )
     return whys
 

@@ -55,7 +55,8 @@ def lasting(seen: Sight, two: Found) -> Lasting | None:
         return solved(_rows_at(seen, where))[1]
 
     start = min(starts(two), key=lambda where: float(np.sum(errors(where) ** 2)))
-    search = least_squares(errors, start, bounds=INSIDE, xtol=1e-4, ftol=1e-8)
+    # A way that is an error need not be found to the last digit.
+    search = least_squares(errors, start, bounds=INSIDE, xtol=1e-3, ftol=1e-6)
     gain_k, offset_k = solved(_rows_at(seen, search.x))[0].tolist()
     if gain_k < LEAST_GAIN_K:
         return None
