@@ -96,12 +96,15 @@ def _away(seen: Sight, whole: Model, other: Lasting) -> Vector:
     In ln slow_s and ln fast_s, ln gain, offset and the place of the search of
     the two lags that stand for it.
     """
-    two, lags_s = whole.two, other.lags_s
+    two = whole.two
     stand_in = held(seen, other.gain_k, other.offset_k, two.where)
+    of_two = zone_at(two.where).lags_s[0] == whole.slow_s
+    # The smallest of three is not the smaller of two where two are all there is.
+    fast_s = zone_at(stand_in.where).lags_s[1] if of_two else other.lags_s[-1]
     return np.array(
         [
-            np.log(lags_s[0] / whole.slow_s),
-            np.log(lags_s[-1] / whole.fast_s),
+            np.log(other.lags_s[0] / whole.slow_s),
+            np.log(fast_s / whole.fast_s),
             np.log(other.gain_k / two.gain_k),
             other.offset_k - two.offset_k,
             *(stand_in.where - two.where),

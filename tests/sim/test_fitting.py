@@ -8,7 +8,7 @@ import pytest
 from scipy.linalg import solve_discrete_are
 from scipy.signal import dlsim
 
-from sim.fitting.fit import fit_mat, fit_zone
+from sim.fitting.fit import fit_mat, fit_zone, left_out
 from sim.fitting.fitted import Told
 from sim.fitting.innovations import best, filters
 from sim.fitting.jackknife import jackknife_error
@@ -225,9 +225,11 @@ def test_zones_are_fitted_without_the_same_days_though_one_of_them_was_silent():
     first, second = fit_mat(both).zones
     assert first.usable and second.usable
     assert len(first.replicates) == len(second.replicates) == 5
-    silent = second.replicates[1]
-    assert silent.gain_k == pytest.approx(second.zone.gain_k)
-    assert first.replicates[1].gain_k != pytest.approx(first.zone.gain_k, rel=1e-6)
+    (heard, some), (told, silent) = (
+        by_days(sight(both, index), left_out(both)) for index in (0, 1)
+    )
+    assert silent[1].two.gain_k == pytest.approx(told.two.gain_k)
+    assert some[1].two.gain_k != pytest.approx(heard.two.gain_k, rel=1e-6)
 
 
 def test_gaps_and_missing_readings_change_little():

@@ -61,10 +61,14 @@ def test_heat_that_lingers_is_told_as_an_error(seed):
     """Days left out all share what is wrong: their errors alone are too small."""
     record = a_log_of_lingering_heat(8, seed)
     seen, fit = sight(record, 0), fit_zone(record, 0)
-    other = lasting(seen, best(seen))
-    gain = fit.gain_k
-    assert gain.error > 0.6 * abs(other.gain_k - gain.value)
-    assert abs(gain.value - TRAY.gain_k) < 2.45 * gain.error
+    way = np.log(lasting(seen, best(seen)).gain_k / fit.zone.gain_k)
+    error = np.sqrt(fit.covariance[0, 0])  # of ln gain
+    assert error > 0.6 * abs(way)
+    assert abs(np.log(fit.zone.gain_k / TRAY.gain_k)) < 2.45 * error
+    # The slow lag is out by half as much again: better none than that.
+    assert fit.zone.lags_s[0] > 1.4 * TRAY.lags_s[0]
+    assert fit.slow_s.value is None
+    assert "to last for hours" in fit.slow_s.why
 
 
 def test_replicates_are_without_days_and_led_towards_a_push_that_lasts():
