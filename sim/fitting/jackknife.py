@@ -88,7 +88,7 @@ def spread(count: int) -> Vector:
     Args:
         count: How many replicates; at least two, or nothing is led.
     """
-    ways = (-1.0) ** np.arange(count)
+    ways = np.asarray((-1.0) ** np.arange(count), dtype=np.float64)
     ways -= ways.mean()
     error = jackknife_error(ways)[0]
     return np.asarray(ways / error if error > 0 else ways, dtype=np.float64)
