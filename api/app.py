@@ -1,4 +1,4 @@
-"""The app: routes, door and error answers put together.
+"""The app: routes, and what the shell puts around them.
 
 It sees the daemon only through its ports, waits for nothing and keeps no state
 of its own but the numbers of recent wishes. What may live here: composition,
@@ -6,30 +6,20 @@ and what the OpenAPI document says of errors.
 """
 
 from collections.abc import Callable
-from importlib import metadata
 
 from fastapi import FastAPI
-from fastapi.exceptions import RequestValidationError
 from pydantic import TypeAdapter
-from starlette.exceptions import HTTPException
-from starlette.requests import Request
-from starlette.responses import Response
 from typing_extensions import override
-from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api import problems
-from api.answers import Answers
-from api.bodies import Bodies
 from api.callers import BASIC_PATHS, COOKIE, Reception
-from api.context import Context
-from api.door import Door
-from api.gate import Gate
-from api.methods import methods_at, not_done
+from api.context import NOTHING_BESIDE, Beside, Context
 from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
-from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
+from api.shell import put_in_shell, version
+from controller.ports import Access, Bench, Clock, SeasonReader
 
 _Document = dict[str, object]
 
@@ -49,7 +39,8 @@ _EVERY = {
 }
 _WRITING = {
     408: "The body did not arrive in time",
-    409: "This mat has no relay to command, or somebody writes at the same time",
+    409: "This mat has no relay to command, somebody writes at the same time, or there"
+    " is nothing to compare yet",
     413: "The body is too large",
     415: "The body is not of the media type that is taken here",
     422: "The body is well formed but asks for what cannot be",
@@ -104,7 +95,7 @@ def create_app(
     records: Records | None = None,
     access: Access | None = None,
     reach: Reach | None = None,
-    forecast: Callable[[], ForecastKept] | None = None,
+    beside: Beside = NOTHING_BESIDE,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -116,12 +107,11 @@ def create_app(
         records: What people saw and did; None: nothing of it is kept.
         access: Who may use it; None: whoever is on this machine.
         reach: Names and proxies it is reached by; None: this machine's own names.
-        forecast: Tells the rooting forecast as it is kept, called in a thread;
-            None: nobody works one out.
+        beside: What is worked out in processes of their own.
     """
     app = BenchApp(
         title="bottomheat",
-        version=_version(),
+        version=version(),
         description=f"A heated propagation bench, now and before. {CAUTION}",
         docs_url=None,
         redoc_url=None,
@@ -130,25 +120,16 @@ def create_app(
         responses=_responses(_EVERY | _WRITING),
     )
     kept = records or Records(None, None)
-    reach = reach or Reach()
     app.state.context = Context(
         bench,
         reader,
         clock,
         records=kept,
         reception=Reception(access, lambda: clock.now().run_ms),
-        forecast=forecast,
+        forecast=beside.forecast,
+        comparer=beside.comparer,
     )
-    # The last one added is asked first.
-    app.add_middleware(Answers)
-    app.add_middleware(Bodies)
-    app.add_middleware(Gate)
-    app.add_middleware(Door, reach=reach)
-    if reach.proxies:
-        app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=list(reach.proxies))
-    app.add_exception_handler(HTTPException, _on_http_error)
-    app.add_exception_handler(RequestValidationError, problems.on_validation_error)
-    app.add_exception_handler(Exception, problems.on_any_error)
+    put_in_shell(app, reach or Reach())
     app.include_router(root)
     app.include_router(v1)
     app.include_router(outside)
@@ -171,13 +152,6 @@ def _tell_of_access(document: _Document, components: _Document) -> None:
                 operation["security"] = [{"token": []}, {"session": []}, {"basic": []}]
 
 
-def _version() -> str:
-    try:
-        return metadata.version("bottomheat")
-    except metadata.PackageNotFoundError:
-        return "0"
-
-
 def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
     schema = {"$ref": _REFERENCE.format(model="Problem")}
     return {
@@ -187,9 +161,3 @@ def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
         }
         for status, description in statuses.items()
     }
-
-
-async def _on_http_error(request: Request, error: Exception) -> Response:
-    if isinstance(error, HTTPException) and error.status_code == 405:  # noqa: PLR2004
-        return not_done(request.method, methods_at(request.app, request.url.path))
-    return await problems.on_http_error(request, error)

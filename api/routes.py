@@ -10,11 +10,13 @@ from fastapi import APIRouter, Depends
 from api import (
     advice,
     batches,
+    comparisons,
     control,
     events,
     forecasts,
     history,
     live_route,
+    look_rows,
     page_files,
     photos,
     plants,
@@ -168,6 +170,7 @@ for _part in (
     control.router,
     events.router,
     batches.router,
+    look_rows.router,
     plants.router,
     photos.router,
     advice.router,
@@ -175,5 +178,6 @@ for _part in (
     varieties.router,
     forecasts.router,
     trials.router,
+    comparisons.router,
 ):
     v1.include_router(_part, dependencies=[Depends(reading_only)])
