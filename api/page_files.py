@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import Depends, Request
 from starlette.responses import Response
 
 from api.context import no_query
+from api.late import Router
 from api.problems import ProblemError, quoted
 
 FOLDER = Path(__file__).parent / "page"
@@ -29,7 +30,7 @@ TYPES: Mapping[str, str] = {
 }
 """Media types of the page's files; a file of another kind is not sent."""
 
-router = APIRouter(dependencies=[Depends(no_query)])
+router = Router(dependencies=[Depends(no_query)])
 
 _TEXT = {"schema": {"type": "string"}}
 
