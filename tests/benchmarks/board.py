@@ -145,14 +145,23 @@ async def _measured(
 
 
 def _daemon(folder: Path, port: int, api: int) -> subprocess.Popen[bytes]:
-    env = os.environ | {
+    env = _unit_environment() | os.environ
+    env |= {
         "BOTTOMHEAT_BROKER__URL": f"mqtt://127.0.0.1:{port}",
         "BOTTOMHEAT_LOG__PATH": str(folder / "season.db"),
         "BOTTOMHEAT_API__PORT": str(api),
-        "MALLOC_ARENA_MAX": "2",  # as in the unit
     }
     words = ["taskset", "-c", "0", sys.executable, "-m", "controller", "run"]
     return subprocess.Popen([*words, "--config", str(CONFIG)], env=env)
+
+
+def _unit_environment() -> dict[str, str]:
+    """Return what the unit for systemd sets of the allocator."""
+    unit = config_dir() / "systemd" / "bottomheat.service"
+    words = "Environment=MALLOC_"
+    lines = unit.read_text(encoding="utf-8").splitlines()
+    told = [line.removeprefix("Environment=") for line in lines if words in line]
+    return dict(line.split("=", 1) for line in told)
 
 
 async def _told(pid: int, began_ns: int, at: tuple[int, int], seconds: int) -> None:

@@ -39,8 +39,12 @@ _UNTOLD = -1
 
 _CELLS = 4
 
-REMEMBERED_BLOCKS = 1_000
-"""Chosen: somewhat more than a season of them, some two megabytes at the most."""
+REMEMBERED_CELLS = 600_000
+"""Chosen: 200 days of two mats in full swing, the longest that may be asked for; two
+and a half megabytes."""
+
+_CELLS_OF_A_BLOCK = 40
+"""What a block takes up beside its commands, in cells."""
 
 
 class _Told(NamedTuple):
@@ -62,10 +66,12 @@ class HeatMemory:
     def __init__(self) -> None:
         self._lock = Lock()
         self._known: OrderedDict[int, array[int]] = OrderedDict()
+        self._cells = 0
 
-    def __len__(self) -> int:
-        """Return how many blocks are kept in mind."""
-        return len(self._known)
+    @property
+    def cells(self) -> int:
+        """How much is kept in mind."""
+        return self._cells
 
     def of(self, db: sqlite3.Connection, block: BlockRow) -> Iterator[_Told]:
         """Yield the commands of a block.
@@ -77,15 +83,20 @@ class HeatMemory:
             known = self._known.get(block.first)
             if known is None:
                 known = _packed(_changes(_folded(db, block)), block.first)
-                self._known[block.first] = known
-                if len(self._known) > REMEMBERED_BLOCKS:
-                    self._known.popitem(last=False)
+                self._keep(block.first, known)
             else:
                 self._known.move_to_end(block.first)
         for n in range(0, len(known), _CELLS):
             scan, mat, on, setpoint_mc = known[n : n + _CELLS]
             wanted = None if setpoint_mc == _UNKNOWN_MC else setpoint_mc
             yield _Told(block.first + scan, mat, bool(on), wanted)
+
+    def _keep(self, first: int, known: "array[int]") -> None:
+        self._known[first] = known
+        self._cells += len(known) + _CELLS_OF_A_BLOCK
+        while self._cells > REMEMBERED_CELLS:
+            _, forgotten = self._known.popitem(last=False)
+            self._cells -= len(forgotten) + _CELLS_OF_A_BLOCK
 
 
 def _packed(told: Iterable[_Told], first: int) -> "array[int]":
