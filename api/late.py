@@ -21,9 +21,11 @@ class _LateRoute(APIRoute):
     """A route whose answer's shape is built when the first answer is sent."""
 
     @override
-    def __init__(self, path: str, endpoint: Callable[..., Any], **how: Any) -> None:
+    def __init__(  # type: ignore[explicit-any]  # these are the library's
+        self, path: str, endpoint: Callable[..., Any], **how: Any
+    ) -> None:
         answer = get_type_hints(endpoint).get("return")
-        if is_typeddict(answer):
+        if isinstance(answer, type) and is_typeddict(answer):
             _LATE(answer)
         super().__init__(path, endpoint, **how)
 

@@ -247,9 +247,7 @@ def _memory(pid: int) -> str:
     """Return what the kernel counts of a process's memory, in words [MB]."""
     lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()[1:]
     kb = {line.split(":")[0]: int(line.split()[1]) for line in lines}
-    rss, pss, own = (
-        kb[name] * 1024 / 1e6 for name in ("Rss", "Pss", "Private_Dirty")
-    )
+    rss, pss, own = (kb[name] * 1024 / 1e6 for name in ("Rss", "Pss", "Private_Dirty"))
     return f"{rss:5.1f} MB resident, {pss:5.1f} PSS, {own:5.1f} own"
 
 

@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from threading import Lock
-from typing import NamedTuple, overload
+from typing import NamedTuple, TypeAlias, overload
 
 from typing_extensions import override
 
@@ -107,6 +107,9 @@ def _packed(told: Iterable[_Told], first: int) -> "array[int]":
     return cells
 
 
+_Slice: TypeAlias = "slice[int | None, int | None, int | None]"
+
+
 class HeatedRows(Sequence[Heated]):
     """What a mat was told, in order of time, in columns of small numbers.
 
@@ -130,10 +133,10 @@ class HeatedRows(Sequence[Heated]):
     @overload
     def __getitem__(self, at: int) -> Heated: ...
     @overload
-    def __getitem__(self, at: slice) -> Sequence[Heated]: ...
+    def __getitem__(self, at: "_Slice") -> Sequence[Heated]: ...
 
     @override
-    def __getitem__(self, at: int | slice) -> Heated | Sequence[Heated]:
+    def __getitem__(self, at: "int | _Slice") -> Heated | Sequence[Heated]:
         if isinstance(at, slice):
             return [self[n] for n in range(*at.indices(len(self)))]
         on, wanted = self._on[at], self._wanted[at]
