@@ -213,3 +213,29 @@ def test_an_unknown_checker_or_benchmark_is_refused_with_the_known_ones(
     monkeypatch.setattr(sys, "argv", ["dev", command, "nonsense"])
     assert dev.main() == 2
     assert "dev: no nonsense; there are: " in capsys.readouterr().err
+
+
+def test_cover_runs_every_folder_of_tests_once_and_tells_of_both_halves(
+    dev, monkeypatch, tmp_path, capfd
+):
+    for folder in ("core", "sim", *dev.WAITING):
+        (tmp_path / "tests" / folder).mkdir(parents=True)
+        (tmp_path / "tests" / folder / "test_some.py").touch()
+    python = tmp_path / "python"
+    python.write_text('#!/bin/sh\necho "ran $*"\ncase "$*" in *core*) exit 3;; esac\n')
+    python.chmod(0o755)
+    for name, value in (("ROOT", tmp_path), ("BIN", tmp_path)):
+        monkeypatch.setattr(dev, name, value)
+    monkeypatch.setattr(dev, "_need", lambda _: None)
+    assert dev.cover([]) == 3
+    ran = [line for line in capfd.readouterr().out.splitlines() if "pytest" in line]
+    folders = [word for line in ran for word in line.split() if "tests/" in word]
+    assert len(ran) == 2
+    assert sorted(folders) == sorted(
+        f"tests/{folder}" for folder in ("core", "sim", *dev.WAITING)
+    )
+
+
+def test_folders_that_wait_are_there(dev):
+    for folder in dev.WAITING:
+        assert list((ROOT / "tests" / folder).glob("test_*.py"))
