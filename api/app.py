@@ -1,4 +1,4 @@
-"""The app: routes, door and error answers put together.
+"""The app: routes, and what the shell puts around them.
 
 It sees the daemon only through its ports, waits for nothing and keeps no state
 of its own but the numbers of recent wishes. What may live here: composition,
@@ -6,29 +6,19 @@ and what the OpenAPI document says of errors.
 """
 
 from collections.abc import Callable
-from importlib import metadata
 
 from fastapi import FastAPI
-from fastapi.exceptions import RequestValidationError
 from pydantic import TypeAdapter
-from starlette.exceptions import HTTPException
-from starlette.requests import Request
-from starlette.responses import Response
 from typing_extensions import override
-from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api import problems
-from api.answers import Answers
-from api.bodies import Bodies
 from api.callers import BASIC_PATHS, COOKIE, Reception
 from api.context import Context
-from api.door import Door
-from api.gate import Gate
-from api.methods import methods_at, not_done
 from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
+from api.shell import put_in_shell, version
 from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
 
 _Document = dict[str, object]
@@ -121,7 +111,7 @@ def create_app(
     """
     app = BenchApp(
         title="bottomheat",
-        version=_version(),
+        version=version(),
         description=f"A heated propagation bench, now and before. {CAUTION}",
         docs_url=None,
         redoc_url=None,
@@ -130,7 +120,6 @@ def create_app(
         responses=_responses(_EVERY | _WRITING),
     )
     kept = records or Records(None, None)
-    reach = reach or Reach()
     app.state.context = Context(
         bench,
         reader,
@@ -139,16 +128,7 @@ def create_app(
         reception=Reception(access, lambda: clock.now().run_ms),
         forecast=forecast,
     )
-    # The last one added is asked first.
-    app.add_middleware(Answers)
-    app.add_middleware(Bodies)
-    app.add_middleware(Gate)
-    app.add_middleware(Door, reach=reach)
-    if reach.proxies:
-        app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=list(reach.proxies))
-    app.add_exception_handler(HTTPException, _on_http_error)
-    app.add_exception_handler(RequestValidationError, problems.on_validation_error)
-    app.add_exception_handler(Exception, problems.on_any_error)
+    put_in_shell(app, reach or Reach())
     app.include_router(root)
     app.include_router(v1)
     app.include_router(outside)
@@ -171,13 +151,6 @@ def _tell_of_access(document: _Document, components: _Document) -> None:
                 operation["security"] = [{"token": []}, {"session": []}, {"basic": []}]
 
 
-def _version() -> str:
-    try:
-        return metadata.version("bottomheat")
-    except metadata.PackageNotFoundError:
-        return "0"
-
-
 def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
     schema = {"$ref": _REFERENCE.format(model="Problem")}
     return {
@@ -187,9 +160,3 @@ def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
         }
         for status, description in statuses.items()
     }
-
-
-async def _on_http_error(request: Request, error: Exception) -> Response:
-    if isinstance(error, HTTPException) and error.status_code == 405:  # noqa: PLR2004
-        return not_done(request.method, methods_at(request.app, request.url.path))
-    return await problems.on_http_error(request, error)

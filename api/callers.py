@@ -172,7 +172,7 @@ def nobody(path: str) -> ProblemError:
         words += ', Basic realm="bottomheat", charset="UTF-8"'
     return ProblemError(
         401,
-        "this bench asks for a token: Authorization: Bearer …, or log in on its page;"
+        "a token is asked for here: Authorization: Bearer …, or log in on the page;"
         " bottomheat token add makes one",
         headers={"WWW-Authenticate": words},
     )
@@ -180,12 +180,12 @@ def nobody(path: str) -> ProblemError:
 
 def _on_this_machine(headers: Headers, address: str) -> Caller:
     if address and not _is_loopback(address):
-        raise ProblemError(403, "this bench has no tokens and is for its own machine")
+        raise ProblemError(403, "there are no tokens, so this is for its own machine")
     for name in ("forwarded", "x-forwarded-for", "via"):
         if name in headers:
             detail = (
                 f"the header {name} says that this came by a proxy, and without tokens"
-                " this bench is for its own machine: make one with bottomheat token add"
+                " this is for its own machine: make one with bottomheat token add"
             )
             raise ProblemError(403, detail)
     return Caller(

@@ -83,6 +83,15 @@ async def _context(request: Request) -> Context:
 ContextHere = Annotated[Context, Depends(_context)]
 
 
+async def _reception(request: Request) -> Reception:
+    """Return who receives; every app of ours has one, whatever else it has."""
+    reception: Reception = request.app.state.context.reception
+    return reception
+
+
+ReceptionHere = Annotated[Reception, Depends(_reception)]
+
+
 async def _caller(request: Request) -> Caller:
     caller = caller_of(request.scope)
     if caller is None:

@@ -1,4 +1,4 @@
-"""The page: plain files of this folder's `page/`, sent as they are, or packed.
+"""Pages: plain files of a folder, sent as they are, or packed.
 
 They are read once, packed once, and named by what is in them (an entity tag), so
 that a phone asks for all of them again and is sent nothing. What may live here:
@@ -7,7 +7,7 @@ which files there are, and how they are sent. What is in them is the page's.
 
 import gzip
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -29,8 +29,6 @@ TYPES: Mapping[str, str] = {
     ".webmanifest": "application/manifest+json",
 }
 """Media types of the page's files; a file of another kind is not sent."""
-
-router = Router(dependencies=[Depends(no_query)])
 
 _TEXT = {"schema": {"type": "string"}}
 
@@ -54,8 +52,13 @@ class PageFile:
 
 @cache
 def page_files() -> Mapping[str, PageFile]:
-    """Return the files of the page by name."""
-    found = sorted(path for path in FOLDER.iterdir() if path.suffix in TYPES)
+    """Return the files of a bench's page by name."""
+    return files_of(FOLDER)
+
+
+def files_of(folder: Path) -> Mapping[str, PageFile]:
+    """Return the files of a folder that can be sent, by name."""
+    found = sorted(path for path in folder.iterdir() if path.suffix in TYPES)
     return {path.name: _page_file(path) for path in found}
 
 
@@ -66,25 +69,37 @@ def _page_file(path: Path) -> PageFile:
     return PageFile(TYPES[path.suffix], plain, packed, tag)
 
 
-@router.get(
-    "/", response_class=Response, responses={200: {"content": {"text/html": _TEXT}}}
-)
-async def get_page(request: Request) -> Response:
-    """The page."""
-    return _sent(request, page_files()["index.html"])
+def page_router(files: Callable[[], Mapping[str, PageFile]]) -> Router:
+    """Return the routes of a page: index.html at the root, and its files.
+
+    Args:
+        files: Tells the files by name; asked at each request.
+    """
+    router = Router(dependencies=[Depends(no_query)])
+
+    @router.get(
+        "/", response_class=Response, responses={200: {"content": {"text/html": _TEXT}}}
+    )
+    async def get_page(request: Request) -> Response:
+        """The page."""
+        return _sent(request, files()["index.html"])
+
+    @router.get(
+        "/page/{name}",
+        response_class=Response,
+        responses={200: {"content": {"text/*": _TEXT}}},
+    )
+    async def get_page_file(request: Request, name: str) -> Response:
+        """A file of the page."""
+        found = files().get(name)
+        if found is None:
+            raise ProblemError(404, f"the page has no file {quoted(name)}")
+        return _sent(request, found)
+
+    return router
 
 
-@router.get(
-    "/page/{name}",
-    response_class=Response,
-    responses={200: {"content": {"text/*": _TEXT}}},
-)
-async def get_page_file(request: Request, name: str) -> Response:
-    """A file of the page."""
-    found = page_files().get(name)
-    if found is None:
-        raise ProblemError(404, f"the page has no file {quoted(name)}")
-    return _sent(request, found)
+router = page_router(page_files)
 
 
 def _sent(request: Request, file: PageFile) -> Response:

@@ -184,12 +184,22 @@ async def _address(at: Listen) -> str:
     return addresses[0]
 
 
-def unguarded(host: str) -> str:
-    """Return why nobody is listened to who could reach the bench without a token."""
+def unguarded(
+    host: str,
+    harm: str = "could heat",
+    make: str = "bottomheat token add NAME --may operate",
+) -> str:
+    """Return why nobody is listened to who could come in without a token.
+
+    Args:
+        host: Where it should listen.
+        harm: What whoever is in the network could do.
+        make: What makes a token.
+    """
     return (
         f"[api] host = {host!r}: other machines can reach that, and there is no token:"
-        " whoever is in your network could heat. Make one first, with bottomheat token"
-        " add NAME --may operate; or write 127.0.0.1"
+        f" whoever is in your network {harm}. Make one first, with {make}; or write"
+        " 127.0.0.1"
     )
 
 

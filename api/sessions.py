@@ -10,7 +10,7 @@ from fastapi import Depends, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.callers import COOKIE, address_of, cookie_in
-from api.context import CallerHere, ContextHere, no_query
+from api.context import CallerHere, ReceptionHere, no_query
 from api.late import Router
 from api.problems import ProblemError
 from api.shapes import SessionView
@@ -31,14 +31,14 @@ class SessionBody(BaseModel):
 
 @router.post("/session", status_code=204)
 async def post_session(
-    request: Request, response: Response, context: ContextHere, body: SessionBody
+    request: Request, response: Response, reception: ReceptionHere, body: SessionBody
 ) -> None:
     """Log in: show a token, get a cookie that lasts for a season."""
-    access = context.reception.access
+    access = reception.access
     if access is None:
-        raise ProblemError(409, "this bench asks for no token: go in")
+        raise ProblemError(409, "no token is asked for here: go in")
     address = address_of(request.scope)
-    holder = await context.reception.admitted(body.token, address)
+    holder = await reception.admitted(body.token, address)
     before = cookie_in(request.headers)
     if before is not None:
         await access.close_session(before)
@@ -55,10 +55,10 @@ async def get_session(response: Response, caller: CallerHere) -> SessionView:
 
 @router.delete("/session", status_code=204)
 async def delete_session(
-    request: Request, response: Response, context: ContextHere, _caller: CallerHere
+    request: Request, response: Response, reception: ReceptionHere, _caller: CallerHere
 ) -> None:
     """Log out."""
-    access, secret = context.reception.access, cookie_in(request.headers)
+    access, secret = reception.access, cookie_in(request.headers)
     if access is not None and secret is not None:
         await access.close_session(secret)
     _set_cookie(request, response, "", 0)

@@ -39,8 +39,13 @@ export async function present() {
   }
 }
 
-/** Ask for a login until it is right; then call on. */
-export function askLogin(then, trouble = "") {
+const BENCH = {
+  title: "Log in to this bench",
+  hint: "On the bench\u2019s own machine, bottomheat token add NAME makes one.",
+};
+
+/** Ask for a login until it is right; then call on. `place` says where one is. */
+export function askLogin(then, trouble = "", place = BENCH) {
   const input = h("input", {
     name: "token",
     type: "password",
@@ -49,9 +54,9 @@ export function askLogin(then, trouble = "") {
     autofocus: true,
   });
   const form = openDialog({
-    title: "Log in to this bench",
+    title: place.title,
     body: [
-      h("p", {}, "Open the link or the code that was made for you, or type the token here. On the bench\u2019s own machine, ", h("code", {}, "bottomheat token add NAME"), " makes one."),
+      h("p", {}, `Open the link or the code that was made for you, or type the token here. ${place.hint}`),
       field("Token", input),
     ],
     yes: "Log in",

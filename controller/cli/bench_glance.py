@@ -1,22 +1,29 @@
-"""What one bench's API says, in one line. Pure: from JSON that may be a stranger's."""
+"""One bench at a glance: how much it needs somebody, and why. Pure.
 
-from collections.abc import Iterator, Mapping
+What may live here: from what is known of a bench to its rank and a sentence.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from controller.cli.asking import clean
-
-Json = Mapping[str, object]
+from controller.cli.bench_told import Alarm, Due, Told, shortened
 
 LONGEST = 70
-"""Characters of what a bench says of itself that are shown."""
+"""Characters of what needs somebody that a line of a terminal has room for."""
 
-LOCKED, SILENT, STALE, ALARM, WELL = 4, 3, 2, 1, 0
+NAMED = 4
+"""Trays that are named in a line."""
+
+URGENT, LOCKED, SILENT, STALE, ALARM, ASIDE, WELL, WAITING = range(7, -1, -1)
 WORDS = {
-    LOCKED: "LOCKED OFF",
-    SILENT: "NO ANSWER",
-    STALE: "STALE",
+    URGENT: "act now",
+    LOCKED: "locked off",
+    SILENT: "no answer",
+    STALE: "stale",
     ALARM: "alarm",
+    ASIDE: "not as wanted",
     WELL: "well",
+    WAITING: "being asked",
 }
 
 
@@ -27,123 +34,140 @@ class Glance:
     Attributes:
         name: As the list calls it.
         url: Where it was asked.
-        rank: How much it needs somebody: 0 is not at all.
+        rank: How much it needs somebody, see WORDS.
         what: In a sentence.
-        coldest_c: Its coldest tray [°C]; None: none is known.
-        warmest_c: Its warmest [°C].
-        heating: Mats that are on.
-        mats: How many it has.
-        age_s: Age of its last scan [s].
-        alarms: How many are active.
+        told: What it said last; None: nothing ever.
+        due: What is due at it; empty, too, where nobody asked.
+        scan_age_s: Age of the last scan that is known of [s].
+        old: Whether that scan is stale.
+        trouble: Why it did not answer; None: it did.
     """
 
     name: str
     url: str
     rank: int
     what: str = ""
-    coldest_c: float | None = None
-    warmest_c: float | None = None
-    heating: int = 0
-    mats: int = 0
-    age_s: float | None = None
-    alarms: int = 0
+    told: Told | None = None
+    due: tuple[Due, ...] = ()
+    scan_age_s: float | None = None
+    old: bool = False
+    trouble: str | None = None
 
     @property
     def state(self) -> str:
         """The rank in a word."""
         return WORDS[self.rank]
 
+    @property
+    def needed(self) -> bool:
+        """Whether somebody is needed."""
+        return self.rank >= ALARM
+
+    @property
+    def order(self) -> tuple[int, int, int, str]:
+        """What to sort by: what needs a person first."""
+        aside = sum(tray.aside for tray in self.told.trays) if self.told else 0
+        overdue = sum(one.overdue for one in self.due)
+        return -self.rank, -aside, -overdue, self.name.casefold()
+
+    @property
+    def temps_c(self) -> list[float]:
+        """Temperatures of its trays [°C]."""
+        trays = self.told.trays if self.told else ()
+        return [tray.temp_c for tray in trays if tray.temp_c is not None]
+
+    @property
+    def heating(self) -> int:
+        """Mats that are on."""
+        return sum(mat.on is True for mat in self.told.mats) if self.told else 0
+
+    @property
+    def mats(self) -> int:
+        """How many mats it has."""
+        return len(self.told.mats) if self.told else 0
+
     def record(self) -> dict[str, object]:
         """Return it for JSON."""
+        alarms = self.told.alarms if self.told else ()
         return {
             "name": self.name,
             "url": self.url,
-            "state": self.state.lower(),
+            "state": self.state,
             "what": self.what,
-            "coldest_c": self.coldest_c,
-            "warmest_c": self.warmest_c,
+            "coldest_c": min(self.temps_c, default=None),
+            "warmest_c": max(self.temps_c, default=None),
             "mats_on": self.heating,
             "mats": self.mats,
-            "scan_age_s": self.age_s,
-            "alarms": self.alarms,
+            "scan_age_s": self.scan_age_s,
+            "alarms": sum(alarm.active for alarm in alarms),
         }
 
 
-def unknown(name: str, url: str, why: str) -> Glance:
-    """Return a bench that did not answer, or not as one does."""
-    return Glance(clean(name), url, SILENT, _short(why.removeprefix(url)))
-
-
-def glanced(name: str, url: str, bench: Json, stale_s: float) -> Glance:
-    """Return a bench by what its API said.
+def glanced(  # noqa: PLR0913 - what is known of a bench
+    name: str,
+    url: str,
+    told: Told | None,
+    stale_s: float,
+    *,
+    trouble: str | None = None,
+    silent_s: float = 0.0,
+    heard_s: float = 0.0,
+    due: tuple[Due, ...] = (),
+) -> Glance:
+    """Return a bench by what it said last.
 
     Args:
         name: As the list calls it.
         url: Where it was asked.
-        bench: What /v1/bench answered.
+        told: What it said last; None: it never answered.
         stale_s: From which age on a last scan is stale [s].
+        trouble: Why it did not answer the last time; None: it did.
+        silent_s: How long it has not answered [s].
+        heard_s: How long ago it said what it said last [s].
+        due: What is due at it.
     """
-    age_s = _number(bench.get("scan_age_s"))
-    if age_s is None or not isinstance(bench.get("bench"), str):
-        return unknown(name, url, "what answers there is no bottomheat")
-    mats, trays = list(_objects(bench, "mats")), list(_objects(bench, "trays"))
-    alarms = [a for a in _objects(bench, "alarms") if a.get("state") != "cleared"]
-    temps = [
-        t for t in (_number(tray.get("temp_c")) for tray in trays) if t is not None
-    ]
-    locked = [str(mat.get("name")) for mat in mats if mat.get("mode") == "tripped"]
-    rank, what = _worst(age_s, stale_s, locked, alarms)
-    return Glance(
-        clean(name),
-        url,
-        rank,
-        _short(what),
-        min(temps, default=None),
-        max(temps, default=None),
-        sum(mat.get("energised") is True for mat in mats),
-        len(mats),
-        age_s,
-        len(alarms),
-    )
+    scan_age_s = None if told is None else told.scan_age_s + heard_s
+    if trouble is not None:
+        ago = f"for {age_words(silent_s)}: " if silent_s >= 1 else ""
+        rank, what = SILENT, ago + trouble
+    elif told is None or scan_age_s is None:
+        rank, what = WAITING, ""
+    else:
+        rank, what = _rank(told, scan_age_s, stale_s)
+    old = scan_age_s is not None and scan_age_s > stale_s
+    return Glance(name, url, rank, what, told, due, scan_age_s, old, trouble)
 
 
-def _worst(
-    age_s: float, stale_s: float, locked: list[str], alarms: list[Json]
-) -> tuple[int, str]:
-    first = next((str(alarm.get("sentence") or "") for alarm in alarms), "")
-    more = f" (and {len(alarms) - 1} more)" if len(alarms) > 1 else ""
-    if age_s > stale_s:
-        old = f"last scan {_age(age_s)} ago: what it says is of then"
+def _rank(told: Told, scan_age_s: float, stale_s: float) -> tuple[int, str]:
+    locked = [mat.name for mat in told.mats if mat.mode == "tripped"]
+    if scan_age_s > stale_s:
+        old = f"last scan {age_words(scan_age_s)} ago: what it says is of then"
         return (LOCKED if locked else STALE), old
+    alarms = [one for one in told.alarms if one.active and not one.explained]
+    urgent = [one for one in alarms if one.priority == "high" and one.kind != "trip"]
+    if urgent:
+        return URGENT, _sentences(urgent, len(alarms))
     if locked:
-        return LOCKED, f"mat {', '.join(locked)}: {first}{more}"
+        return LOCKED, f"mat {', '.join(locked)}: {_sentences(alarms, len(alarms))}"
     if alarms:
-        return ALARM, first + more
-    return WELL, ""
+        return ALARM, _sentences(alarms, len(alarms))
+    return _of_trays(told)
 
 
-def _age(seconds: float) -> str:
+def _of_trays(told: Told) -> tuple[int, str]:
+    aside = [tray.name for tray in told.trays if tray.aside]
+    more = f" and {len(aside) - NAMED} more" if len(aside) > NAMED else ""
+    return (ASIDE if aside else WELL), ", ".join(aside[:NAMED]) + more
+
+
+def _sentences(alarms: Sequence[Alarm], count: int) -> str:
+    first = shortened(alarms[0].sentence, LONGEST) if alarms else ""
+    return f"{first} (and {count - 1} more)" if count > 1 else first
+
+
+def age_words(seconds: float) -> str:
+    """Return how long something is ago: "12 min"."""
     for unit_s, word in ((86_400, "d"), (3_600, "h"), (60, "min")):
         if seconds >= 2 * unit_s:
             return f"{seconds / unit_s:.0f} {word}"
     return f"{seconds:.0f} s"
-
-
-def _objects(found: Json, key: str) -> Iterator[Json]:
-    listed = found.get(key)
-    yield from (one for one in (listed if isinstance(listed, list) else ()) if _is(one))
-
-
-def _is(value: object) -> bool:
-    return isinstance(value, dict)
-
-
-def _number(value: object) -> float | None:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return None
-    return float(value)
-
-
-def _short(text: str) -> str:
-    line = clean(" ".join(text.split()))
-    return line if len(line) <= LONGEST else line[: LONGEST - 1] + "…"

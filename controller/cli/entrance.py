@@ -6,6 +6,7 @@ What may live here: that, and what a person should know of it at the start.
 import ipaddress
 import socket
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 from api.reach import LOOPBACK_NAMES, Reach
 from api.server import Listen, ListenError, tls_of, unguarded
@@ -29,20 +30,44 @@ def access_of(settings: Settings, tell: Callable[[str], None]) -> FileAccess:
         AccessError: The tokens cannot be believed; or others could reach the API
             and there is no token; or its certificate is of no use.
     """
-    log, api = settings.log.path, settings.api
+    return access_beside(settings.log.path, settings.api, settings.timezone, tell)
+
+
+def access_beside(
+    place: Path,
+    api: ApiSettings,
+    timezone: str,
+    tell: Callable[[str], None],
+    *,
+    harm: str = "could heat",
+    make: str = "bottomheat token add NAME --may operate",
+) -> FileAccess:
+    """Return who may come in whose tokens are kept beside a file.
+
+    Args:
+        place: The file: a season log, or a list of benches.
+        api: Where it listens.
+        timezone: IANA name of a time zone.
+        tell: Told of trouble with the files.
+        harm: What anybody could do if others reached it without a token.
+        make: What makes a token.
+
+    Raises:
+        AccessError: As access_of.
+    """
     access = FileAccess(
-        TokenFile(tokens_beside(log)),
-        sessions_beside(log),
-        SystemClock(settings.timezone),
+        TokenFile(tokens_beside(place)),
+        sessions_beside(place),
+        SystemClock(timezone),
         tell,
     )
     if others_reach(api) and not access.anybody():
-        kept = tokens_beside(log).absolute()
-        raise AccessError(f"{unguarded(api.host)} (looked for in {kept})")
+        kept = tokens_beside(place).absolute()
+        raise AccessError(f"{unguarded(api.host, harm, make)} (looked for in {kept})")
     if api.proxies and not access.anybody():
         raise AccessError(
             "[api] proxies: whoever comes by a proxy would be let in, since there is"
-            " no token: make one with bottomheat token add NAME --may operate"
+            f" no token: make one with {make}"
         )
     if api.tls_cert is not None:
         try:

@@ -88,8 +88,7 @@ def exchange(
     """Return what a bench answers, whatever it is.
 
     Args:
-        args: With url and token_file, as add_url_options leaves them; of_many, if the
-            environment's token is not for it, and within_s, how long to wait [s].
+        args: With url and token_file, as add_url_options leaves them.
         method: "GET", "POST" or "PATCH".
         path: Such as "/v1/events".
         text: A body, if any.
@@ -99,9 +98,8 @@ def exchange(
         AskError: Nobody answered, or there is no such address or token.
     """
     try:
-        within_s: float = getattr(args, "within_s", _WITHIN_S)
         about = {} if text is None else {"Content-Type": media_type}
-        with _opened(args, method, path, text, about, within_s) as found:
+        with _opened(args, method, path, text, about, _WITHIN_S) as found:
             return Answer(found.status, found.read(LARGEST))
     except urllib.error.HTTPError as error:
         with error:
@@ -187,10 +185,17 @@ def token_of(args: argparse.Namespace) -> str | None:
         AskError: The file cannot be read, or has no token.
     """
     path: Path | None = args.token_file
-    if path is None and getattr(args, "of_many", False):
-        return None  # the environment's is of one bench: no other may see it
     if path is None:
         return _checked(os.environ.get(VARIABLE, ""), VARIABLE) or None
+    return token_in(path)
+
+
+def token_in(path: Path) -> str:
+    """Return the token in a file.
+
+    Raises:
+        AskError: The file cannot be read, or has no token.
+    """
     try:
         with path.open(encoding="utf-8") as file:
             text = file.read(_LONGEST_FILE)

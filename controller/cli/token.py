@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from controller.adapters.access import Token, TokenFile
-    from controller.adapters.settings import Settings
+    from controller.adapters.settings import ApiSettings
 
 _ONCE = "It is shown this once. Keep it like a key: whoever has it comes in."
 
@@ -55,6 +55,13 @@ def add_parser(
         default=Path("config/bench.toml"),
         help="the bench's configuration (default: %(default)s)",
     )
+    parser.add_argument(
+        "--list",
+        type=Path,
+        metavar="FILE",
+        help="for the page of many benches instead: the list that bottomheat benches"
+        " --serve has",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run)
 
@@ -67,19 +74,34 @@ def run(args: argparse.Namespace) -> int:
         SettingsError: The configuration is wrong.
     """
     from controller.adapters.access import TokenFile, tokens_beside
-    from controller.adapters.settings import load
+    from controller.cli.bench_list import ListError
 
     problem = _problem(args)
     if problem:
         print(f"bottomheat token: {problem}", file=sys.stderr)
         return 2
-    settings = load(args.config, os.environ)
-    file = TokenFile(tokens_beside(settings.log.path))
+    try:
+        beside, api = _place(args)
+    except ListError as error:
+        print(f"bottomheat token: {error}", file=sys.stderr)
+        return 2
+    file = TokenFile(tokens_beside(beside))
     if args.what == "add":
-        return _add(args, settings, file)
+        return _add(args, api, file)
     if args.what == "revoke":
         return _revoke(args, file)
     return _list(args, file)
+
+
+def _place(args: argparse.Namespace) -> "tuple[Path, ApiSettings]":
+    """Return beside what the tokens are kept, and where what they open listens."""
+    from controller.adapters.settings import api_of, load
+    from controller.cli.bench_list import PORT, api_in
+
+    if args.list is not None:
+        return args.list, api_of(api_in(args.list), str(args.list), PORT)
+    settings = load(args.config, os.environ)
+    return settings.log.path, settings.api
 
 
 def _problem(args: argparse.Namespace) -> str | None:
@@ -92,16 +114,16 @@ def _problem(args: argparse.Namespace) -> str | None:
     return None
 
 
-def _add(args: argparse.Namespace, settings: "Settings", file: "TokenFile") -> int:
+def _add(args: argparse.Namespace, api: "ApiSettings", file: "TokenFile") -> int:
     from api.formats import utc_text
     from controller.adapters.clocks import SystemClock
     from controller.cli.entrance import address_of
     from controller.ports import May
 
     first = file.load() is None
-    now = SystemClock(settings.timezone).now()
+    now = SystemClock("UTC").now()
     secret = file.add(args.name, May(args.may), utc_text(now.utc_ms))
-    url = (args.url or address_of(settings.api, settings.api.port)).rstrip("/")
+    url = (args.url or address_of(api, api.port)).rstrip("/")
     # What follows # stays in the browser: no server's or proxy's log has it.
     link = f"{url}/#token={secret}"
     if args.json:
@@ -111,8 +133,13 @@ def _add(args: argparse.Namespace, settings: "Settings", file: "TokenFile") -> i
     print(f"Token {args.name}, may {args.may}. {_ONCE}\n\n  {secret}\n\n  {link}\n")
     if args.qr:
         _print_qr(link)
-    print(f"Its hash is kept in {file.path.absolute()}, beside the season log.")
-    if first:
+    print(f"Its hash is kept in {file.path.absolute()}.")
+    if first and args.list is not None:
+        print(
+            "This is the first token: from now on their page asks for one, also on this"
+            " machine."
+        )
+    elif first:
         print(
             "This is the first token: from now on this bench asks for one, also on"
             " this machine. Give it to commands as --token-file FILE or in the"

@@ -8,11 +8,11 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
-from api.moment import Moment
-from api.views import bench_view
 from controller.cli import main
 from controller.cli.bench_glance import glanced
-from tests.api.conftest import WARM, FakeBench
+from controller.cli.bench_list import ListError, asked_for
+from controller.cli.bench_told import bench_told
+from tests.page.far_benches import invented_bench
 
 SECRET = "bottomheat-aSecretThatNobodyElseMaySee"  # noqa: S105
 
@@ -47,9 +47,9 @@ def answering(*daemons: Daemon):
                     self.send_header("Location", self.of.location)
                 self.send_header("Content-Length", str(len(text)))
                 self.end_headers()
-                self.wfile.write(text)
-                if self.of.gate is not None:
+                if self.of.gate is not None:  # before the end: the next is asked then
                     self.of.gate.release()
+                self.wfile.write(text)
 
             def log_message(self, *_: object) -> None:
                 pass
@@ -68,11 +68,8 @@ def answering(*daemons: Daemon):
 
 @pytest.fixture
 def real() -> dict:
-    """What the API says of a bench at its last scan."""
-    snapshot = FakeBench().scan(dict(WARM)).snapshot()
-    assert snapshot is not None
-    view = bench_view(Moment(snapshot, snapshot.scan.run_ms + 2_000))
-    return {**json.loads(json.dumps(view)), "alarms": []}
+    """What the API says of a bench on which all is as wanted."""
+    return invented_bench()
 
 
 def shown(capsys, *words: str) -> tuple[int, list[dict]]:
@@ -104,9 +101,19 @@ def test_what_needs_somebody_comes_first(real, capsys):
 
 
 def test_a_bench_as_it_is_has_its_trays_and_mats(real):
-    glance = glanced("lean-to", "http://b", real, 60)
-    assert (glance.state, glance.mats) == ("well", len(real["mats"]))
-    assert 5 < glance.coldest_c <= glance.warmest_c < 35
+    found = glanced("lean-to", "http://b", bench_told(real), 60).record()
+    assert (found["state"], found["mats"]) == ("well", len(real["mats"]))
+    assert 5 < found["coldest_c"] <= found["warmest_c"] < 35
+
+
+def test_a_tray_aside_is_named_and_needs_nobody_yet(real, capsys):
+    """A bench that warms up in the morning is no alarm."""
+    cold = [{**tray, "temp_c": 15.0} for tray in real["trays"][:1]]
+    with answering(Daemon({**real, "trays": cold}), Daemon(real)) as daemons:
+        code, rows = shown(capsys, *(d.url for d in reversed(daemons)))
+    assert code == 0
+    assert [row["state"] for row in rows] == ["not as wanted", "well"]
+    assert rows[0]["what"] == "N1"
 
 
 def test_one_that_does_not_answer_keeps_nobody_waiting(real, capsys):
@@ -217,14 +224,6 @@ def test_a_token_that_others_can_read_is_refused(real, tmp_path, capsys):
     assert "chmod 600" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(
-    "bench",
-    [{}, {"bench": 1, "scan_age_s": 1}, {"bench": "b", "scan_age_s": True}],
-)
-def test_a_stranger_is_no_bench(bench):
-    assert glanced("b", "http://b", bench, 60).state == "NO ANSWER"
-
-
 def test_rubbish_in_an_answer_cannot_repaint_a_terminal():
     bench = {
         "bench": "b",
@@ -233,6 +232,10 @@ def test_rubbish_in_an_answer_cannot_repaint_a_terminal():
         "trays": {"a": 1},
         "alarms": [{"sentence": "\x1b[2J" + "x" * 500}],
     }
-    glance = glanced("\x1b[31mb", "http://b", bench, 60)
-    assert "\x1b" not in glance.name + glance.what
+    glance = glanced("b", "http://b", bench_told(bench), 60)
+    assert "\x1b" not in glance.what
     assert len(glance.what) <= 70
+    (asked,), _ = asked_for(["http://b\x41"], None)
+    assert asked.name == "bA"
+    with pytest.raises(ListError):
+        asked_for(["http://b\x1b[31m"], None)

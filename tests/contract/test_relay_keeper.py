@@ -142,6 +142,7 @@ async def test_it_obeys_reports_and_is_off_at_the_end(node):
         await client.publish(COMMAND, node.says(False))
         off = await told(client, energised=False)
         assert off == {"energised": False, "run": "r1", "seq": 2, "reason": "command"}
+        await node.until(on=False)  # the trace comes later than the report
         await client.publish(COMMAND, node.says(True, valid_for_s=60))
         await node.until(on=True)
         assert await node.end(signal.SIGTERM) == 0

@@ -215,6 +215,33 @@ def test_an_unknown_checker_or_benchmark_is_refused_with_the_known_ones(
     assert "dev: no nonsense; there are: " in capsys.readouterr().err
 
 
+def test_the_program_gets_a_link_and_what_is_there_already_is_left_alone(
+    dev, tmp_path, capsys
+):
+    program = tmp_path / "env" / "bottomheat"
+    program.parent.mkdir()
+    program.touch()
+    assert dev._linked(tmp_path, program) == "bottomheat"
+    assert (tmp_path / "bottomheat").resolve() == program
+    assert dev._linked(tmp_path, program) == "bottomheat"
+    (tmp_path / "bottomheat").unlink()
+    (tmp_path / "bottomheat").write_text("somebody else's")
+    assert dev._linked(tmp_path, program) == str(program)
+    assert "left alone" in capsys.readouterr().out
+    assert (tmp_path / "bottomheat").read_text() == "somebody else's"
+
+
+@pytest.mark.parametrize(("code", "advice"), [(0, "--system-packages"), (100, "MQTT")])
+def test_without_a_pin_library_it_says_what_this_system_has(
+    dev, monkeypatch, code, advice
+):
+    """apt-cache show ends with 100 where there is no such package."""
+    monkeypatch.setattr(dev.shutil, "which", lambda _: "/usr/bin/apt-cache")
+    done = subprocess.CompletedProcess([], code)
+    monkeypatch.setattr(dev.subprocess, "run", lambda *_, **__: done)
+    assert advice in dev._pin_advice()
+
+
 def test_cover_runs_every_folder_of_tests_once_and_tells_of_both_halves(
     dev, monkeypatch, tmp_path, capfd
 ):

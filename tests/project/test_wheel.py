@@ -60,9 +60,12 @@ def wheel(tmp_path_factory) -> Path:
 def installed(tmp_path_factory) -> Path:
     """Return the folder of programs that `./dev install` makes."""
     home = tmp_path_factory.mktemp("home")
+    (home / "bin").mkdir()
     words = ("install", "--into", home / "env", "--extras", "demo")
+    words += ("--link", home / "bin")
     said = run(sys.executable, ROOT / "dev", *words, cwd=home).stdout
-    assert f"{home}/env/bin/bottomheat setup" in said
+    assert "Next: sudo bottomheat setup" in said
+    assert (home / "bin" / "bottomheat").resolve() == home / "env/bin/bottomheat"
     return home / "env" / "bin"
 
 
@@ -84,7 +87,7 @@ def test_wheel_carries_all_code_and_data_and_nothing_else(wheel):
         return {path.relative_to(ROOT) for path in paths if path.is_file()}
 
     code = files("controller", "*.py") | files("sim", "*.py") | files("api", "*.py")
-    page = files("api/page", "*")
+    page = files("api/page", "*") | files("api/benches_page", "*")
     config = {
         Path("controller/_config", *path.parts[1:]) for path in files("config", "*")
     }

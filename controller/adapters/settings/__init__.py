@@ -4,6 +4,7 @@ Everything wrong is told at once, one line each: file, place, what stands there
 and what is allowed.
 """
 
+from controller.adapters.settings.api_table import api_of
 from controller.adapters.settings.findings import Finding, SettingsError
 from controller.adapters.settings.load import load
 from controller.adapters.settings.tables import known_keys
@@ -15,6 +16,7 @@ __all__ = [
     "LogSettings",
     "Settings",
     "SettingsError",
+    "api_of",
     "known_keys",
     "load",
 ]

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from controller.adapters.settings.api_table import settings_of
 from controller.adapters.settings.api_words import api_problems
 from controller.adapters.settings.belongings import belonging_problems
 from controller.adapters.settings.convert import plan_of
@@ -12,7 +13,7 @@ from controller.adapters.settings.notices import notify_problems
 from controller.adapters.settings.source import ENVIRONMENT, variable
 from controller.adapters.settings.tables import SECTIONS
 from controller.adapters.settings.tabletop import tabletop_of, tabletop_problems
-from controller.adapters.settings.values import ApiSettings, LogSettings, Settings
+from controller.adapters.settings.values import LogSettings, Settings
 from controller.adapters.settings.wires import wiring_of, wiring_problems
 from controller.adapters.settings.written import written
 from controller.core.plan import Plan
@@ -73,14 +74,7 @@ def _settings(tables: Tables, plan: Plan, said: Mapping[str, str]) -> Settings:
             commit_every_ms=tables.log.commit_every.milli,
             fold_after_ms=tables.log.fold_after.milli,
         ),
-        api=ApiSettings(
-            host=tables.api.host,
-            port=tables.api.port,
-            names=tables.api.names,
-            proxies=tables.api.proxies,
-            tls_cert=tables.api.tls_cert,
-            tls_key=tables.api.tls_key,
-        ),
+        api=settings_of(tables.api),
         crops=tables.crops.path,
         written=said,
     )

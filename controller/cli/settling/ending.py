@@ -52,8 +52,9 @@ async def phone(stage: Stage, login: Login) -> None:
     person.tell(qr(address))
     person.tell(
         f"Hold the phone's camera before it, or type: {address}\nIt is shown this once."
-        " From now on commands on this board want a token, too: bottomheat token add"
-        " board --may operate, and --token-file FILE"
+        " From now on commands on this board want a token, too: sudo bottomheat token"
+        f" add board --may operate --config {CONFIG} makes one; keep it in a file that"
+        " only you can read, and give it to them as --token-file FILE"
     )
 
 
