@@ -176,8 +176,8 @@ async def _told(pid: int, began_ns: int, at: tuple[int, int], seconds: int) -> N
         print(f"board: {len(topics)} probes every 10 s, scan {SCAN_S} s, one core")
         print(
             f"  first command to a relay after {start_s:.1f} s ({start_cpu_s:.1f} s of"
-            f" processor time, load {os.getloadavg()[0]:.0f}); budget"
-            f" {BUDGET_START_S} s"
+            f" processor time, load {os.getloadavg()[0]:.0f}), with the second scan:"
+            f" the first finds no broker; budget of a decision {BUDGET_START_S} s"
         )
         await _lived(client, topics, api, SETTLING_S, looked=False)
         for words, looked in (("at rest", False), ("looked at", True)):
