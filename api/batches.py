@@ -7,7 +7,7 @@ changes.
 from collections.abc import Callable, Sequence
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from api.batch_bodies import (
     BatchBody,
@@ -30,6 +30,7 @@ from api.batch_views import (
     history_view,
 )
 from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
+from api.late import Router
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value, refused_at
 from api.record_writer import Writer
@@ -59,8 +60,8 @@ from controller.records.book import (
 from controller.records.changes import Change
 from controller.records.looks import Look
 
-router = APIRouter()
-_told = APIRouter(dependencies=[Depends(no_query)])
+router = Router()
+_told = Router(dependencies=[Depends(no_query)])
 
 
 class _Desk:

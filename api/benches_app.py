@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from fastapi import APIRouter, Depends, FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 
 from api import sessions
 from api.benches_shapes import BenchesView
 from api.callers import Reception
 from api.context import no_query, reading_only
+from api.late import Router
 from api.page_files import PageFile, files_of, page_files, page_router
 from api.reach import Reach
 from api.shell import put_in_shell, version
@@ -78,7 +79,7 @@ def create_benches_app(
     )
     put_in_shell(app, reach or Reach())
     app.include_router(page_router(benches_files))
-    v1 = APIRouter(prefix="/v1")
+    v1 = Router(prefix="/v1")
     v1.include_router(_router)
     v1.include_router(sessions.router)
     app.include_router(v1)
@@ -92,7 +93,7 @@ def benches_files() -> Mapping[str, PageFile]:
     return {**{name: own[name] for name in SHARED}, **files_of(FOLDER)}
 
 
-_router = APIRouter(dependencies=[Depends(reading_only), Depends(no_query)])
+_router = Router(dependencies=[Depends(reading_only), Depends(no_query)])
 
 
 @_router.get("/benches")

@@ -7,7 +7,7 @@ at once. What may live here: from bodies to wishes.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Body, Depends, Request, Response
+from fastapi import Body, Depends, Request, Response
 
 from api.context import (
     AlarmHere,
@@ -20,6 +20,7 @@ from api.context import (
     retry_after,
     who_asks,
 )
+from api.late import Router
 from api.moment import Moment
 from api.problems import Fault, ProblemError
 from api.queries import EmptyBody, EnabledBody, HoldBody, SetpointBody, ShelveBody
@@ -38,7 +39,7 @@ from controller.core.scan import (
 )
 from controller.core.units import MINUTE_MS, MilliC, Millis
 
-router = APIRouter(dependencies=[Depends(no_query)])
+router = Router(dependencies=[Depends(no_query)])
 
 _FORGOTTEN_AFTER = 2
 """A wish enters the next scan: this many later, no answer is forgotten."""

@@ -6,9 +6,10 @@ changes.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
+from api.late import Router
 from api.problems import ProblemError, quoted
 from api.record_bodies import EventBody, EventFields, EventsQuery
 from api.record_shapes import EventsView, EventView
@@ -23,7 +24,7 @@ from controller.records.events import BenchEvent, EventKind
 from controller.records.trial_units import open_units
 from controller.records.weaning import trial_warnings
 
-router = APIRouter()
+router = Router()
 
 
 @router.get("/events", dependencies=[Depends(kept_with_care)])

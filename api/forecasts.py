@@ -6,15 +6,16 @@ What may live here: from what is kept to an answer.
 import logging
 
 import anyio.to_thread
-from fastapi import APIRouter, Depends
+from fastapi import Depends
 from pydantic import TypeAdapter, ValidationError
 
 from api.context import Context, ContextHere, no_query
 from api.forecast_shapes import ForecastFailureView, ForecastView
 from api.formats import utc_text
+from api.late import Router
 from controller.ports import ForecastKept
 
-router = APIRouter()
+router = Router()
 
 NOT_YET = "no forecast has been worked out yet: it is, soon after a start and daily"
 NEVER_HERE = "this bench works out no forecast: it keeps no season log"

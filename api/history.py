@@ -5,7 +5,7 @@ What may live here: what is asked, bounded in range, and what is answered.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query
+from fastapi import Depends, Query
 
 from api.context import (
     Context,
@@ -17,6 +17,7 @@ from api.context import (
 )
 from api.formats import utc_text
 from api.heat_views import heat_view, kept_view
+from api.late import Router
 from api.moment import Moment
 from api.problems import Fault, ProblemError
 from api.queries import (
@@ -45,7 +46,7 @@ from controller.review.envelopes import bucket_width_ms
 from controller.review.heat import heat_buckets
 from controller.review.recounted import Recount, Span, Thresholds
 
-router = APIRouter()
+router = Router()
 
 
 @router.get("/trays/{tray}/temperatures", dependencies=[Depends(kept_with_care)])

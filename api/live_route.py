@@ -7,16 +7,17 @@ from collections.abc import AsyncGenerator
 from contextlib import aclosing
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Header, Response
+from fastapi import Depends, Header, Response
 from starlette.responses import StreamingResponse
 from starlette.types import Send
 from typing_extensions import override
 
 from api.context import CallerHere, ContextHere, LookHere, no_query
+from api.late import Router
 from api.live import MOST_STREAMS, Feed
 from api.problems import ProblemError
 
-router = APIRouter(dependencies=[Depends(no_query)])
+router = Router(dependencies=[Depends(no_query)])
 
 _HEADERS = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
 """The second asks a proxy in front not to gather events before it sends them."""

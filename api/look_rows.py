@@ -6,11 +6,12 @@ changes.
 
 from collections.abc import Sequence
 
-from fastapi import APIRouter, Depends
+from fastapi import Depends
 
 from api.batch_bodies import LooksBody
 from api.batch_shapes import LookRowsView, LookRowView
 from api.context import no_query
+from api.late import Router
 from api.record_values import new_value, refused_at
 from api.record_writer import Writer
 from controller.record_wire import look_of
@@ -19,7 +20,7 @@ from controller.records.book import Book
 from controller.records.changes import Change
 from controller.records.look_rows import Row, add_looks
 
-router = APIRouter(dependencies=[Depends(no_query)])
+router = Router(dependencies=[Depends(no_query)])
 
 
 @router.post("/looks/import", status_code=201)

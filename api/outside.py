@@ -4,17 +4,18 @@ Such programs may show a token as the password of HTTP Basic, since they can do
 nothing else. What may live here: those routes.
 """
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import Depends, Request, Response
 
 from api.calendar_views import bench_entries, written_at
 from api.context import ContextHere, LookHere, no_query, reading_only
 from api.forecasts import forecast_now
+from api.late import Router
 from api.metrics import MEDIA_TYPE as METRICS
 from api.metrics import metrics_text
 from controller.calendar import MEDIA_TYPE as CALENDAR
 from controller.calendar import calendar_text
 
-router = APIRouter(dependencies=[Depends(reading_only), Depends(no_query)])
+router = Router(dependencies=[Depends(reading_only), Depends(no_query)])
 
 
 def _text(media_type: str) -> dict[int | str, dict[str, object]]:

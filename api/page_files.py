@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import Depends, Request
 from starlette.responses import Response
 
 from api.context import no_query
+from api.late import Router
 from api.problems import ProblemError, quoted
 
 FOLDER = Path(__file__).parent / "page"
@@ -68,13 +69,13 @@ def _page_file(path: Path) -> PageFile:
     return PageFile(TYPES[path.suffix], plain, packed, tag)
 
 
-def page_router(files: Callable[[], Mapping[str, PageFile]]) -> APIRouter:
+def page_router(files: Callable[[], Mapping[str, PageFile]]) -> Router:
     """Return the routes of a page: index.html at the root, and its files.
 
     Args:
         files: Tells the files by name; asked at each request.
     """
-    router = APIRouter(dependencies=[Depends(no_query)])
+    router = Router(dependencies=[Depends(no_query)])
 
     @router.get(
         "/", response_class=Response, responses={200: {"content": {"text/html": _TEXT}}}

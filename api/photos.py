@@ -11,12 +11,13 @@ from pathlib import Path as FilePath
 from typing import Annotated
 
 import anyio.to_thread
-from fastapi import APIRouter, Depends, Path, Request, Response
+from fastapi import Depends, Path, Request, Response
 from starlette.responses import FileResponse
 from typing_extensions import TypedDict
 
 from api.bodies import LARGEST_PHOTO, PHOTO_TYPES, PHOTOS_PATH, too_large
 from api.context import ContextHere, no_query
+from api.late import Router
 from api.problems import MEDIA_TYPE, ProblemError, quoted
 from controller.ports import (
     PHOTO_NAME,
@@ -37,7 +38,7 @@ _BINARY = {"schema": {"type": "string", "format": "binary"}}
 _PICTURES: dict[str, object] = dict.fromkeys(PHOTO_TYPES, _BINARY)
 _PROBLEM = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
 
-router = APIRouter(prefix="/photos", dependencies=[Depends(no_query)])
+router = Router(prefix="/photos", dependencies=[Depends(no_query)])
 
 
 class PhotoView(TypedDict):

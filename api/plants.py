@@ -6,11 +6,12 @@ changes.
 
 from collections.abc import Sequence
 
-from fastapi import APIRouter, Depends
+from fastapi import Depends
 
 from api.batch_shapes import BatchesView, BatchFileView
 from api.batches import Desk
 from api.context import no_query
+from api.late import Router
 from api.plant_bodies import RoundBody, StageBody, StageFields
 from api.record_values import corrected, new_value
 from controller.record_wire import look_of, stage_of
@@ -19,7 +20,7 @@ from controller.records.changes import Change
 from controller.records.looks import How, Look
 from controller.records.stage_desk import add_stage, look_through, revise_stage
 
-router = APIRouter(dependencies=[Depends(no_query)])
+router = Router(dependencies=[Depends(no_query)])
 
 
 @router.post("/batches/{code}/stages", status_code=201)

@@ -5,18 +5,19 @@ What may live here: from the book and the mats' programmes to that answer.
 
 from collections.abc import Iterator
 
-from fastapi import APIRouter, Depends
+from fastapi import Depends
 from typing_extensions import TypedDict
 
 from api.context import ContextHere, LookHere, no_query
 from api.formats import short_temp_text, utc_text
+from api.late import Router
 from api.moment import Moment, wall_ms
 from controller.core.plan import MatPlan
 from controller.core.units import DAY_MS
 from controller.records.book import batches
 from controller.records.reminders import MatStep, Reminder, reminders
 
-router = APIRouter(dependencies=[Depends(no_query)])
+router = Router(dependencies=[Depends(no_query)])
 
 
 class ReminderView(TypedDict):

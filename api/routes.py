@@ -5,7 +5,7 @@ What may live here: from a look at the bench to a view of it.
 
 from contextlib import suppress
 
-from fastapi import APIRouter, Depends
+from fastapi import Depends
 
 from api import (
     advice,
@@ -34,6 +34,7 @@ from api.context import (
     no_query,
     reading_only,
 )
+from api.late import Router
 from api.mat_views import mat_view, why_view
 from api.moment import moment
 from api.problems import ProblemError
@@ -66,8 +67,8 @@ CAUTION = (
     "licensed electrician."
 )
 
-root = APIRouter()
-_now = APIRouter(dependencies=[Depends(no_query)])
+root = Router()
+_now = Router(dependencies=[Depends(no_query)])
 
 
 @root.get("/v1", dependencies=[Depends(no_query)])
@@ -161,7 +162,7 @@ async def get_alarms(look: LookHere) -> AlarmsView:
 
 root.include_router(page_files.router)
 
-v1 = APIRouter(prefix="/v1")
+v1 = Router(prefix="/v1")
 v1.include_router(sessions.router)
 for _part in (
     _now,

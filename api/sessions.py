@@ -6,15 +6,16 @@ and the cookie.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import Depends, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.callers import COOKIE, address_of, cookie_in
 from api.context import CallerHere, ReceptionHere, no_query
+from api.late import Router
 from api.problems import ProblemError
 from api.shapes import SessionView
 
-router = APIRouter(dependencies=[Depends(no_query)])
+router = Router(dependencies=[Depends(no_query)])
 
 _LASTS_S = 200 * 86_400
 """As long as a session is kept; a revoked token ends it at once."""

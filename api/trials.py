@@ -6,9 +6,10 @@ changes. Comparing arms takes longer than a request may, and is done elsewhere.
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from api.context import ContextHere, LookHere, no_query
+from api.late import Router
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value
 from api.record_writer import Writer
@@ -19,8 +20,8 @@ from controller.record_wire import trial_of
 from controller.records.book import NoSuchRecordError, trial_in
 from controller.records.trial_desk import add_trial, revise_trial
 
-router = APIRouter()
-_told = APIRouter(dependencies=[Depends(no_query)])
+router = Router()
+_told = Router(dependencies=[Depends(no_query)])
 
 
 @router.get("/trials")

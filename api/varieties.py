@@ -7,10 +7,11 @@ from datetime import UTC, datetime, timedelta
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.context import ContextHere, LookHere
+from api.late import Router
 from api.moment import Moment
 from api.queries import Instant3339, instant_ms
 from api.variety_shapes import (
@@ -31,7 +32,7 @@ from controller.records.varieties import (
     varieties,
 )
 
-router = APIRouter()
+router = Router()
 
 SPACING_MM = 50.0
 """Chosen: from cutting to cutting; small ones take less, leafy ones more."""

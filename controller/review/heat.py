@@ -5,9 +5,9 @@ same time. What is told are commands: what a relay made of them is not. What may
 live here: this arithmetic on whole numbers.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 
 from controller.ports import Bucket, Heated
 from controller.review.envelopes import BEGINNING_MS, bucket_of
@@ -50,7 +50,7 @@ class Kept:
 
 
 def heat_buckets(
-    told: Sequence[Heated], from_ms: int, to_ms: int, width_ms: int
+    told: Iterable[Heated], from_ms: int, to_ms: int, width_ms: int
 ) -> list[HeatBucket]:
     """Return the buckets of a stretch in which something is known, in order.
 
@@ -94,10 +94,10 @@ def kept(hours: Iterable[Bucket], heat: Iterable[HeatBucket], within_mk: int) ->
 _Spell = tuple[int, int, bool, int | None]
 
 
-def _spells(told: Sequence[Heated], from_ms: int, to_ms: int) -> Iterator[_Spell]:
+def _spells(told: Iterable[Heated], from_ms: int, to_ms: int) -> Iterator[_Spell]:
     """Yield stretches in which one command held, its setpoint carried on."""
     setpoint_mc: int | None = None
-    for one, following in pairwise((*told, Heated(to_ms, None, None))):
+    for one, following in pairwise(chain(told, [Heated(to_ms, None, None)])):
         if one.on is None:
             setpoint_mc = None
             continue

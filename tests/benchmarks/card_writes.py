@@ -13,20 +13,29 @@ force out is counted; once, the file system is synced after each commit: a bench
 in real time lies between the two, near the second.
 """
 
+import argparse
 import ctypes
 import os
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from controller.adapters.season_log import SeasonLogWriter
 from controller.core.units import HOUR_MS
-from tests.benchmarks.invented.season import SCANS_A_DAY, a_header, a_plan, a_season
+from tests.benchmarks.invented.season import (
+    SCAN_MS,
+    SCANS_A_DAY,
+    a_header,
+    a_plan,
+    a_season,
+)
 
 FOLD_AFTER_MS = 6 * HOUR_MS
 IMAGE_BYTES = 256 * 2**20
@@ -53,9 +62,10 @@ def synced(folder: Path) -> None:
         os.close(handle)
 
 
-def written(folder: Path, device: str | None) -> tuple[int, int]:
+def written(folder: Path, device: str | None, *, sync: bool = True) -> tuple[int, int]:
     """Return the bytes written until now: by this process, and to a device."""
-    synced(folder)
+    if sync:
+        synced(folder)
     told = dict(
         line.split(": ") for line in Path("/proc/self/io").read_text().splitlines()
     )
@@ -84,6 +94,31 @@ def a_day(folder: Path, device: str | None, *, sync: bool) -> tuple[int, int, in
     log.close()
     (folder / "season.db").unlink()
     return after[0] - before[0], after[1] - before[1], commits
+
+
+def as_it_comes(folder: Path, device: str | None, minutes: float) -> tuple[float, ...]:
+    """Return what is written in real time, by both counts, for a day [bytes]."""
+    plan, before = a_plan(), SCANS_A_DAY // 3
+    log = SeasonLogWriter(folder / "season.db", fold_after_ms=FOLD_AFTER_MS)
+    log.begin(a_header(plan))
+    settling, counted = round(90_000 / SCAN_MS), round(minutes * 60_000 / SCAN_MS)
+    season = a_season(plan, 1)
+    for number, taken in enumerate(islice(season, before)):
+        log.append(*taken)
+        if number % 12 == 0:
+            log.settle()
+    log.settle()
+    begun_s, start = time.monotonic(), (0, 0)
+    for number, taken in enumerate(islice(season, settling + counted)):
+        if number == settling:
+            start = written(folder, device, sync=False)
+        log.append(*taken)
+        due_s = begun_s + (number + 1) * SCAN_MS / 1000
+        time.sleep(max(0.0, due_s - time.monotonic()))
+    end = written(folder, device, sync=False)
+    log.close()
+    share = SCANS_A_DAY / counted
+    return tuple(share * (b - a) for a, b in zip(start, end, strict=True))
 
 
 @contextmanager
@@ -116,6 +151,17 @@ def a_card() -> Iterator[tuple[Path, str | None]]:
 
 def main() -> None:
     """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--minutes", type=float, help="in real time, and nothing else")
+    minutes = parser.parse_args().minutes
+    if minutes:
+        with a_card() as (folder, device):
+            by_process, to_device = as_it_comes(folder, device, minutes)
+        print(
+            f"{minutes:g} min in real time: {by_process / 1e6:.1f} MB a day by the"
+            f" process, {to_device / 1e6:.1f} MB to the device"
+        )
+        return
     most = 0.0
     with a_card() as (folder, device):
         kind = ["findmnt", "-no", "FSTYPE", "--target", str(folder)]

@@ -36,14 +36,18 @@ from controller.ports import Clock
 from sim.world import World, WorldOptions
 
 START_UTC_MS = 1_801_126_800_000
+BEGUN = "2027-01-28T09:00:00Z"
+"""The same instant."""
 SCAN_S = 30
 DAY_MS = 86_400_000
 LOOKED_AT = (
     "/v1/trays",
     "/v1/log?limit=50",
     "/v1/trays/N2/temperatures?points=200",
+    "/v1/trays/N2/temperatures?from={begun}&points=200",
+    "/v1/mats/north/heat?from={begun}&points=200",
 )
-"""What people look at; the last one reads the whole season."""
+"""What people look at; the last two read the whole season."""
 
 TICKS = os.sysconf("SC_CLK_TCK")
 GROWTH_MB, SLOWER = 4.0, 1.3
@@ -198,7 +202,7 @@ def _look(folder: Path, pid: int, api: int, clock: Clock) -> Look:
     proc = Path("/proc") / str(pid)
     before_s = _cpu_s(proc)
     for path in LOOKED_AT:
-        _got(api, path)
+        _got(api, path.format(begun=BEGUN))
     bench = json.loads(_got(api, "/v1/bench"))
     fields = (proc / "stat").read_text().rpartition(")")[2].split()
     pages = int((proc / "statm").read_text().split()[1])

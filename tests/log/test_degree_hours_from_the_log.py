@@ -23,6 +23,7 @@ from controller.review.local_days import LocalDays, date_of
 from controller.review.recounted import Span, Thresholds, bounds
 from controller.review.thermal_days import Why
 from controller.review.thermal_ledger import Ledger
+from controller.review.tray_readings import EVER_MS
 
 SCAN_MS = 5_000
 STALE_MS = 60_000
@@ -362,7 +363,7 @@ def test_pieces_of_the_log_do_not_show(season):
 
     reader.samples = samples
     in_pieces = recount(reader, "one", span=Span(newest_utc_ms=season.utc_ms))
-    assert len(asked) == 3
+    assert len(asked) == 21  # a day each
     assert in_pieces.account == live
     assert recount(reader, "one") == in_pieces
 
@@ -387,8 +388,9 @@ def test_pieces_that_are_not_in_order_of_arrival_are_read_again_as_one(season):
     reader.samples = samples
     newest = Span(newest_utc_ms=EVENING_MS + 21 * DAY_MS)
     assert recount(reader, "one", span=newest).account == live
-    assert len(asked) == 4
-    assert asked[-1] == (asked[0][0], asked[-2][1])
+    assert len(asked) > 2
+    assert asked[-1] == (-EVER_MS, EVER_MS)
+    assert (-EVER_MS, EVER_MS) not in asked[:-1]
 
 
 # --------------------------------------------------------------- gaps and their why

@@ -1,10 +1,15 @@
 """What a mat was told, read back by time: folded or not, over gaps and runs."""
 
+from contextlib import closing
 from dataclasses import replace
 
 import pytest
 
-from controller.adapters.season_log import DirectSeasonLog, SeasonLogReader
+from controller.adapters.season_log import DirectSeasonLog, SeasonLogReader, heated
+from controller.adapters.season_log.heated import HeatMemory
+from controller.adapters.season_log.reader import read_only
+from controller.adapters.season_log.sampling import Proofs
+from controller.adapters.season_log.segments import blocks
 from controller.core.decisions import Decisions
 from controller.core.units import HOUR_MS, Millis, UtcMillis
 from controller.ports import Heated
@@ -38,13 +43,13 @@ def written(path, samples, taken, **options):
 
 def test_each_change_is_told_with_its_setpoint_and_the_end_is_the_end(path, samples):
     reader = written(path, samples, on_every(samples, 1, 29, 20))
-    assert reader.heated("north", UTC_MS, UTC_MS + HOUR_MS) == [
+    assert list(reader.heated("north", UTC_MS, UTC_MS + HOUR_MS)) == [
         Heated(at(1), True, 21_100),
         Heated(at(10), False, 21_000),
         Heated(at(20), True, 21_100),
         Heated(at(30), None, None),
     ]
-    assert reader.heated("none", UTC_MS, UTC_MS + HOUR_MS) == [
+    assert list(reader.heated("none", UTC_MS, UTC_MS + HOUR_MS)) == [
         Heated(at(30), None, None)
     ]
 
@@ -55,9 +60,10 @@ def test_what_is_folded_tells_the_same(path, samples, tmp_path):
     loose = written(path, samples, scans)
     folded = written(tmp_path / "folded.db", samples, scans, fold_after_ms=3_600_000)
     span = UTC_MS, UTC_MS + 24 * HOUR_MS
-    assert folded.heated("north", *span) == loose.heated("north", *span)
-    assert folded.heated("north", *span) == loose.heated("north", *span)
-    assert len(loose.heated("north", *span)) == 36
+    told = list(loose.heated("north", *span))
+    assert list(folded.heated("north", *span)) == told
+    assert list(folded.heated("north", *span)) == told
+    assert len(told) == 36
 
 
 def test_what_held_before_a_stretch_is_told_with_it(path, samples):
@@ -75,7 +81,7 @@ def test_scans_that_are_missing_tell_nothing_and_then_what_held_goes_on(path, sa
         later.append((replace(moved, readings=()), decisions, state))
     reader = written(path, samples, before + later)
     found = reader.heated("north", UTC_MS, UTC_MS + 2 * HOUR_MS)
-    assert found == [
+    assert list(found) == [
         Heated(at(1), True, 21_100),
         Heated(at(6), None, None),
         Heated(at(6) + HOUR_MS, True, 21_100),
@@ -85,6 +91,26 @@ def test_scans_that_are_missing_tell_nothing_and_then_what_held_goes_on(path, sa
 
 @pytest.mark.parametrize("span", [(0, 1_000), (UTC_MS + 1_000 * HOUR_MS, 2**45)])
 def test_a_time_without_scans_tells_nothing(path, samples, span):
-    assert (
-        written(path, samples, on_every(samples, 1, 5, 20)).heated("north", *span) == []
-    )
+    reader = written(path, samples, on_every(samples, 1, 5, 20))
+    assert not reader.heated("north", *span)
+
+
+def test_a_stretch_of_what_was_told_is_told_again_from_either_end(path, samples):
+    reader = written(path, samples, on_every(samples, 1, 29, 20))
+    found = reader.heated("north", UTC_MS, UTC_MS + HOUR_MS)
+    assert found[-1] == Heated(at(30), None, None)
+    assert found[1:3] == [Heated(at(10), False, 21_000), Heated(at(20), True, 21_100)]
+
+
+def test_what_is_kept_in_mind_of_blocks_is_bounded(path, samples, monkeypatch):
+    """A log of many seasons must not fill a board's memory, and tells the same."""
+    monkeypatch.setattr(heated, "REMEMBERED_CELLS", 250)
+    memory, scans = HeatMemory(), on_every(samples, 1, 16_000, 700)
+    written(path, samples, scans, fold_after_ms=3_600_000)
+    span = UTC_MS, UTC_MS + 24 * HOUR_MS
+    with closing(read_only(path)) as db:
+        assert len(blocks(db, 0, 2**40)) > 3
+        first = list(heated.heated(db, Proofs(), memory, "north", span))
+        assert 0 < memory.cells <= 250
+        assert list(heated.heated(db, Proofs(), memory, "north", span)) == first
+        assert 0 < memory.cells <= 250

@@ -15,6 +15,7 @@ from controller.adapters.season_log import (
     LogFile,
     SeasonLogReader,
     SeasonLogWriter,
+    schema,
 )
 from controller.core.scan import LogHealth, Reading
 from controller.core.units import Millis
@@ -333,7 +334,7 @@ def test_what_is_committed_is_synced(path):
     pragmas = ["synchronous", "journal_mode", "busy_timeout", "wal_autocheckpoint"]
     found = [file._db.execute(f"PRAGMA {one}").fetchone()[0] for one in pragmas]
     file.close()
-    assert found == [2, "wal", 5_000, 1_000]
+    assert found == [2, "wal", 5_000, 4_096]
 
 
 def test_the_disk_is_tried_again_without_a_new_scan(path, samples, on_disk):
@@ -569,3 +570,18 @@ def test_append_hands_over_the_very_scan_without_a_copy(log, samples):
     log.append(scan, replace(decisions), state)
     with log._changed:
         assert any(item[0] is scan for item in log._ring._items)
+
+
+# -------------------------------------------------------------- what a card is spared
+
+
+@pytest.mark.parametrize("page_bytes", [schema.PAGE_BYTES, 2_048])
+def test_what_is_not_yet_in_the_file_stays_small(path, monkeypatch, page_bytes):
+    """Also of a log that was made with pages of another size."""
+    monkeypatch.setattr(schema, "PAGE_BYTES", page_bytes)
+    log = LogFile(path)
+    log.close()
+    reopened = LogFile(path)
+    (pages,) = reopened._db.execute("PRAGMA wal_autocheckpoint").fetchone()
+    assert pages * page_bytes == 2 * 2**20
+    reopened.close()

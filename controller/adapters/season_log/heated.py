@@ -6,10 +6,13 @@ fetched once of a block kept in mind: a block never changes.
 
 import sqlite3
 from array import array
+from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from threading import Lock
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias, overload
+
+from typing_extensions import override
 
 from controller.adapters.season_log.folding import record_of
 from controller.adapters.season_log.sampling import (
@@ -32,8 +35,16 @@ _LEASE_SCANS = 3
 
 
 _UNKNOWN_MC = -(2**31)
+_UNTOLD = -1
 
 _CELLS = 4
+
+REMEMBERED_CELLS = 600_000
+"""Chosen: 200 days of two mats in full swing, the longest that may be asked for; two
+and a half megabytes."""
+
+_CELLS_OF_A_BLOCK = 40
+"""What a block takes up beside its commands, in cells."""
 
 
 class _Told(NamedTuple):
@@ -48,12 +59,19 @@ class _Told(NamedTuple):
 class HeatMemory:
     """Commands of blocks that were read already; for any thread.
 
-    A season of two mats takes two megabytes.
+    A season of two mats takes one megabyte; what was asked for longest ago is
+    forgotten.
     """
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._known: dict[int, array[int]] = {}
+        self._known: OrderedDict[int, array[int]] = OrderedDict()
+        self._cells = 0
+
+    @property
+    def cells(self) -> int:
+        """How much is kept in mind."""
+        return self._cells
 
     def of(self, db: sqlite3.Connection, block: BlockRow) -> Iterator[_Told]:
         """Yield the commands of a block.
@@ -64,50 +82,113 @@ class HeatMemory:
         with self._lock:
             known = self._known.get(block.first)
             if known is None:
-                known = _packed(_changes(_folded(db, block)))
-                self._known[block.first] = known
+                known = _packed(_changes(_folded(db, block)), block.first)
+                self._keep(block.first, known)
+            else:
+                self._known.move_to_end(block.first)
         for n in range(0, len(known), _CELLS):
             scan, mat, on, setpoint_mc = known[n : n + _CELLS]
             wanted = None if setpoint_mc == _UNKNOWN_MC else setpoint_mc
-            yield _Told(scan, mat, bool(on), wanted)
+            yield _Told(block.first + scan, mat, bool(on), wanted)
+
+    def _keep(self, first: int, known: "array[int]") -> None:
+        self._known[first] = known
+        self._cells += len(known) + _CELLS_OF_A_BLOCK
+        while self._cells > REMEMBERED_CELLS:
+            _, forgotten = self._known.popitem(last=False)
+            self._cells -= len(forgotten) + _CELLS_OF_A_BLOCK
 
 
-def _packed(told: Iterable[_Told]) -> "array[int]":
-    cells = array("q")
+def _packed(told: Iterable[_Told], first: int) -> "array[int]":
+    cells = array("i")
     for scan, mat, on, setpoint_mc in told:
         wanted = _UNKNOWN_MC if setpoint_mc is None else setpoint_mc
-        cells.extend((scan, mat, on, wanted))
+        cells.extend((scan - first, mat, on, wanted))
     return cells
+
+
+_Slice: TypeAlias = "slice[int | None, int | None, int | None]"
+
+
+class HeatedRows(Sequence[Heated]):
+    """What a mat was told, in order of time, in columns of small numbers.
+
+    A season is 35,000 of them: as objects of their own they would take ten times
+    as much room.
+    """
+
+    def __init__(self) -> None:
+        self._utc_ms, self._on, self._wanted = array("q"), array("b"), array("q")
+
+    def add(self, utc_ms: int, on: bool | None, setpoint_mc: int | None) -> None:  # noqa: FBT001
+        """Put one behind the others."""
+        self._utc_ms.append(utc_ms)
+        self._on.append(_UNTOLD if on is None else on)
+        self._wanted.append(_UNKNOWN_MC if setpoint_mc is None else setpoint_mc)
+
+    @override
+    def __len__(self) -> int:
+        return len(self._utc_ms)
+
+    @overload
+    def __getitem__(self, at: int) -> Heated: ...
+    @overload
+    def __getitem__(self, at: "_Slice") -> Sequence[Heated]: ...
+
+    @override
+    def __getitem__(self, at: "int | _Slice") -> Heated | Sequence[Heated]:
+        if isinstance(at, slice):
+            return [self[n] for n in range(*at.indices(len(self)))]
+        on, wanted = self._on[at], self._wanted[at]
+        return Heated(
+            self._utc_ms[at],
+            None if on == _UNTOLD else bool(on),
+            None if wanted == _UNKNOWN_MC else wanted,
+        )
 
 
 def heated(
     db: sqlite3.Connection, proofs: Proofs, memory: HeatMemory, mat: str, span: Span
-) -> list[Heated]:
+) -> HeatedRows:
     """Return what a mat was told, from some time before a span to its end.
 
     Raises:
         UnsoundError: Something is not as it was written.
     """
     number = {name: number for number, name in names(db).items()}.get(mat)
-    found: list[Heated] = []
+    found = HeatedRows()
+    for one in _told_all(db, proofs, memory, number, span):
+        if one.utc_ms < span[1]:
+            found.add(one.utc_ms, one.on, one.setpoint_mc)
+    return found
+
+
+def _told_all(
+    db: sqlite3.Connection,
+    proofs: Proofs,
+    memory: HeatMemory,
+    number: int | None,
+    span: Span,
+) -> Iterator[Heated]:
+    """Yield what a mat was told, and where nobody told it anything."""
+    last: Heated | None = None
     silent_ms: int | None = None
     for part in stretches_in(db, (span[0] - _BEFORE_MS, span[1])):
         begins_ms, ends_ms = _utc_ms(part, part.first), _utc_ms(part, part.last + 1)
         lease_ms = _LEASE_SCANS * part.stretch.every_ms
         if silent_ms is not None and abs(begins_ms - silent_ms) > lease_ms:
-            last = found[-1:]
-            found.append(Heated(silent_ms, None, None))
+            yield Heated(silent_ms, None, None)
             # A run that goes on repeats nothing; a new one tells all at its start.
-            found += (replace(one, utc_ms=begins_ms) for one in last)
-        found += (
-            Heated(_utc_ms(part, told.scan), told.on, told.setpoint_mc)
-            for told in _part_told(db, proofs, memory, part)
-            if told.mat == number
-        )
+            if last is not None:
+                last = replace(last, utc_ms=begins_ms)
+                yield last
+        for told in _part_told(db, proofs, memory, part):
+            if told.mat == number:
+                last = Heated(_utc_ms(part, told.scan), told.on, told.setpoint_mc)
+                yield last
         silent_ms = ends_ms
     if silent_ms is not None:
-        found.append(Heated(silent_ms, None, None))
-    return [one for one in found if one.utc_ms < span[1]]
+        yield Heated(silent_ms, None, None)
 
 
 def _utc_ms(part: StretchPart, scan: int) -> int:

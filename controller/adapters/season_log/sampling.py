@@ -8,7 +8,7 @@ import sqlite3
 from array import array
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
-from functools import lru_cache, partial
+from functools import partial
 from itertools import pairwise
 from threading import Lock
 from typing import NamedTuple, TypeVar
@@ -73,6 +73,12 @@ _BUCKETS = f"""
     FROM (SELECT r.milli + :offset AS milli, {_TIMES} {_LOOSE} AND {_TAKEN})
     GROUP BY bucket"""  # noqa: S608
 
+_SCANS_AT_ONCE = 250
+"""Chosen: of those that are proved, for the same reason as below."""
+
+_BLOCKS_AT_ONCE = 24
+"""Chosen: four days of blocks; more at once are read hardly faster."""
+
 Span = tuple[int, int]
 """From, and up to but not at [ms]."""
 
@@ -109,7 +115,7 @@ class Proofs:
 def _prove(db: sqlite3.Connection, first: int, last: int) -> None:
     expected = first
     holes = Holes(db)
-    for segment in loose_segments(db, first, last):
+    for segment in loose_segments(db, first, last, _SCANS_AT_ONCE):
         if segment.unsound:
             raise UnsoundError(
                 f"scan {min(segment.unsound)} does not fit its check number"
@@ -227,32 +233,43 @@ class _Stored(NamedTuple):
 class _Folded:
     """The series of a probe in some blocks, and the scans of these, as stored.
 
-    All of them are fetched at once, the scans when they are asked for.
+    Some blocks that follow one another are fetched together, their scans when they
+    are asked for, and forgotten when the next ones are: a season of them at once
+    would leave holes of many megabytes in a small board's memory.
     """
 
     def __init__(
         self, db: sqlite3.Connection, number: int, pieces: Sequence[_Piece]
     ) -> None:
-        self._db = db
-        firsts = [piece.first for piece in pieces if piece.block is not None]
-        self._ends = (firsts[0], firsts[-1]) if firsts else (0, -1)
-        base = number * SERIES_OF_PROBE
-        keys = [base + end for end in self._ends]
-        rows = sound_rows(db, "series", "WHERE id >= ? AND id <= ? ORDER BY id", keys)
-        self._series = {key - base: _Stored(*told) for key, _, *told in rows}
+        self._db, self._number = db, number
+        self._firsts = [piece.first for piece in pieces if piece.block is not None]
+        self._ends = (0, -1)
+        self._series: dict[int, _Stored] = {}
         self._scans: dict[int, bytes] | None = None
 
     def series(self, block: BlockRow) -> _Stored:
         """Return the series in a block."""
+        if not self._ends[0] <= block.first <= self._ends[1]:
+            self._fetch(block.first)
         return _there(self._series, block)
 
+    def _fetch(self, first: int) -> None:
+        at = bisect_left(self._firsts, first)
+        some = self._firsts[at : at + _BLOCKS_AT_ONCE]
+        self._ends, self._scans = (some[0], some[-1]), None
+        base = self._number * SERIES_OF_PROBE
+        keys = [base + end for end in self._ends]
+        where = "WHERE id >= ? AND id <= ? ORDER BY id"
+        rows = sound_rows(self._db, "series", where, keys)
+        self._series = {key - base: _Stored(*told) for key, _, *told in rows}
+
     def frame(self, piece: _Piece, block: BlockRow) -> Frame:
-        """Return what the readings in a block are counted from."""
+        """Return what the readings in a block whose series was given count from."""
         if self._scans is None:
             self._scans = folded_scans(self._db, *self._ends)
         bases, due_ms = piece.of.bases, block.first * piece.of.stretch.every_ms
         run_ms, utc_ms = bases["run_base"] + due_ms, bases["utc_base"] + due_ms
-        skew_ms = _skew_ms(_there(self._scans, block))
+        _, skew_ms = unpacked_columns(_there(self._scans, block))
         return Frame(block.first, run_ms, utc_ms, skew_ms, piece.offset_mk)
 
 
@@ -263,13 +280,6 @@ def _there(found: dict[int, _T], block: BlockRow) -> _T:
     if block.first not in found:
         raise UnsoundError(f"some of the block of scan {block.first} is missing")
     return found[block.first]
-
-
-@lru_cache(maxsize=1_500)  # a season of blocks: from probe to probe they are the same
-def _skew_ms(scans: bytes) -> Sequence[int]:
-    """Return the wall clock of each scan of a block against the line [ms]."""
-    _, skew_ms = unpacked_columns(scans)
-    return skew_ms
 
 
 # ------------------------------------------------------------------- one by one

@@ -187,15 +187,55 @@ def _events(
 def unsound_scans(rows: FoundRows, sums: dict[int, int]) -> Iterator[int]:
     """Yield the numbers of scans whose rows do not fit their check number.
 
+    Rows are taken scan by scan, so that a block of them is never there twice. One
+    that is out of order fits no scan.
+
     Args:
-        rows: By table: the rows about some scans; in `scan` without sums.
+        rows: By table: the rows about some scans, in their order; in `scan` without
+            sums.
         sums: The scans' check numbers, by their numbers.
     """
-    by_scan = rows_by_scan(rows)
-    for scan, total in sums.items():
-        if scan_sum(by_scan.pop(scan, {})) != total:
+    waiting = {table: _Waiting(table, told) for table, told in rows.items() if told}
+    for scan in sorted(sums):
+        about: FoundRows = {}
+        for table, one in waiting.items():
+            yield from one.before(scan)
+            if found := one.about(scan):
+                about[table] = found
+        if scan_sum(about) != sums[scan]:
             yield scan
-    yield from by_scan  # rows about scans that are not there
+    for one in waiting.values():  # rows about scans that are not there
+        yield from one.before(_NO_SCAN)
+
+
+_NO_SCAN = 2**62
+
+
+class _Waiting:
+    """Rows of a table that were not yet held to a check number."""
+
+    def __init__(self, table: str, told: Sequence[FoundRow]) -> None:
+        self._share = READINGS_PER_SCAN if table in ("reading", "remark") else 1
+        self._told, self._at = told, 0
+
+    def before(self, scan: int) -> Iterator[int]:
+        """Yield the scans before one that rows which still wait are about."""
+        while (found := self._scan()) < scan:
+            self._at += 1
+            yield found
+
+    def about(self, scan: int) -> list[FoundRow]:
+        """Return the rows about a scan, which wait no longer."""
+        begin = self._at
+        while self._scan() == scan:
+            self._at += 1
+        return list(self._told[begin : self._at])
+
+    def _scan(self) -> int:
+        if self._at == len(self._told):
+            return _NO_SCAN
+        number: int = self._told[self._at][0]
+        return number // self._share
 
 
 def rows_by_scan(rows: FoundRows) -> dict[int, FoundRows]:
