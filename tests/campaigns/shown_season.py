@@ -185,15 +185,16 @@ class Season:
         yield "narrowest window that held what was true (50 or 90 %, or out)\n"
         yield table(("batch", "true half", *(f"day {day:g}" for day in days)), rows)
         yield ""
-        for name, scored in (
-            ("Of batches", self.scored()),
-            ("Of single pots", self.scored(pots=True)),
+        # One that is late is foretold more often: hence the first ones alone, too.
+        for names, scored in (
+            ("batches", self.scored()),
+            ("single pots", self.scored(pots=True)),
         ):
-            yield _score(name, [within for _, _, within in scored])
-        first = {}
-        for one, _, within in self.scored():
-            first.setdefault(one.code, within)
-        yield _score("Of first ones of each batch", list(first.values()))
+            first = {}
+            for one, _, within in scored:
+                first.setdefault(one.code, within)
+            yield _score(f"Of {names}", [within for _, _, within in scored])
+            yield _score(f"Of first ones of {names}", list(first.values()))
 
     def _day(self, utc_ms):
         return (utc_ms - BEGIN_MS) * self.args.pace / DAY_MS
