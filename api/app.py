@@ -13,13 +13,13 @@ from typing_extensions import override
 
 from api import problems
 from api.callers import BASIC_PATHS, COOKIE, Reception
-from api.context import Context
+from api.context import NOTHING_BESIDE, Beside, Context
 from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
 from api.shell import put_in_shell, version
-from controller.ports import Access, Bench, Clock, ForecastKept, SeasonReader
+from controller.ports import Access, Bench, Clock, SeasonReader
 
 _Document = dict[str, object]
 
@@ -39,7 +39,8 @@ _EVERY = {
 }
 _WRITING = {
     408: "The body did not arrive in time",
-    409: "This mat has no relay to command, or somebody writes at the same time",
+    409: "This mat has no relay to command, somebody writes at the same time, or there"
+    " is nothing to compare yet",
     413: "The body is too large",
     415: "The body is not of the media type that is taken here",
     422: "The body is well formed but asks for what cannot be",
@@ -94,7 +95,7 @@ def create_app(
     records: Records | None = None,
     access: Access | None = None,
     reach: Reach | None = None,
-    forecast: Callable[[], ForecastKept] | None = None,
+    beside: Beside = NOTHING_BESIDE,
 ) -> FastAPI:
     """Return the JSON API of a running bench.
 
@@ -106,8 +107,7 @@ def create_app(
         records: What people saw and did; None: nothing of it is kept.
         access: Who may use it; None: whoever is on this machine.
         reach: Names and proxies it is reached by; None: this machine's own names.
-        forecast: Tells the rooting forecast as it is kept, called in a thread;
-            None: nobody works one out.
+        beside: What is worked out in processes of their own.
     """
     app = BenchApp(
         title="bottomheat",
@@ -126,7 +126,8 @@ def create_app(
         clock,
         records=kept,
         reception=Reception(access, lambda: clock.now().run_ms),
-        forecast=forecast,
+        forecast=beside.forecast,
+        comparer=beside.comparer,
     )
     put_in_shell(app, reach or Reach())
     app.include_router(root)

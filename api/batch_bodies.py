@@ -17,6 +17,9 @@ from controller.records.places import Outcome
 MOST_BATCHES = 200
 """Chosen: in one import; a body of this size holds no more."""
 
+MOST_LOOKS = 500
+"""Chosen: in one import; more are split."""
+
 MOST_LISTED = 500
 """Chosen: half a megabyte."""
 
@@ -146,8 +149,11 @@ class SentinelsBody(Body):
     rooted: int = 0
 
 
-class _AboutLook(Body):
+class _When(Body):
     at: Instant3339 | None = Field(None, description="when; default: now")
+
+
+class _Seen(Body):
     base: BaseBody | None = Field(None, description="null: not looked")
     tops: TopsBody | None = Field(None, description="null: not looked")
     tug: TugBody | None = Field(None, description="null: not tugged")
@@ -163,6 +169,10 @@ class _AboutLook(Body):
     withdrawn: _Flag = False
 
 
+class _AboutLook(_Seen, _When):
+    pass
+
+
 class LookBody(_AboutLook):
     """What was seen of a batch: evidence, never a census."""
 
@@ -175,6 +185,21 @@ class LookFields(_AboutLook):
 
     how: Annotated[How | None, Field(strict=False)] = None
     looked_at: int | None = None
+
+
+class ToldLookBody(_Seen):
+    """A look of a table: of which batch, and when, which must be said."""
+
+    batch: Words = Field(description="its label code")
+    at: Instant3339 = Field(description="when")
+    how: Annotated[How, Field(strict=False)]
+    looked_at: int = Field(description="at how many of the count")
+
+
+class LooksBody(Body):
+    """Looks that come all at once or not at all."""
+
+    looks: Annotated[list[ToldLookBody], Field(min_length=1, max_length=MOST_LOOKS)]
 
 
 class _AboutMove(Body):

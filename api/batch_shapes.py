@@ -82,6 +82,21 @@ class LookView(TypedDict):
     revisions: int
 
 
+class LookRowView(TypedDict):
+    """A look of a table; new false: it was told already, word for word."""
+
+    batch: str
+    id: int
+    href: str
+    new: bool
+
+
+class LookRowsView(TypedDict):
+    """Looks in the order in which they were told."""
+
+    looks: list[LookRowView]
+
+
 class MoveView(TypedDict):
     """One move."""
 

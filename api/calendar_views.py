@@ -1,4 +1,4 @@
-"""What stands in the calendar of a bench: steps of its mats, batches, reminders. Pure.
+"""What stands in the calendar of a bench: steps, batches, reminders, windows. Pure.
 
 What may live here: from a look at the bench and the book to entries.
 """
@@ -8,6 +8,8 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from api.batch_views import tray_now
+from api.calendar_windows import forecast_at, window_entries
+from api.forecast_shapes import ForecastView
 from api.formats import short_temp_text
 from api.moment import Moment, wall_ms
 from controller.calendar import Entry
@@ -19,7 +21,7 @@ from controller.records.reminders import Reminder, reminders
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-def bench_entries(look: Moment, book: Book) -> Iterator[Entry]:
+def bench_entries(look: Moment, book: Book, forecast: ForecastView) -> Iterator[Entry]:
     """Yield what a grower's calendar should show."""
     for mat in look.snapshot.plan.mats:
         yield from _steps(look, mat)
@@ -28,14 +30,17 @@ def bench_entries(look: Moment, book: Book) -> Iterator[Entry]:
             yield _stuck(look, file, file.batch.stuck_utc_ms)
     for reminder in reminders(batches(book), ()):  # steps of mats are above
         yield _due(look, reminder)
+    yield from window_entries(look, book, forecast)
 
 
-def written_at(look: Moment, book: Book) -> datetime:
+def written_at(look: Moment, book: Book, forecast: ForecastView) -> datetime:
     """Return when what stands in the calendar last changed."""
     state = look.snapshot.state
     changed = [wall_ms(look, mat.step_since_ms) for mat in state.mats.values()]
     changed += [history[-1].utc_ms for history in book.histories.values()]
-    return _minute(max(changed, default=0))
+    told_at = forecast_at(forecast)
+    at = _minute(max(changed, default=0))
+    return at if told_at is None else max(at, told_at)
 
 
 def _steps(look: Moment, mat: MatPlan) -> Iterator[Entry]:

@@ -26,7 +26,7 @@ from api.tray_views import find_tray
 from api.views import alarm_id
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.state import Alarm
-from controller.ports import Bench, Clock, ForecastKept, SeasonReader
+from controller.ports import Bench, Clock, Comparer, ForecastKept, SeasonReader
 
 READERS = 2
 """Chosen: threads that may read the season log at once; control needs a core."""
@@ -36,6 +36,23 @@ WAITING_READERS = 8
 
 REMEMBERED = 1_000
 """Chosen: numbers of wishes that are still known to have been asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What is worked out beside the daemon, in processes of their own.
+
+    Attributes:
+        forecast: Tells the rooting forecast as it is kept, called in a thread;
+            None: nobody works one out.
+        comparer: Works out what trials tell; None: nobody does.
+    """
+
+    forecast: Callable[[], ForecastKept] | None = None
+    comparer: Comparer | None = None
+
+
+NOTHING_BESIDE = Beside()
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +71,7 @@ class Context:
         feed: The bench as it changes, for those who stay.
         forecast: Tells the rooting forecast as it is kept, called in a thread;
             None: nobody works one out.
+        comparer: Works out what trials tell; None: nobody does.
     """
 
     bench: Bench
@@ -66,6 +84,7 @@ class Context:
     reception: Reception = field(default_factory=lambda: Reception(None, lambda: 0))
     feed: Feed = field(default_factory=Feed)
     forecast: Callable[[], ForecastKept] | None = None
+    comparer: Comparer | None = None
 
 
 def remember(context: Context, request_id: int, scan: int) -> None:

@@ -9,7 +9,7 @@ import anyio.to_thread
 from fastapi import Depends
 from pydantic import TypeAdapter, ValidationError
 
-from api.context import ContextHere, no_query
+from api.context import Context, ContextHere, no_query
 from api.forecast_shapes import ForecastFailureView, ForecastView
 from api.formats import utc_text
 from api.late import Router
@@ -31,6 +31,11 @@ async def get_forecast(context: ContextHere) -> ForecastView:
     It is worked out once a day and after something was told of batches, in a process
     of its own; this is the last result, and says of when it is.
     """
+    return await forecast_now(context)
+
+
+async def forecast_now(context: Context) -> ForecastView:
+    """Return the forecast as it is kept."""
     kept = context.forecast
     if kept is None:
         return ForecastView(at=None, batches=[], words=NEVER_HERE)

@@ -35,6 +35,12 @@ _MODES = {
     Mode.TRIPPED: "locked off until you reset it",
 }
 
+NOBODY = "nobody-decides"
+AT_REST = (
+    "Nobody runs this bench: this is how its log left it, and its relays are told"
+    " nothing."
+)
+
 
 def _duty_text(look: Moment, duty: float) -> str:
     """Return the share of time on, once it means something."""
@@ -53,6 +59,7 @@ def mat_view(look: Moment, mat: MatPlan) -> MatView:
     duty = mean_duty(known.relay, look.now_ms)
     stand = look.snapshot.tabletop.mats.get(mat.name)
     on_ms = on_time_ms(known.relay, look.now_ms)
+    command = _command(look, mat)
     return MatView(
         name=mat.name,
         title=mat.title,
@@ -61,8 +68,8 @@ def mat_view(look: Moment, mat: MatPlan) -> MatView:
         mode=known.mode.value,
         mode_text=why["mode_text"],
         mode_since=utc_text(wall_ms(look, known.mode_since_ms)),
-        energised=known.relay.energised,
-        commanded=_command(look, mat).energised,
+        energised=why["energised"],
+        commanded=command is not None and command.energised,
         cause=why["cause"],
         why=why["sentence"],
         policy=mat.policy.kind,
@@ -98,16 +105,20 @@ def why_view(look: Moment, mat: MatPlan) -> WhyView:
     command = _command(look, mat)
     known = look.snapshot.state.mats[mat.name]
     reader = reader_of(look)
+    numbers = () if command is None else command.numbers
     return WhyView(
         mat=mat.name,
-        energised=known.relay.energised,
+        # On a log at rest nobody knows of the relay: in doubt it is off.
+        energised=command is not None and known.relay.energised,
         mode=known.mode.value,
         mode_text=mode_text(look, mat),
-        cause=command.cause.value,
-        sentence=cause_sentence(
-            command.cause, command.numbers, reader, energised=command.energised
+        cause=NOBODY if command is None else command.cause.value,
+        sentence=AT_REST
+        if command is None
+        else cause_sentence(
+            command.cause, numbers, reader, energised=command.energised
         ),
-        numbers=shown_numbers(command.numbers, reader),
+        numbers=shown_numbers(numbers, reader),
         scan=look.snapshot.scan.seq,
         at=utc_text(look.snapshot.scan.utc_ms),
     )
@@ -123,12 +134,10 @@ def mode_text(look: Moment, mat: MatPlan) -> str:
     return _MODES[known.mode]
 
 
-def _command(look: Moment, mat: MatPlan) -> Command:
-    return next(
-        command
-        for command in look.snapshot.decisions.commands
-        if command.mat == mat.name
-    )
+def _command(look: Moment, mat: MatPlan) -> Command | None:
+    """Return what a mat was told in the last scan; None: a log at rest has no word."""
+    commands = look.snapshot.decisions.commands
+    return next((one for one in commands if one.mat == mat.name), None)
 
 
 def _driven_by(mat: MatPlan) -> str:

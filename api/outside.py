@@ -8,6 +8,7 @@ from fastapi import Depends, Request, Response
 
 from api.calendar_views import bench_entries, written_at
 from api.context import ContextHere, LookHere, no_query, reading_only
+from api.forecasts import forecast_now
 from api.late import Router
 from api.metrics import MEDIA_TYPE as METRICS
 from api.metrics import metrics_text
@@ -34,9 +35,10 @@ async def get_metrics(
 
 @router.get("/calendar.ics", response_class=Response, responses=_text(CALENDAR))
 async def get_calendar(context: ContextHere, look: LookHere) -> Response:
-    """Steps of mats to come, and when open batches were stuck, as iCalendar."""
-    book = await context.records.book()
+    """Steps to come, open batches, reminders and forecast windows, as iCalendar."""
+    book, forecast = await context.records.book(), await forecast_now(context)
     name = f"Bench {look.snapshot.plan.bench}"
-    text = calendar_text(name, bench_entries(look, book), written_at(look, book))
+    entries = bench_entries(look, book, forecast)
+    text = calendar_text(name, entries, written_at(look, book, forecast))
     headers = {"Content-Type": CALENDAR, "Cache-Control": "private, no-cache"}
     return Response(text, headers=headers)

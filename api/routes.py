@@ -10,11 +10,13 @@ from fastapi import Depends
 from api import (
     advice,
     batches,
+    comparisons,
     control,
     events,
     forecasts,
     history,
     live_route,
+    look_rows,
     page_files,
     photos,
     plants,
@@ -169,6 +171,7 @@ for _part in (
     control.router,
     events.router,
     batches.router,
+    look_rows.router,
     plants.router,
     photos.router,
     advice.router,
@@ -176,5 +179,6 @@ for _part in (
     varieties.router,
     forecasts.router,
     trials.router,
+    comparisons.router,
 ):
     v1.include_router(_part, dependencies=[Depends(reading_only)])

@@ -206,7 +206,10 @@ class TripView(TypedDict):
 
 
 class WhyView(TypedDict):
-    """Why a mat is, or is not, heating; decided in the scan at this time."""
+    """Why a mat is, or is not, heating; decided in the scan at this time.
+
+    cause is nobody-decides where a log is looked at that no daemon writes.
+    """
 
     mat: str
     energised: bool

@@ -5,7 +5,7 @@ What may live here: the form. What stands in a calendar is decided by who fills 
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 MEDIA_TYPE = "text/calendar; charset=utf-8"
 
@@ -21,7 +21,8 @@ class Entry:
     Attributes:
         uid: Names it for ever, and nothing else: an entry that comes again under
             it replaces the one before.
-        start: A day, which it lasts; or an instant with its time zone.
+        start: A day; or an instant with its time zone.
+        last: The last day that it lasts, of days; None: the day of its start.
         summary: What is shown in the calendar, on one line.
         description: More of it; may have lines.
     """
@@ -30,6 +31,7 @@ class Entry:
     start: date
     summary: str
     description: str = ""
+    last: date | None = None
 
 
 def calendar_text(name: str, entries: Iterable[Entry], written_at: datetime) -> str:
@@ -42,7 +44,8 @@ def calendar_text(name: str, entries: Iterable[Entry], written_at: datetime) -> 
             same entries with the same time give the same text.
 
     Raises:
-        ValueError: An instant has no time zone, or a uid comes twice.
+        ValueError: An instant has no time zone, a uid comes twice, or the last day
+            of an entry lies before its start.
     """
     lines = [
         "BEGIN:VCALENDAR",
@@ -67,6 +70,8 @@ def _event(entry: Entry, written_at: datetime) -> Iterator[str]:
     yield f"UID:{_escaped(entry.uid)}"
     yield f"DTSTAMP:{_instant(written_at)}"
     yield f"DTSTART{_start(entry.start)}"
+    if entry.last is not None:
+        yield f"DTEND;VALUE=DATE:{_after(entry.start, entry.last):%Y%m%d}"
     yield f"SUMMARY:{_escaped(entry.summary)}"
     if entry.description:
         yield f"DESCRIPTION:{_escaped(entry.description)}"
@@ -78,6 +83,13 @@ def _start(start: date) -> str:
     if isinstance(start, datetime):
         return f":{_instant(start)}"
     return f";VALUE=DATE:{start:%Y%m%d}"
+
+
+def _after(start: date, last: date) -> date:
+    """Return the day after the last one: no end is part of it (section 3.6.1)."""
+    if isinstance(start, datetime) or last < start:
+        raise ValueError(f"an entry cannot last from {start} to the day {last}")
+    return last + timedelta(days=1)
 
 
 def _instant(at: datetime) -> str:

@@ -548,6 +548,53 @@ class ForecastKept:
     why_failed: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A comparison of a trial's arms that somebody wants.
+
+    Attributes:
+        trial: The trial's number.
+        newest: Number of the newest change of the records: what was worked out
+            before it is told anew.
+        test: That decides; None: the plan's own.
+        days: Shares are counted up to then [days]; None: as planned.
+        base_c: Thermal time counts above [°C]; None: as planned.
+        upper_c: And no faster above [°C]; None: there is no upper.
+    """
+
+    trial: str
+    newest: int
+    test: str | None = None
+    days: float | None = None
+    base_c: float | None = None
+    upper_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """What became of a comparison; one of its fields tells.
+
+    Attributes:
+        result: The comparison, as JSON has it.
+        cannot: Why there is nothing to compare, a sentence.
+        failed: Why it was not worked out, a sentence.
+        working: What to do meanwhile, a sentence.
+    """
+
+    result: object = None
+    cannot: str = ""
+    failed: str = ""
+    working: str = ""
+
+
+class Comparer(Protocol):
+    """Works out what trials tell, beside the daemon."""
+
+    async def compared(self, asked: Comparison) -> Compared:
+        """Return what a trial tells, or what became of asking; does not wait long."""
+        ...
+
+
 class Watchdog(Protocol):
     """Who wants to hear that scans go on."""
 

@@ -1,23 +1,16 @@
-// Batches by the page: one is stuck, moved, closed. A batch that is stuck gets its
-// label code from the bench, so it never waits on this device; moves and ends do.
+// Batches by the page: stuck, labelled when a bundle arrives, stuck later, put right,
+// moved, closed. A new one gets its label code from the bench, so it never waits on
+// this device; all else does.
 
 import { get, send, Unheard } from "./api.js";
-import { choices, field, openDialog, STAY, taken } from "./dialogs.js";
-import { fieldOf, ofField } from "./clock.js";
+import { adaptKind, batchIn, batchParts, changesIn, checkBatch } from "./batch_fields.js";
+import { choices, openDialog, STAY } from "./dialogs.js";
 import { h } from "./dom.js";
-import { keepWho, lastWho } from "./event_form.js";
-import { write } from "./queue.js";
+import { keepWho } from "./event_form.js";
+import { adaptWhen, longWords, number, one, numberIn, takeBack, textIn, when, whenOf, who, words } from "./form_parts.js";
+import { change, write } from "./queue.js";
 import { batchName } from "./words.js";
 
-const KINDS = [
-  ["hardwood", "hardwood"],
-  ["semi-hardwood", "semi-hardwood (semi-ripe)"],
-  ["softwood", "softwood"],
-  ["herbaceous", "herbaceous"],
-  ["leafy-evergreen", "leafy evergreen"],
-  ["root-cutting", "root cutting"],
-  ["seed", "seed"],
-];
 const OUTCOMES = [
   ["weaned", "weaned"],
   ["planted-out", "planted out"],
@@ -25,162 +18,47 @@ const OUTCOMES = [
   ["failed", "failed"],
   ["stopped", "stopped"],
 ];
-const NOT_TOLD = ["", "not told"];
-const NO_TRAY = ["", "no tray of the bench"];
-const WORDS = ["crop", "cultivar", "medium", "source", "mother", "container", "place", "basal_cut", "disinfection", "text"];
-const NUMBERS = ["count", "wanted", "sentinels", "nodes", "nodes_below", "length_mm"];
 
-// ------------------------------------------------------------------- parts of forms
+// ----------------------------------------------------------------------- a new one
 
-function words(label, name, hint) {
-  return field(label, h("input", { name, type: "text", maxlength: "200", autocomplete: "off" }), hint);
-}
-
-function number(label, name, hint) {
-  return field(label, h("input", { name, type: "number", inputmode: "decimal", min: "0", step: "any" }), hint);
-}
-
-function who() {
-  return field("Who", h("input", { name: "who", type: "text", maxlength: "60", value: lastWho(), autocomplete: "nickname" }));
-}
-
-function when(legend, { nowMs, zone }) {
-  const at = h("input", { name: "at", type: "datetime-local", value: fieldOf(nowMs(), zone) });
-  return [
-    choices(legend, "when", [["now", "just now"], ["at", "at …"]], { checked: ["now"] }),
-    h("div", { "data-name": "at", hidden: true }, field(`At (the bench\u2019s time, ${zone})`, at)),
-  ];
-}
-
-/** Show the field for a time where "just now" is not meant. */
-function adaptWhen(form) {
-  form.addEventListener("change", () => {
-    form.querySelector('[data-name="at"]').hidden = taken(form, "when")[0] !== "at";
-  });
-}
-
-function whenOf(form, openedMs, zone) {
-  const atMs = taken(form, "when")[0] === "at" ? ofField(form.elements.at.value, zone) : openedMs;
-  if (Number.isNaN(atMs)) throw new Error("When was it? A day and a time are needed");
-  return new Date(atMs).toISOString();
-}
-
-function one(form, name, question) {
-  const [value] = taken(form, name);
-  if (value === undefined) throw new Error(question);
-  return value;
-}
-
-function textIn(form, name) {
-  return form.elements[name].value.trim();
-}
-
-function numberIn(form, name) {
-  const input = form.elements[name];
-  if (input.validity.badInput) throw new Error(`${input.labels[0].textContent}: a number is needed`);
-  return input.value.trim() ? Number(input.value) : null;
-}
-
-// --------------------------------------------------------------------- stick a batch
-
-/** Open the form of a new batch; batches: those that are known, to tell it from them. */
-export function askBatch(bench, { nowMs, zone, tray, batches }, done) {
+/**
+ * Open the form of a new batch.
+ * @param here nowMs, zone, tray; batches: those that are known, to tell it from them.
+ * @param stuck Whether it is stuck now; else a bundle arrived, and gets its label.
+ */
+export function askBatch(bench, { nowMs, zone, tray, batches }, done, { stuck = true } = {}) {
   const openedMs = nowMs();
   const before = new Set(batches.map(({ code }) => code));
   const told = []; // what was sent, and nobody knows whether it was heard
+  const without = ["stuck_at", "wrap.off", ...(stuck ? [] : ["tray"])];
+  const also = stuck ? when("Stuck when", { nowMs, zone }) : [];
+  const later = h("p", {}, "It gets its label code now, and is stuck later: then you say where and when.");
+  const label = words("Label code that it has already", "code", { hint: "Left empty: the next free one." });
   const form = openDialog({
-    title: "Stick a batch",
-    body: [...partsOf(bench, { nowMs, zone, tray }), rest()],
-    yes: "Write it down",
+    title: stuck ? "Stick a batch" : "A bundle arrived",
+    body: [stuck ? null : later, batchParts(bench, {}, { zone, without, also }), label],
+    yes: stuck ? "Write it down" : "Give it a code",
     act: async () => {
-      const body = bodyOf(form, openedMs, zone);
-      const { code } = await create(body, told, before);
+      const body = checkBatch(batchIn(form, { unit: bench.display_unit, zone }), { stuck });
+      if (stuck) body.stuck_at = whenOf(form, openedMs, zone);
+      const { code } = await create(body, textIn(form, "code"), told, before);
       done();
       showCode(code, body);
       return STAY;
     },
   });
+  if (tray) form.querySelector(`[name=tray][value="${CSS.escape(tray)}"]`)?.setAttribute("checked", "");
   adaptWhen(form);
-}
-
-function partsOf(bench, { nowMs, zone, tray }) {
-  const trays = [...bench.trays.map(({ name }) => [name, name]), NO_TRAY];
-  return [
-    words("Crop", "crop", "Such as gooseberry."),
-    words("Cultivar", "cultivar"),
-    choices("Kind", "kind", KINDS),
-    number("How many", "count", "Spare ones for lifting not counted."),
-    choices("Tray", "tray", trays, { checked: tray ? [tray] : [] }),
-    when("Stuck when", { nowMs, zone }),
-    words("Medium", "medium"),
-  ];
-}
-
-function rest() {
-  const pair = (...parts) => h("div", { class: "pair" }, parts);
-  return h(
-    "details",
-    {},
-    h("summary", {}, "More: source, hormone, wrap, cover …"),
-    words("Source", "source"),
-    words("Mother plant", "mother"),
-    pair(number("Length [mm]", "length_mm"), number("Nodes", "nodes"), number("below the surface", "nodes_below")),
-    words("Cut at the base", "basal_cut"),
-    words("Hormone: active substance", "hormone.active"),
-    choices("Applied as", "hormone.carrier", [NOT_TOLD, ["powder", "powder"], ["dip", "dip"], ["gel", "gel"]], { checked: [""] }),
-    pair(number("Hormone [ppm]", "hormone.ppm"), number("Dipped for [s]", "hormone.seconds")),
-    words("Against rot", "disinfection", "\u201cnone\u201d is an answer."),
-    choices("Wrapped in", "wrap.material", [NOT_TOLD, ["film", "film"], ["tape", "tape"], ["wax", "wax"]], { checked: [""] }),
-    number("Wrap reaches down [mm]", "wrap.down_mm"),
-    choices("Cover", "cover", [NOT_TOLD, ["none", "none"], ["vented", "vented"], ["closed", "closed"]], { checked: [""] }),
-    words("Container", "container"),
-    words("Place", "place", "Where in the tray, or where else."),
-    pair(number("Plants wanted", "wanted"), number("Spare ones for lifting", "sentinels")),
-    words("In words", "text"),
-  );
-}
-
-function bodyOf(form, openedMs, zone) {
-  const body = {};
-  for (const name of WORDS) body[name] = textIn(form, name);
-  for (const name of NUMBERS) body[name] = numberIn(form, name);
-  if (!body.crop) throw new Error("Which crop is it?");
-  return {
-    ...body,
-    sentinels: body.sentinels ?? 0,
-    kind: one(form, "kind", "Of which kind is it: hardwood, softwood, seed …?"),
-    tray: one(form, "tray", "Which tray is it in?"),
-    cover: taken(form, "cover")[0] || null,
-    hormone: hormoneIn(form),
-    wrap: wrapIn(form),
-    stuck_at: whenOf(form, openedMs, zone),
-  };
-}
-
-function hormoneIn(form) {
-  const carrier = taken(form, "hormone.carrier")[0];
-  const active = textIn(form, "hormone.active");
-  const [ppm, seconds] = [numberIn(form, "hormone.ppm"), numberIn(form, "hormone.seconds")];
-  if (!carrier && !active && ppm === null && seconds === null) return null;
-  if (!carrier) throw new Error("Was the hormone applied as powder, dip or gel?");
-  return { active, ppm, carrier, seconds };
-}
-
-function wrapIn(form) {
-  const material = taken(form, "wrap.material")[0];
-  const downMm = numberIn(form, "wrap.down_mm");
-  if (!material && downMm === null) return null;
-  if (!material) throw new Error("Which wrap is it: film, tape or wax?");
-  return { material, down_mm: downMm };
+  adaptKind(form);
 }
 
 /** Write a batch once: where an answer got lost, look first whether it is there. */
-async function create(body, told, before) {
+async function create(body, code, told, before) {
   try {
     const there = told.length ? await alreadyThere(told, before) : null;
     if (there) return await send("PATCH", there.href, body);
     told.push(body);
-    return await send("POST", "/v1/batches", body);
+    return await send("POST", "/v1/batches", code ? { ...body, code } : body);
   } catch (error) {
     if (!(error instanceof Unheard)) {
       told.pop(); // it was heard, and refused
@@ -197,8 +75,9 @@ async function alreadyThere(told, before) {
 }
 
 function sameBatch(batch, body) {
-  const same = ["crop", "cultivar", "kind", "count", "tray"].every((name) => batch[name] === body[name]);
-  return same && Date.parse(batch.stuck_at) === Date.parse(body.stuck_at);
+  const same = ["crop", "cultivar", "kind", "count"].every((name) => batch[name] === body[name]);
+  const atMs = (at) => (at ? Date.parse(at) : null);
+  return same && batch.tray === (body.tray ?? "") && atMs(batch.stuck_at) === atMs(body.stuck_at);
 }
 
 function showCode(code, body) {
@@ -209,39 +88,140 @@ function showCode(code, body) {
   });
 }
 
-// -------------------------------------------------------------------- move, and close
+// -------------------------------------------------------- stuck later, and put right
 
-/** Ask where a batch goes. */
-export function askMove(bench, file, { nowMs, zone }, done) {
+/** Ask where and when a batch was stuck that has its label already. */
+export function askStick(bench, file, { nowMs, zone, tray }, done) {
   const openedMs = nowMs();
-  const trays = bench.trays.filter(({ name }) => name !== file.tray).map(({ name }) => [name, name]);
-  if (file.tray) trays.push(["", "off the bench, off the heat"]);
+  const shown = { unit: bench.display_unit, zone };
+  const batch = { ...file.batch, tray: undefined };
   const form = openDialog({
-    title: `Move ${file.code} ${batchName(file.batch)}`,
-    body: [choices("To", "tray", trays), words("Place", "place", "Where in the tray, or where else."), when("When", { nowMs, zone }), who()],
-    yes: "Write the move",
+    title: `Stick ${file.code} ${batchName(file.batch)}`,
+    body: batchParts(bench, batch, { zone, without: ["stuck_at", "wrap.off"], also: when("Stuck when", { nowMs, zone }), known: true }),
+    yes: "Write that it is stuck",
     act: () => {
-      const tray = one(form, "tray", "Where does it go?");
-      const body = { tray, place: textIn(form, "place"), at: whenOf(form, openedMs, zone), who: textIn(form, "who") };
-      return tell(`${file.href}/move`, body, `${file.code} moved ${tray ? `to ${tray}` : "off the heat"}`, done);
+      const now = checkBatch(batchIn(form, shown), { stuck: true });
+      const changes = { ...changesIn(before, now), tray: now.tray, stuck_at: whenOf(form, openedMs, zone) };
+      return putRight(file, changes, `${file.code} stuck${now.tray ? ` in ${now.tray}` : ""}`, { nowMs, done });
     },
   });
+  if (tray) form.querySelector(`[name=tray][value="${CSS.escape(tray)}"]`)?.setAttribute("checked", "");
+  adaptWhen(form);
+  adaptKind(form);
+  const before = batchIn(form, shown);
+}
+
+/** Ask what of a batch was told wrong; only what is told otherwise is sent. */
+export function askCorrection(bench, file, { nowMs, zone }, done) {
+  const shown = { unit: bench.display_unit, zone };
+  const stuck = file.batch.stuck_at !== null;
+  const form = openDialog({
+    title: `Put ${file.code} ${batchName(file.batch)} right`,
+    body: [
+      h("p", {}, "Change what is not right. What was told before stays to be seen."),
+      batchParts(bench, file.batch, { zone, without: stuck ? [] : ["tray", "stuck_at", "wrap.off"] }),
+    ],
+    yes: "Correct it",
+    act: () => {
+      const changes = changed(before, checkBatch(batchIn(form, shown), { stuck }));
+      return putRight(file, changes, `${file.code} put right`, { nowMs, done });
+    },
+  });
+  form.querySelector(".ends").before(mistake(file, { nowMs, done }));
+  adaptKind(form);
+  const before = batchIn(form, shown);
+}
+
+function mistake(file, after) {
+  return takeBack("The whole batch was told by mistake", {
+    title: `Take ${file.code} back?`,
+    words: `${file.code} ${batchName(file.batch)} then counts no longer. What was told of it stays in the log, and its code is not given again.`,
+    act: () => putRight(file, { withdrawn: true }, `${file.code} told by mistake`, after),
+  });
+}
+
+async function putRight(file, changes, title, { nowMs, done }) {
+  const written = await change(file.href, changes, title, nowMs());
+  done();
+  return saying(written, title);
+}
+
+// -------------------------------------------------------------------- move, and close
+
+/** Ask where a batch goes; told: a move that is put right, with its own address. */
+export function askMove(bench, file, { nowMs, zone }, done, told = null) {
+  const openedMs = nowMs();
+  const atMs = told ? Date.parse(told.move.at) : null;
+  const trays = bench.trays.filter(({ name }) => told || name !== file.tray).map(({ name }) => [name, name]);
+  if (file.tray || told) trays.push(["", "off the bench, off the heat"]);
+  const form = openDialog({
+    title: `${told ? "Put a move right:" : "Move"} ${file.code} ${batchName(file.batch)}`,
+    body: [
+      choices("To", "tray", trays, { checked: told ? [told.move.tray] : [] }),
+      words("Place", "place", { hint: "Where in the tray, or where else.", value: told?.move.place ?? "" }),
+      when("When", { nowMs, zone, atMs }),
+      who(told?.move.who),
+    ],
+    yes: told ? "Correct it" : "Write the move",
+    act: () => {
+      const tray = one(form, "tray", "Where does it go?");
+      const body = { tray, place: textIn(form, "place"), at: whenOf(form, openedMs, zone, atMs), who: textIn(form, "who") };
+      const where = tray ? `to ${tray}` : "off the heat";
+      if (!told) return tell(`${file.href}/move`, body, `${file.code} moved ${where}`, done);
+      const before = { ...told.move, at: new Date(atMs).toISOString() };
+      return putRight(told, changed(before, body), `a move of ${file.code} put right: ${where}`, { nowMs, done });
+    },
+  });
+  if (told) {
+    form.querySelector(".ends").before(
+      takeBack("This move was told by mistake", {
+        title: "Take this move back?",
+        words: "It then counts no longer, and stays in the log.",
+        act: () => putRight(told, { withdrawn: true }, `a move of ${file.code} told by mistake`, { nowMs, done }),
+      }),
+    );
+  }
   adaptWhen(form);
 }
 
-/** Ask how a batch ended. */
+/** Return what is told otherwise than before; throw where that is nothing. */
+function changed(before, now) {
+  const changes = changesIn(before, now);
+  if (!Object.keys(changes).length) throw new Error("Nothing is told otherwise than before");
+  return changes;
+}
+
+/** Ask how a batch ended, or put its end right. */
 export function askClose(file, { nowMs, zone }, done) {
   const openedMs = nowMs();
+  const end = file.closing ?? null; // of a batch that is listed only it is not known
+  const atMs = end ? Date.parse(end.at) : null;
   const form = openDialog({
-    title: `Close ${file.code} ${batchName(file.batch)}`,
-    body: [choices("How did it end?", "outcome", OUTCOMES), number("How many had rooted", "rooted", "Left empty: not counted."), words("In words", "text"), when("When", { nowMs, zone }), who()],
-    yes: "Close it",
+    title: `${end ? "Put the end right of" : "Close"} ${file.code} ${batchName(file.batch)}`,
+    body: [
+      choices("How did it end?", "outcome", OUTCOMES, { checked: end ? [end.outcome] : [] }),
+      number("How many had rooted", "rooted", { hint: "Left empty: not counted.", value: String(end?.rooted ?? "") }),
+      longWords("In words", "text", { value: end?.text ?? "" }),
+      when("When", { nowMs, zone, atMs }),
+      who(end?.who),
+    ],
+    yes: end ? "Correct it" : "Close it",
     act: () => {
       const outcome = one(form, "outcome", "How did it end?");
-      const body = { outcome, rooted: numberIn(form, "rooted"), text: textIn(form, "text"), at: whenOf(form, openedMs, zone), who: textIn(form, "who") };
-      return tell(`${file.href}/close`, body, `${file.code} closed: ${outcome}`, done);
+      const body = { outcome, rooted: numberIn(form, "rooted"), text: textIn(form, "text"), at: whenOf(form, openedMs, zone, atMs), who: textIn(form, "who") };
+      return tell(`${file.href}/close`, body, `${file.code} ${end ? "end put right" : "closed"}: ${outcome}`, done);
     },
   });
+  if (end) {
+    form.querySelector(".ends").before(
+      takeBack("It is not at its end", {
+        title: `Open ${file.code} again?`,
+        words: "It then stands where it stood before; that it was closed stays in the log.",
+        yes: "Open it again",
+        act: () => tell(`${file.href}/close`, { outcome: end.outcome, at: end.at, who: end.who, withdrawn: true }, `${file.code} open again`, done),
+      }),
+    );
+  }
   adaptWhen(form);
 }
 
@@ -249,5 +229,10 @@ async function tell(path, body, title, done) {
   keepWho(body.who);
   const written = await write(path, body, title);
   done();
+  return saying(written, title);
+}
+
+/** Return what is said of a record that is on the bench's disk, or waits. */
+export function saying(written, title) {
   return written ? `Written: ${title}` : `Kept on this device until the bench answers: ${title}`;
 }

@@ -3,7 +3,7 @@
 
 import { get, getLogged, Refused, send } from "./api.js";
 import { choices, field, openDialog, taken } from "./dialogs.js";
-import { h, s } from "./dom.js";
+import { byId, h, s, show } from "./dom.js";
 import { adviceLines } from "./due.js";
 import { DAY_MS, dayText, plainDay } from "./clock.js";
 import { photoField, photoOf, sendPhoto } from "./photos.js";
@@ -37,12 +37,32 @@ export function batchLines(tray, batches, { forecast, advice }, context) {
     : h("p", { class: "under" }, "no batch is told of it");
 }
 
-/** Return the open batches that stand in no tray of the bench; null: there are none. */
+/** Return the open batches that stand in no tray of the bench, those not stuck yet apart. */
 export function elsewhere(bench, batches, { forecast, advice }, context) {
   const there = batches.filter((one) => !bench.trays.some(({ name }) => name === one.tray));
-  if (!there.length) return null;
-  const lines = there.map((one) => oneBatch(one, forecast.get(one.code), advice.get(one.code), context));
-  return h("article", { class: "told", "data-key": "not in a tray", "aria-labelledby": "elsewhere-h" }, h("h3", { id: "elsewhere-h" }, "In no tray of the bench"), h("ul", { class: "batches" }, lines));
+  const grouped = (key, title, some) => {
+    if (!some.length) return null;
+    const id = `${key.replaceAll(" ", "-")}-h`;
+    const lines = some.map((one) => oneBatch(one, forecast.get(one.code), advice.get(one.code), context));
+    return h("article", { class: "told", "data-key": key, "aria-labelledby": id }, h("h3", { id }, title), h("ul", { class: "batches" }, lines));
+  };
+  return [
+    grouped("not in a tray", "In no tray of the bench", there.filter((one) => one.state !== "not stuck")),
+    grouped("not stuck", "Has its label, not stuck yet", there.filter((one) => one.state === "not stuck")),
+  ];
+}
+
+/** Show the batches that are closed, the newest first, when somebody unfolds them. */
+export async function showClosed() {
+  const { batches } = await get("/v1/batches");
+  const closed = batches.filter(({ state }) => state === "closed").reverse();
+  const lines = closed.map((one) => h("li", { "data-key": one.code }, batchHead(one), batchDeeds(one, false)));
+  show(byId("closed-list"), lines.length ? lines : [h("li", { class: "under" }, "None is closed.")]);
+}
+
+function batchHead({ code, batch }, aside = null) {
+  const count = batch.count === null ? "" : `${batch.count} `;
+  return h("p", { class: "batch-name" }, h("code", {}, code), ` ${count}${batchName(batch)}`, aside ? h("span", { class: "aside" }, aside) : null);
 }
 
 /** Return the one tap that says a tray was looked at. */
@@ -55,22 +75,31 @@ export function lookButton(tray, batches, may) {
 
 function oneBatch(one, foretold, advice, { nowMs, zone, may }) {
   const { batch, code, days_since_stuck: days } = one;
-  const count = batch.count === null ? "" : `${batch.count} `;
-  const stuck = days === null ? "not stuck yet" : `stuck ${dayText(Date.parse(batch.stuck_at), zone)}, day ${Math.floor(days) + 1}`;
+  const stuck = days === null ? batch.storage || "not stuck yet" : `stuck ${dayText(Date.parse(batch.stuck_at), zone)}, day ${Math.floor(days) + 1}`;
   return h(
     "li",
     { "data-key": code },
-    h("p", { class: "batch-name" }, h("code", {}, code), ` ${count}${batchName(batch)}`, h("span", { class: "aside" }, stuck)),
+    batchHead(one, stuck),
     days === null ? null : dateBar(one, foretold, nowMs, zone),
-    h("p", { class: "under" }, dateText(foretold)),
+    days === null ? null : h("p", { class: "under" }, dateText(foretold)),
     adviceLines(advice),
-    may ? batchDeeds(one) : null,
+    batchDeeds(one, may),
   );
 }
 
-function batchDeeds({ code, state, batch }) {
-  const deed = (what, word) => h("button", { type: "button", class: "quiet", "data-do": what, "data-batch": code, "aria-label": `${word} ${code} ${batchName(batch)}` }, word);
-  return h("p", {}, state === "stuck" ? deed("move", "move") : null, deed("close", "close"));
+function batchDeeds({ code, state, batch }, may) {
+  const deed = (what, word, kind = "quiet") => h("button", { type: "button", class: kind, "data-do": what, "data-batch": code, "aria-label": `${word} ${code} ${batchName(batch)}` }, word);
+  const stuck = may && state === "stuck";
+  return h(
+    "p",
+    { class: "deeds" },
+    stuck ? deed("look-closely", "look closely") : null,
+    may && state === "not stuck" ? deed("stick-labelled", "stick it", "") : null,
+    stuck ? deed("move", "move") : null,
+    may ? deed("correct-batch", "correct") : null,
+    may ? deed("close", "close") : null,
+    deed("record", "record"),
+  );
 }
 
 /** Return in words when half of those that will root have rooted. */
@@ -123,7 +152,7 @@ export async function lookAt(tray, batches, { at, who }, done) {
   if (!here.length) throw new Error("no batch that is stuck stands in this tray");
   const looks = [];
   for (const one of here) {
-    const body = { how: "tops-only", looked_at: one.batch.count ?? 0, at, who, text: "tops fine" };
+    const body = { how: "tops-only", looked_at: one.batch.count ?? 0, fine: true, at, who };
     const path = `/v1/batches/${one.code}/looks`;
     const written = await write(path, body, `look at ${one.code}`);
     looks.push({ one, written, body });
@@ -141,6 +170,8 @@ const SEEN = [
   ["dead.shrivelled", "dead: shrivelled"],
   ["dead.missing", "missing"],
 ];
+
+const UNWELL = /wilted|^dead/; // what is fine has none of it
 
 function askExceptions(tray, looks, done) {
   const codes = looks.filter(({ written }) => written !== null);
@@ -184,11 +215,11 @@ function askExceptions(tray, looks, done) {
 async function correctLook(look, seen, count, note, photo) {
   if (seen && !(Number.isInteger(count) && count >= 1)) throw new Error("On how many must be a whole number from 1");
   const present = look.present ?? {};
-  const words = seen ? "tops looked at, with exceptions" : "tops fine";
-  const body = { text: note || words };
+  const body = note ? { text: note } : {};
   if (seen) {
     const [track, what] = seen.split(".");
     body[track] = { ...present[track], [what]: count };
+    if (UNWELL.test(seen)) body.fine = false;
   }
   if (look.one.batch.count === null) body.looked_at = Math.max(look.body.looked_at, count || 0);
   if (photo) body.photo = await sendPhoto(photo);

@@ -51,7 +51,7 @@ export function openDialog({ title, body, yes, act, no = "not now" }) {
   const form = h(
     "form",
     { method: "dialog", novalidate: true },
-    h("h2", { id: "dialog-h" }, title),
+    h("h2", { id: "dialog-h", tabindex: "-1", autofocus: !yes }, title),
     body,
     trouble,
     h(
@@ -68,7 +68,9 @@ export function openDialog({ title, body, yes, act, no = "not now" }) {
   form.querySelector("[data-close]")?.addEventListener("click", () => dialog.close());
   dialog.replaceChildren(form);
   dialog.toggleAttribute("data-must", !no);
-  if (!dialog.open) dialog.showModal();
+  // One that takes another's place begins at its top, with the focus in it.
+  if (dialog.open) dialog.close();
+  dialog.showModal();
   return form;
 }
 
@@ -81,7 +83,7 @@ async function submit(dialog, form, trouble, act) {
   try {
     const said = await act(form);
     if (said === STAY) return;
-    dialog.close();
+    if (form.isConnected) dialog.close(); // else another one has taken its place
     if (said) announce(said);
   } catch (error) {
     trouble.textContent = mark(form, error) ? "It was not written: see what is marked." : sentence(error);

@@ -42,7 +42,7 @@ export function showWaiting({ nowMs, zone }) {
     h(
       "p",
       { class: one.refused ? "kept refused" : "kept", "data-key": one.id },
-      one.refused ? `Not taken: ${one.title}: ${one.refused}. ` : `Waits on this device, and is sent when the bench answers: ${one.title}, ${whenText(Date.parse(one.body.at), nowMs, zone)}. `,
+      one.refused ? `Not taken: ${one.title}: ${one.refused}. ` : `Waits on this device, and is sent when the bench answers: ${one.title}, ${whenText(one.atMs ?? Date.parse(one.body.at), nowMs, zone)}. `,
       h("button", { type: "button", class: "quiet", "data-do": "drop", "data-id": one.id }, one.refused ? "take it away" : "do not send it"),
     ),
   );

@@ -1,13 +1,12 @@
 // Telling what was done at the bench: what, where, when. The same form corrects what
 // was told before. Without a connection it waits on this device.
 
-import { send } from "./api.js";
 import { choices, closeDialog, field, openDialog, taken } from "./dialogs.js";
 import { announce, h } from "./dom.js";
 import { fieldOf, ofField } from "./clock.js";
 import { withdraw } from "./diary.js";
-import { photoField, photoOf, sendPhoto } from "./photos.js";
-import { write } from "./queue.js";
+import { photoField, photoOf } from "./photos.js";
+import { change, write } from "./queue.js";
 import { EVENTS, eventText } from "./words.js";
 
 const MINUTE_MS = 60_000;
@@ -44,7 +43,7 @@ export function askEvent(bench, { nowMs, zone, tray }, done, event = null) {
       const photo = shown(form, "photo") ? await photoOf(form) : null;
       const body = bodyOf(form, zone, nowMs, { photo, before: event?.photo ?? "" });
       keepWho(body.who);
-      const said = event ? await correct(event, body, photo) : await tell(body, photo);
+      const said = event ? await correct(event, body, photo, nowMs) : await tell(body, photo);
       done();
       return said;
     },
@@ -158,15 +157,16 @@ async function tell(body, photo) {
   return written ? `Written: ${title}` : `Kept on this device until the bench answers: ${title}`;
 }
 
-/** Send only what is no longer as it was: a minute is all that the field can show. */
-async function correct(event, told, photo) {
-  const body = photo ? { ...told, photo: await sendPhoto(photo) } : told;
+/** Tell only what is no longer as it was: a minute is all that the field can show. */
+async function correct(event, body, photo, nowMs) {
   const changes = Object.fromEntries(
     Object.entries(body).filter(([name, now]) => String(now ?? "") !== String(event[name] ?? "")),
   );
   if (Math.abs(Date.parse(body.at) - Date.parse(event.at)) < MINUTE_MS) delete changes.at;
-  if (Object.keys(changes).length) await send("PATCH", event.href, changes);
-  return "It is put right; what was told before stays in the log";
+  if (!Object.keys(changes).length && !photo) return "Nothing was told otherwise";
+  const title = `put right: ${eventText({ ...body, given_ml: body.water_ml })}`;
+  const written = await change(event.href, changes, title, nowMs(), photo);
+  return written ? "It is put right; what was told before stays in the log" : `Kept on this device until the bench answers: ${title}`;
 }
 
 function mistake(event, done) {

@@ -2,15 +2,15 @@
 
 import { get, getLogged, Unheard, whenLoggedOut } from "./api.js";
 import { acknowledge, askSilence, showAlarms, unsilence } from "./alarms.js";
-import { askBatch, askClose, askMove } from "./batch_form.js";
-import { fetchBatches, fetchForecast, lookAt } from "./batches.js";
+import { batchDeeds } from "./batch_deeds.js";
+import { fetchBatches, fetchForecast, showClosed } from "./batches.js";
 import { StripChart } from "./chart.js";
 import { hourText, HOUR_MS, midnight } from "./clock.js";
 import { guardDialog, openDialog, sentence } from "./dialogs.js";
 import { askDrop, showDiary, showWaiting } from "./diary.js";
 import { announce, byId, h, show } from "./dom.js";
 import { fetchAdvice, fetchDue, showDue } from "./due.js";
-import { askEvent, lastWho } from "./event_form.js";
+import { askEvent } from "./event_form.js";
 import { Live } from "./live.js";
 import { askHold, askMat, askSetpoint, showMats } from "./mats.js";
 import { drawPlan } from "./plan.js";
@@ -19,6 +19,7 @@ import { askLogin, begin, logOut, present } from "./session.js";
 import { otherTheme, useTheme } from "./theme.js";
 import { showFresh, summary, titleBlock } from "./sheet.js";
 import { reachedIn } from "./warming.js";
+import { compare, fetchTrials, showTrials, standing } from "./trials.js";
 import { probeLines, trayList } from "./trays.js";
 import { dayOf, leading, matOf, thermalText } from "./words.js";
 
@@ -33,6 +34,8 @@ const known = {
   due: [],
   advice: new Map(),
   events: [],
+  trials: [],
+  compared: {},
   kept: {},
   heatToday: {},
   warmAt: {},
@@ -81,6 +84,7 @@ function draw() {
   showAlarms(bench, here);
   showMats(bench, known, here);
   showDue(known.due, here);
+  showTrials(known.trials, known.compared, { unit: bench.display_unit, zone: here.zone });
   showDiary(known.events, here);
   showWaiting(here);
   show(byId("tray-list"), trayList(bench, known, here));
@@ -139,6 +143,7 @@ async function slow(force = false) {
     into("batches", fetchBatches()),
     into("events", get("/v1/events?limit=40").then(({ events }) => events)),
     into("forecast", fetchForecast()),
+    into("trials", fetchTrials()),
     ...bench.mats.map((mat) => heatToday(mat, nowMs, bench.timezone)),
   ]);
   draw();
@@ -207,9 +212,9 @@ async function warming() {
 // --------------------------------------------------------------- what a tap does
 
 const matNamed = (name) => live.bench.mats.find((mat) => mat.name === name);
-const batchOf = (code) => known.batches.find((one) => one.code === code);
-const ownTime = () => ({ nowMs: benchNow, zone: live.bench.timezone });
+const ownTime = () => ({ nowMs: benchNow, zone: live.bench.timezone, may: known.session.may === "operate" });
 const done = () => {
+  if (byId("closed").open) showClosed().catch(() => {});
   live.refresh();
   slow(true);
 };
@@ -245,13 +250,12 @@ const DEEDS = {
     const found = known.events.find((one) => String(one.id) === event);
     askEvent(live.bench, { nowMs: benchNow, zone: live.bench.timezone }, done, found);
   },
-  stick: () => askBatch(live.bench, { ...ownTime(), tray: known.chosen, batches: known.batches }, done),
-  move: ({ batch }) => askMove(live.bench, batchOf(batch), ownTime(), done),
-  close: ({ batch }) => askClose(batchOf(batch), ownTime(), done),
-  look: ({ tray }) => {
-    const at = new Date(benchNow()).toISOString();
-    const found = live.bench.trays.find((one) => one.name === tray);
-    return lookAt(found, known.batches, { at, who: lastWho() }, done);
+  compare: ({ trial }) => {
+    const of = standing(known.trials.find(({ id }) => String(id) === trial));
+    return compare(trial, (found) => {
+      known.compared[trial] = { ...known.compared[trial], of, said: "", ...found };
+      draw();
+    });
   },
   drop: ({ id }) => askDrop(id, draw),
   "log-out": async () => {
@@ -259,6 +263,7 @@ const DEEDS = {
     location.reload();
   },
 };
+Object.assign(DEEDS, batchDeeds({ bench: () => live.bench, known, ownTime, done }));
 for (const what of ["programme", "reset", "step", "disable", "enable"]) {
   DEEDS[what] = ({ mat }) => askMat(what, live.bench, matNamed(mat), done);
 }
@@ -307,6 +312,9 @@ document.addEventListener("keydown", (event) => {
   if (!element || ![" ", "Enter"].includes(event.key)) return;
   event.preventDefault();
   act(element);
+});
+byId("closed").addEventListener("toggle", () => {
+  if (byId("closed").open && live.bench) showClosed().catch(() => {});
 });
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden && !live.stopped) live.refresh();

@@ -75,8 +75,27 @@ function remove(id) {
  * @returns {Promise<object|null>} The bench's answer; null: it waits.
  * @throws {Refused} The bench will not have it.
  */
-export async function write(path, body, title, photo = null) {
-  const entry = { id: newId(), path, body, title, tried: false, photo: photo !== null };
+export function write(path, body, title, photo = null) {
+  return told({ method: "POST", path, body, title, atMs: Date.parse(body.at) }, photo);
+}
+
+/**
+ * Put a record right, now or as soon as the bench answers. Told twice it is as if told
+ * once: what was so before stays in the log.
+ * @param path The record's own.
+ * @param body What is otherwise than it was told.
+ * @param title What it is, for people.
+ * @param atMs When it is told, on the bench's clock.
+ * @param photo A picture that belongs to it, or null.
+ * @returns {Promise<object|null>} The bench's answer; null: it waits.
+ * @throws {Refused} The bench will not have it.
+ */
+export function change(path, body, title, atMs, photo = null) {
+  return told({ method: "PATCH", path, body, title, atMs }, photo);
+}
+
+async function told(record, photo) {
+  const entry = { ...record, id: newId(), tried: false, photo: photo !== null };
   const unkept = photo && (await kept(entry.id, photo)) ? null : photo;
   try {
     return await attempt(entry, unkept);
@@ -111,7 +130,7 @@ async function attempt(entry, unkept = null) {
     if (entry.photo) entry = await withPhotoSent(entry, unkept);
     // Kept first: a page that is closed now has it still.
     keep({ ...entry, tried: true, busyUntil: Date.now() + BUSY_MS });
-    answer = await send("POST", entry.path, entry.body);
+    answer = await send(entry.method ?? "POST", entry.path, entry.body);
   } catch (error) {
     if (waitsOn(error)) {
       // While its photo is not there, the record was not tried.
@@ -190,7 +209,8 @@ async function sendOne(entry, done) {
   }
 }
 
-async function isThere({ path, body }) {
+async function isThere({ method, path, body }) {
+  if (method === "PATCH") return false; // it may be told again
   if (path === "/v1/events") {
     const to = new Date(Date.parse(body.at) + 1).toISOString();
     const span = `from=${encodeURIComponent(body.at)}&to=${to}`;
@@ -200,18 +220,25 @@ async function isThere({ path, body }) {
   const told = /^(\/v1\/batches\/[^/]+)\/(looks|move|close)$/.exec(path);
   if (!told) return false;
   const { looks, moves, closing } = await get(told[1]);
-  const of = {
-    looks: looks.map(({ look }) => look),
-    move: moves.map(({ move }) => move),
-    close: closing ? [closing] : [],
-  };
-  return of[told[2]].some((one) => Date.parse(one.at) === Date.parse(body.at));
+  if (told[2] === "close") return sameEnd(closing, body);
+  const of = told[2] === "looks" ? looks.map(({ look }) => look) : moves.map(({ move }) => move);
+  return of.some((one) => sameTime(one, body));
+}
+
+function sameTime(found, body) {
+  return Date.parse(found.at) === Date.parse(body.at);
+}
+
+/** An end that is put right may have the time of the one before. */
+function sameEnd(closing, body) {
+  if (body.withdrawn) return closing === null;
+  return closing !== null && sameTime(closing, body) && ["outcome", "rooted", "text"].every((name) => closing[name] === body[name]);
 }
 
 function sameEvent(found, body) {
   return (
     found.kind === body.kind &&
-    Date.parse(found.at) === Date.parse(body.at) &&
+    sameTime(found, body) &&
     found.trays.join() === (body.trays ?? []).join() &&
     found.text === (body.text ?? "")
   );

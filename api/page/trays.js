@@ -17,11 +17,11 @@ export function trayList(bench, { batches, forecast, advice, kept }, context) {
         h("button", { type: "button", class: "quiet", "data-do": "tray", "data-tray": tray.name }, tray.name),
         h("span", {}, leading(tray, bench.display_unit, kept[tray.name], dayOf(tray, batches))),
       ),
-      batchLines(tray, batches, { forecast, advice }, context),
       lookButton(tray, batches, context.may),
+      batchLines(tray, batches, { forecast, advice }, context),
     ),
   );
-  return [...trays, elsewhere(bench, batches, { forecast, advice }, context)];
+  return [...trays, ...elsewhere(bench, batches, { forecast, advice }, context)];
 }
 
 /** Return what is said of a tray's probes and its medium. */

@@ -1,19 +1,23 @@
 """The API asked by commands: a daemon's over HTTP, or our own on a log at rest.
 
 On a file the very same routes answer, in this process, without a socket. A
-daemon that runs holds the file, so that nothing is written past it. What may live
-here: asking, and what goes wrong with it. No command.
+daemon that runs holds the file, so that nothing is written past it; to read it while
+it is written does no harm. What may live here: asking, and what goes wrong with it.
+No command.
 """
 
 import argparse
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.cli.over_http import JSON, Answer, AskError, add_url_options, exchange
 
 if TYPE_CHECKING:
+    import asyncio
+
     from fastapi import FastAPI
 
 Json = dict[str, object]
@@ -69,7 +73,11 @@ def _asked(
     if log is None:
         answer = exchange(args, method, path, text, media_type)
         return told(args.url.rstrip("/"), answer)
-    return told(f"{log}", _asked_of_file(log, method, path, text, media_type))
+    opened: _OpenLog | None = getattr(args, "opened", None)
+    if opened is not None and method == "GET":
+        return told(f"{log}", opened.answer(method, path, b"", media_type))
+    with _opened(log, writing=method != "GET") as once:
+        return told(f"{log}", once.answer(method, path, text or b"", media_type))
 
 
 def told(where: str, answer: Answer) -> Json:
@@ -114,9 +122,20 @@ def clean(value: object) -> str:
 # ----------------------------------------------------------------------- on a file
 
 
-def _asked_of_file(
-    log: Path, method: str, path: str, text: bytes | None, media_type: str
-) -> Answer:
+class _OpenLog:
+    """The API on a season log, for one question after the other."""
+
+    def __init__(self, app: "FastAPI", loop: "asyncio.Runner") -> None:
+        self._app, self._loop = app, loop
+
+    def answer(self, method: str, path: str, text: bytes, media_type: str) -> Answer:
+        """Return what the API answers."""
+        asked = _in_process(self._app, method, path, text, media_type)
+        return self._loop.run(asked)
+
+
+@contextmanager
+def _opened(log: Path, *, writing: bool) -> Iterator[_OpenLog]:
     import asyncio
 
     from api.app import create_app
@@ -126,16 +145,37 @@ def _asked_of_file(
     from controller.cli.log_bench import LogBench
 
     reader = SeasonLogReader(log)
-    keeper = None if method == "GET" else DirectRecords(log)
+    keeper = DirectRecords(log) if writing else None
     try:
         bench = LogBench(log, reader)
         photos = PhotoFolder(photos_beside(log))
         records = Records(keeper, lambda: reader, photos)
         app = create_app(bench, lambda: reader, bench, records)
-        return asyncio.run(_in_process(app, method, path, text or b"", media_type))
+        with asyncio.Runner() as loop:
+            yield _OpenLog(app, loop)
     finally:
         if keeper is not None:
             keeper.close()
+
+
+@contextmanager
+def opened_once(args: argparse.Namespace) -> Iterator[None]:
+    """Let all questions within be asked of a log that is opened once.
+
+    Args:
+        args: As ask takes them; without a log nothing is opened.
+
+    Raises:
+        LogError: The log cannot be used.
+    """
+    if getattr(args, "log", None) is None:
+        yield
+        return
+    with _opened(args.log, writing=False) as args.opened:
+        try:
+            yield
+        finally:
+            del args.opened
 
 
 async def _in_process(

@@ -142,7 +142,8 @@ def _add_files(what: _Parsers) -> None:
     out.add_argument("--overwrite", action="store_true")
     out.add_argument("--json", action="store_true", help="print JSON")
     taken = what.add_parser(
-        "import", help="take batches from a CSV file, all of them or none"
+        "import",
+        help="take batches, or looks, from a CSV file, all of them or none",
     )
     taken.add_argument("file", metavar="FILE.csv", type=Path)
     add_options(taken)
@@ -285,19 +286,24 @@ def _export(args: argparse.Namespace) -> int:
 
 
 def _import(args: argparse.Namespace) -> int:
-    from controller.cli.record_csv import FileRefusedError, taken
+    from controller.cli.record_import import taken
+    from controller.cli.record_table import FileRefusedError
 
     try:
-        codes = taken(args, args.file)
+        found = taken(args, args.file)
     except FileRefusedError as error:
         for line in error.lines:
             print(f"{args.file}: {line}", file=sys.stderr)
         print("bottomheat batch: nothing was taken", file=sys.stderr)
         return 1
     if args.json:
-        print(json.dumps({"codes": codes}, indent=2))
-    else:
-        print(f"{len(codes)} batches were taken: {' '.join(codes)}")
+        told = {"taken": found.what, "codes": found.codes, "already": found.already}
+        print(json.dumps(told, indent=2))
+        return 0
+    named = f": {' '.join(dict.fromkeys(found.codes))}" if found.codes else ""
+    print(f"{len(found.codes)} {found.what} were taken{named}")
+    if found.already:
+        print(f"{found.already} were told already, word for word, and are not again")
     return 0
 
 

@@ -64,7 +64,7 @@ def in_words(
         yield from _wrapped(note)
     for one in found.pairs:
         yield ""
-        yield from _wrapped(_verdict(one, rule))
+        yield from _wrapped(verdict_text(one, rule))
 
 
 def _wrapped(text: str) -> Iterator[str]:
@@ -230,7 +230,8 @@ def _figure(value: object) -> str:
 # ------------------------------------------------------------------------ the verdict
 
 
-def _verdict(one: Between, rule: Rule) -> str:
+def verdict_text(one: Between, rule: Rule) -> str:
+    """Return what is said of two arms, in a sentence or two."""
     pair = one.pair
     first, second = pair.arms
     if pair.answer is Answer.BEATS:

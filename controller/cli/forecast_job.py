@@ -15,13 +15,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from controller.cli.niced import give_way
+
 if TYPE_CHECKING:
     from controller.adapters.season_log import SeasonLogReader
     from controller.records.book import BatchFile
     from controller.review.days_ahead import Standing
     from controller.review.foretold import Foretold
 
-NICENESS = 19
 MEMORY_BYTES = 768 * 1024 * 1024
 """Chosen: some six times what a season of a large bench takes."""
 
@@ -44,7 +45,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--crops", type=Path, help="a crop file of one's own")
     parser.add_argument("--at", type=int, help="the present, ms since 1970")
     args = parser.parse_args(words)
-    _limit()
+    give_way(MEMORY_BYTES, CPU_S)
     try:
         before = read_result(args.result)
         kept = worked_out(args.log, args.crops, args.at, before)
@@ -58,20 +59,6 @@ def main(words: Sequence[str] | None = None) -> int:
         print(str(error) or type(error).__name__, file=sys.stderr)
         return 2
     return 0
-
-
-def _limit() -> None:
-    """Give way to everything else, and bear no more than so much."""
-    import resource
-
-    os.nice(NICENESS)
-    for what, most in (
-        (resource.RLIMIT_AS, MEMORY_BYTES),
-        (resource.RLIMIT_CPU, CPU_S),
-    ):
-        _, hard = resource.getrlimit(what)
-        if hard == resource.RLIM_INFINITY or hard > most:
-            resource.setrlimit(what, (most, hard))
 
 
 def worked_out(log: Path, crops: Path | None, at_ms: int | None, before: Json) -> Json:

@@ -7,13 +7,12 @@ command.
 """
 
 import asyncio
-import os
-import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from controller.cli.forecast_job import forecast_beside, read_result
+from controller.cli.niced import in_a_child, this_module
 from controller.core.units import HOUR_MS, MINUTE_MS
 from controller.ports import Clock, ForecastKept, Instant
 from controller.records.changes import Change
@@ -33,8 +32,6 @@ CLOCK_MS = HOUR_MS
 
 WALL_S = 1_800
 """Chosen: twice its limit of processor time; then it is ended."""
-
-_ENDS_WORDS = 300
 
 Changes = Callable[[int], Sequence[Change]]
 
@@ -57,7 +54,7 @@ class Forecaster:
     clock: Clock
     changes: Changes
     say: Callable[[str], None]
-    command: tuple[str, ...] = (sys.executable, "-m", "controller.cli.forecast_job")
+    command: tuple[str, ...] = this_module("controller.cli.forecast_job")
     wall_s: float = WALL_S
     _failed: tuple[int, str] | None = None
     _tried_ms: int | None = None
@@ -109,9 +106,9 @@ class Forecaster:
         words = [*self.command, str(self.log), str(self._result)]
         words += ["--at", str(now.utc_ms)]
         words += ["--crops", str(self.crops)] if self.crops is not None else []
-        why = await self._child(words)
-        if why:
-            self._fail(now, why)
+        ended = await in_a_child(words, self.wall_s)
+        if ended.why:
+            self._fail(now, ended.why)
             return
         self._failed = None
         self._done_day = now.local_day
@@ -124,35 +121,3 @@ class Forecaster:
         self._failed, self._tried_ms = (now.utc_ms, why), now.run_ms
         if before is None or before[1] != why:
             self.say(f"the rooting forecast was not worked out: {why}")
-
-    async def _child(self, words: Sequence[str]) -> str:
-        """Run a child to its end; return why it failed, or nothing."""
-        child = await asyncio.create_subprocess_exec(
-            *words,
-            stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.DEVNULL,
-            stderr=asyncio.subprocess.PIPE,
-            env=_environment(os.environ),
-        )
-        try:
-            async with asyncio.timeout(self.wall_s):
-                _, said = await child.communicate()
-        except TimeoutError:
-            return f"it took longer than {self.wall_s:g} s and was ended"
-        finally:
-            if child.returncode is None:
-                child.kill()
-                await child.wait()
-        if child.returncode == 0:
-            return ""
-        if child.returncode is not None and child.returncode < 0:
-            return f"it was ended by signal {-child.returncode}, of a limit or by hand"
-        text = " ".join(said.decode(errors="replace").split())
-        return text[-_ENDS_WORDS:] or f"it ended with exit status {child.returncode}"
-
-
-def _environment(environ: Mapping[str, str]) -> dict[str, str]:
-    """Return an environment in which the child finds this very package."""
-    here = str(Path(__file__).parents[2])
-    known = environ.get("PYTHONPATH")
-    return {**environ, "PYTHONPATH": f"{here}{os.pathsep}{known}" if known else here}

@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 from api.app import create_app
+from api.context import Beside
 from api.live import Feed
 from api.record_book import Records
 from api.server import serve
@@ -27,6 +28,7 @@ from controller.adapters.season_log import (
 )
 from controller.adapters.settings import Settings
 from controller.cli.beginning import Beginning, run_header
+from controller.cli.comparer import Comparer
 from controller.cli.entrance import listen_for, reach_of
 from controller.cli.forecaster import Forecaster
 from controller.cli.telling import notifier_for
@@ -162,9 +164,16 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
         changes=lambda after: reader().changes(after),
         say=say,
     )
+    comparer = Comparer(path, stage.clock)
     records = Records(stage.log, reader, PhotoFolder(photos_beside(path)))
     app = create_app(
-        daemon, reader, stage.clock, records, access, reach_of(api), forecaster.kept
+        daemon,
+        reader,
+        stage.clock,
+        records,
+        access,
+        reach_of(api),
+        Beside(forecaster.kept, comparer),
     )
     feed: Feed = app.state.context.feed
 
@@ -175,7 +184,7 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
         await feed.serve(daemon)
 
     last_words = LastWords(stage.settings.wiring, stage.clock, say)
-    also = [served, fed, last_words.serve, forecaster.serve]
+    also = [served, fed, last_words.serve, forecaster.serve, comparer.serve]
     if access is not None:
         also.append(access.serve)
     await daemon.run(stop, *also)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import TypeAlias
 from urllib.parse import quote
 
-from controller.cli.asking import Json, add_options, ask
+from controller.cli.asking import Json, add_options, ask, opened_once
 from controller.cli.batch_options import add_batch_options, add_kind, batch_said
 from controller.cli.over_http import AskError
 from controller.cli.trial_options import add_compare, add_plan
@@ -69,7 +69,8 @@ def run(args: argparse.Namespace) -> int:
 def _plan(args: argparse.Namespace) -> int:
     from controller.cli.trial_plan import planned
 
-    plan = planned(args)
+    with opened_once(args):
+        plan = planned(args)
     stored = ask(args, "POST", "/v1/trials", plan.body) if args.store else None
     if args.json:
         told = stored or {"trial": plan.body}

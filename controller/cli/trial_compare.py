@@ -6,31 +6,74 @@ What may live here: where units come from, by which test, and who shows it.
 import argparse
 import json
 import math
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
-from controller.cli.asking import Json, ask
+from controller.cli.asking import Json, ask, opened_once
 from controller.cli.comparison_json import as_json
 from controller.cli.comparison_words import in_words
 from controller.cli.over_http import AskError
 from controller.cli.trial_csv import units_of
 from controller.cli.trial_seen import Found, found
-from controller.trials.comparison import compared
+from controller.trials.comparison import Comparison, compared
 from controller.trials.observed import Observed
 from controller.trials.verdict import ALPHA, BASE_OFF_K, Answer, Chosen, Rule
 
 
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """What a trial tells, and how that came about.
+
+    Attributes:
+        result: The comparison.
+        own: Its units, and what should be known beside them.
+        rule: By which test.
+        title: What it is called.
+        end_point: What was waited for.
+    """
+
+    result: Comparison
+    own: Found
+    rule: Rule
+    title: str
+    end_point: str
+
+
 def compare(args: argparse.Namespace) -> int:
-    """Compare; return the exit status.
+    """Compare and print; return the exit status.
 
     Raises:
         AskError: It cannot be done.
+    """
+    found = compared_of(args)
+    told = (found.result, found.own, found.rule)
+    if args.json:
+        plain = as_json(*told, indices=args.indices)
+        print(json.dumps(plain, ensure_ascii=False, indent=2))
+    else:
+        names = found.title, found.end_point
+        print("\n".join(in_words(*told, names, indices=args.indices)))
+    cannot = any(one.pair.answer is Answer.CANNOT for one in found.result.pairs)
+    return 1 if cannot else 0
+
+
+def compared_of(args: argparse.Namespace) -> Compared:
+    """Return what a trial tells.
+
+    Args:
+        args: As trial compare takes them.
+
+    Raises:
+        AskError: It cannot be compared, or nobody can be asked.
+        LogError: The log cannot be used.
     """
     if args.upper is not None and args.base is None:
         raise AskError("--upper needs a --base")
     if args.days is not None and not args.days > 0:
         raise AskError(f"--days {args.days:g}: must be above 0")
-    own, plan = _own(args)
+    with opened_once(args):
+        own, plan = _own(args)
     rule = _rule(args, own, plan)
     if not own.units:
         raise AskError(f"{args.trial}: nothing of it was stuck and looked at yet")
@@ -38,16 +81,8 @@ def compare(args: argparse.Namespace) -> int:
         result = compared(own.units, rule)
     except ValueError as error:
         raise AskError(f"{args.trial}: {error}") from None
-    end_point = str(plan.get("end_point", "rooted"))
-    if args.json:
-        told = as_json(result, own, rule, indices=args.indices)
-        print(json.dumps(told, ensure_ascii=False, indent=2))
-    else:
-        title = str(plan.get("title", args.trial))
-        lines = in_words(result, own, rule, (title, end_point), indices=args.indices)
-        print("\n".join(lines))
-    cannot = any(one.pair.answer is Answer.CANNOT for one in result.pairs)
-    return 1 if cannot else 0
+    title = str(plan.get("title", args.trial))
+    return Compared(result, own, rule, title, str(plan.get("end_point", "rooted")))
 
 
 def _own(args: argparse.Namespace) -> tuple[Found, Json]:

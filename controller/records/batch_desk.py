@@ -181,10 +181,20 @@ def add_look(book: Book, look: Look, stamp: Stamp) -> tuple[Change, ...]:
         NoSuchRecordError: There is no such batch.
         RecordError: It does not keep the rules.
     """
-    check_look(look)
-    file = batch_in(book, look.batch)
-    refuse((*_dated_faults(file, look.utc_ms, stamp), *_counted_faults(file, look)))
+    check_look_at(batch_in(book, look.batch), look, stamp)
     return (change_of(book, str(book.newest + 1), look, stamp),)
+
+
+def check_look_at(file: BatchFile, look: Look, stamp: Stamp) -> None:
+    """Hold a look to its rules, and to what is known of its batch; raise RecordError.
+
+    Args:
+        file: The batch that it is of.
+        look: The look.
+        stamp: Who writes, and when.
+    """
+    check_look(look)
+    refuse((*_dated_faults(file, look.utc_ms, stamp), *_counted_faults(file, look)))
 
 
 def add_move(book: Book, move: Move, stamp: Stamp) -> tuple[Change, ...]:

@@ -38,6 +38,24 @@ def test_a_day_and_an_instant_come_back_from_another_reader():
     assert {event["transp"] for event in found.events} == {"TRANSPARENT"}
 
 
+def test_days_last_up_to_the_one_that_is_told():
+    """RFC 5545, section 3.6.1: the end is the first day that is no part of it."""
+    window = Entry("w", date(2027, 2, 27), "Half rooted", last=date(2027, 3, 2))
+    one = Entry("o", date(2027, 2, 27), "A day", last=date(2027, 2, 27))
+    days, single = read(calendar_text("b", [window, one], AT)).events
+    assert (days.start, days.end) == (date(2027, 2, 27), date(2027, 3, 3))
+    assert single.end == date(2027, 2, 28)
+
+
+@pytest.mark.parametrize(
+    "start", [date(2027, 3, 3), datetime(2027, 2, 1, 9, tzinfo=UTC)]
+)
+def test_a_last_day_that_cannot_be_is_a_mistake(start):
+    entry = Entry("u", start, "x", last=date(2027, 3, 2))
+    with pytest.raises(ValueError, match="cannot last from"):
+        calendar_text("b", [entry], AT)
+
+
 def test_an_empty_calendar_is_one():
     assert read(calendar_text("Bench", [], AT)).events == []
 

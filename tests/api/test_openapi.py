@@ -63,8 +63,10 @@ RECORDS = {
     "/v1/reminders": {"get"},
     "/v1/varieties": {"get"},
     "/v1/photos": {"post"},
+    "/v1/looks/import": {"post"},
     "/v1/trials": {"get", "post"},
     "/v1/trials/{number}": {"get", "patch"},
+    "/v1/trials/{number}/comparison": {"get"},
 }
 
 

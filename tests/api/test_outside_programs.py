@@ -1,6 +1,7 @@
 """What other programs read: figures and a calendar, judged by other parsers."""
 
-from datetime import UTC, date, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 
 import icalendar
 import pytest
@@ -9,6 +10,8 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from api.context import Context
 from api.record_book import Records
 from controller.adapters.memory_records import MemoryRecords
+from controller.ports import ForecastKept
+from tests.api.test_forecast_route import BATCH as FORETOLD
 
 
 @pytest.fixture
@@ -111,6 +114,86 @@ async def test_the_calendar_has_the_steps_to_come_and_the_open_batches(
     assert closed.status_code == 201, closed.text
     again = icalendar.Calendar.from_ical((await client.get("/calendar.ics")).text)
     assert [event["uid"] for event in again.events] == [step["uid"]]
+
+
+@pytest.fixture
+def foretold(shared_app, kept):
+    """Return how to keep a forecast of batches."""
+
+    def keep(*told: dict[str, object], at: str = "2026-02-14T04:00:00.000Z") -> None:
+        batches = [{**FORETOLD, **one} for one in told]
+        result = {"at": at, "batches": batches, "words": ""}
+        context = shared_app.state.context
+        shared_app.state.context = replace(
+            context, forecast=lambda: ForecastKept(result)
+        )
+
+    return keep
+
+
+async def windows(client):
+    found = icalendar.Calendar.from_ical((await client.get("/calendar.ics")).text)
+    return {event["uid"]: event for event in found.events if "-half-" in event["uid"]}
+
+
+async def test_the_calendar_has_the_windows_of_the_forecast(client, foretold):
+    """Both windows of a batch with dates; none where there is no date."""
+    batch = {"kind": "hardwood", "count": 9, "stuck_at": "2026-02-10T09:00:00Z"}
+    codes = []
+    for crop in ("gooseberry", "quince", "grapevine", "medlar"):
+        made = await client.post("/v1/batches", json={**batch, "crop": crop})
+        codes.append(made.json()["code"])
+    own, dateless, rooted, untold = codes
+    dates = FORETOLD["half_rooted"]
+    foretold(
+        {"code": own, "words": "half of those that will root have rooted by then"},
+        {"code": dateless, "half_rooted": None, "why_none": "no source"},
+        {"code": rooted, "reached": True},
+        {"code": "3ZZZ"},
+    )
+    assert untold
+    found = await windows(client)
+    here = "lean-to.bottomheat"
+    assert set(found) == {f"batch-{own}-half-{part}@{here}" for part in (50, 90)}
+    half = found[f"batch-{own}-half-50@{here}"]
+    assert half.start == date.fromisoformat(dates["from_50"])
+    assert half.end == date.fromisoformat(dates["to_50"]) + timedelta(days=1)
+    assert half["summary"] == f"{own} gooseberry: half rooted, as likely as not"
+    assert half["description"].startswith("Half of those that will root have rooted")
+    wide = found[f"batch-{own}-half-90@{here}"]
+    assert (wide.start, wide.end) == (date(2026, 3, 1), date(2026, 3, 2))
+    assert wide["summary"].endswith("its end later than can be told")
+    assert half["dtstamp"].dt > datetime(2026, 2, 14, 4, tzinfo=UTC)
+
+
+async def test_a_window_moves_under_its_name_and_goes_with_its_batch(client, foretold):
+    batch = {"crop": "chilli", "kind": "seed", "count": 9}
+    batch |= {"stuck_at": "2026-02-10T09:00:00Z"}
+    code = (await client.post("/v1/batches", json=batch)).json()["code"]
+    foretold({"code": code})
+    before = await windows(client)
+    later = {**FORETOLD["half_rooted"], "to_50": "2026-03-20", "to_90": "2026-04-02"}
+    foretold({"code": code, "half_rooted": later}, at="2026-02-15T04:00:00.000Z")
+    after = await windows(client)
+    assert set(before) == set(after)
+    ends = sorted(event.end for event in after.values())
+    assert ends == [date(2026, 3, 21), date(2026, 4, 3)]
+    assert all("half come up" in event["summary"] for event in after.values())
+    assert {event["dtstamp"].dt for event in after.values()} == {
+        datetime(2026, 2, 15, 4, tzinfo=UTC)
+    }
+    await client.post(f"/v1/batches/{code}/close", json={"outcome": "weaned"})
+    assert await windows(client) == {}
+
+
+@pytest.mark.parametrize("dates", [{"from_50": "soon"}, {"to_50": "2026-01-01"}])
+async def test_dates_that_are_none_spoil_no_calendar(client, foretold, dates):
+    batch = {"crop": "chilli", "kind": "seed", "count": 9}
+    batch |= {"stuck_at": "2026-02-10T09:00:00Z"}
+    code = (await client.post("/v1/batches", json=batch)).json()["code"]
+    foretold({"code": code, "half_rooted": {**FORETOLD["half_rooted"], **dates}})
+    assert (await client.get("/calendar.ics")).status_code == 200
+    assert await windows(client) == {}
 
 
 async def test_a_calendar_that_has_not_changed_is_not_sent_again(client, kept, bench):

@@ -6,7 +6,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from api.batch_bodies import BatchFields, CloseBody, LookFields, MoveBody, NewBatchBody
+from api.batch_bodies import (
+    BatchFields,
+    CloseBody,
+    LookFields,
+    LooksBody,
+    MoveBody,
+    NewBatchBody,
+)
 from api.context import Context
 from api.plant_bodies import RoundBody, StageBody, StageFields
 from api.record_bodies import EventBody, EventFields
@@ -52,6 +59,7 @@ WAYS = {
     ("POST", f"/v1/batches/{ONE}/stages"): (StageBody, POTTED),
     ("PATCH", f"/v1/batches/{ONE}/stages/5"): (StageFields, {}),
     ("POST", "/v1/trays/N1/looks"): (RoundBody, ROUND),
+    ("POST", "/v1/looks/import"): (LooksBody, {"looks": [{**LOOK, "batch": ONE}]}),
     ("POST", "/v1/trials"): (TrialBody, PLAN),
     ("PATCH", "/v1/trials/6"): (TrialFields, {}),
 }

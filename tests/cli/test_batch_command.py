@@ -14,6 +14,7 @@ from controller.adapters.memory_records import MemoryRecords
 from controller.adapters.season_log import LogLock, SeasonLogReader
 from controller.cli import batch_words
 from controller.records.codes import code_of
+from controller.records.looks import Base, Look
 from tests.api.conftest import WARM, FakeBench, FakeReader
 from tests.api.test_trays_command import in_a_thread
 from tests.cli.test_event_command import log as a_log  # noqa: F401 - a fixture
@@ -302,6 +303,104 @@ def test_what_is_no_text_is_refused(tmp_path, url, capsys):
     assert typed("import", path, "--url", url) == 1
     assert "is not UTF-8 at byte" in capsys.readouterr().err
     assert typed("import", tmp_path / "none.csv", "--url", url) == 2
+
+
+# -------------------------------------------------------------------- looks as CSV
+
+LOOKS = "batch,at,how,looked_at,base_roots,base_none,tops_leafed,dead_rotted_base,fine"
+SEEN = f"{ONE.lower()},2026-02-12T09:00Z,lifted,3,2,1,,1,"
+FINE = f"{ONE},2026-02-13T09:00Z,tops-only,20,,,,,true"
+
+
+def looks_in(kept) -> list[Look]:
+    return [one.value for one in kept.changes(0) if isinstance(one.value, Look)]
+
+
+def test_looks_of_a_table_are_taken_and_not_a_second_time(tmp_path, url, kept, capsys):
+    typed(*ADD, "--url", url)
+    capsys.readouterr()
+    path = written(tmp_path, "\r\n".join([LOOKS, SEEN, "", FINE]), "utf-8-sig")
+    assert typed("import", path, "--url", url) == 0
+    assert capsys.readouterr().out == f"2 looks were taken: {ONE}\n"
+    first, second = looks_in(kept)
+    assert (first.batch, first.base, first.tops) == (ONE, Base(none=1, roots=2), None)
+    assert (first.dead.rotted_base, first.fine) == (1, False)
+    assert (second.base, second.fine, second.looked_at) == (None, True, 20)
+    assert typed("import", path, "--url", url, "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told == {"taken": "looks", "codes": [], "already": 2}
+    assert len(looks_in(kept)) == 2
+
+
+def test_looks_that_went_out_come_in_again_exactly(log, tmp_path, url, kept, capsys):
+    filled(log)
+    told = ["--sentinels", "lifted=2", "rooted=1", "--text", 'so "early", twice']
+    look = ["--how", "lifted", "--at-n", 4, "--tug", "held=1", "--at", "2025-10-21"]
+    assert typed("look", ONE, *look, *told, "--who", "Ann", "--log", log) == 0
+    assert typed("export", tmp_path / "out", "--log", log) == 0
+    for name in ("batches", "looks"):
+        assert typed("import", tmp_path / "out" / f"{name}.csv", "--url", url) == 0
+    changes = SeasonLogReader(log).changes()
+    assert looks_in(kept) == [
+        one.value for one in changes if isinstance(one.value, Look)
+    ]
+    assert len(looks_in(kept)) == 2
+    capsys.readouterr()
+    assert typed("import", tmp_path / "out" / "looks.csv", "--log", log) == 0
+    assert "2 were told already, word for word" in capsys.readouterr().out
+    assert SeasonLogReader(log).changes() == changes
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (SEEN.replace(",3,", ",three,"), "line 3: looked_at: found 'three': write a"),
+        (
+            SEEN.replace(",3,", ",99,"),
+            "line 3: looked_at: found '99': must not be more",
+        ),
+        (
+            SEEN.replace("lifted", "poked"),
+            "line 3: how: found 'poked': Input should be",
+        ),
+        (SEEN.replace("lifted", "tops-only"), "line 3: base: tops-only shows no base"),
+        (
+            SEEN.replace("2026-02-12T09:00Z", ""),
+            "line 3: at: found nothing: it must be",
+        ),
+        (SEEN.replace("2026-02-12T09:00Z", "then"), "line 3: at 'then' is no time"),
+        (SEEN.replace("2026-02-12", "2026-03-12"), "line 3: at: found '2026-03-12"),
+        (
+            SEEN.replace(",2,1,", ",-2,1,"),
+            "line 3: base_roots: found '-2': must be from",
+        ),
+        (SEEN.replace(ONE.lower(), "XXXX"), "line 3: batch: found 'XXXX': "),
+        (FINE.replace(",20,", ",19,"), "and tells otherwise: put that one right"),
+        (FINE.replace("true", "yes"), "line 3: fine: found 'yes': write true or false"),
+        (FINE + ",,", "line 3: has 11 cells, and the head has 9"),
+    ],
+)
+def test_a_table_of_looks_with_a_fault_is_refused_as_a_whole(
+    tmp_path, url, kept, capsys, text, told
+):
+    typed(*ADD, "--url", url)
+    before = kept.changes(0)
+    path = written(tmp_path, "\r\n".join([LOOKS, FINE, text]))
+    assert typed("import", path, "--url", url) == 1
+    captured = capsys.readouterr()
+    assert told in captured.err
+    assert "nothing was taken" in captured.err
+    assert kept.changes(0) == before
+
+
+def test_every_column_of_a_look_goes_out_and_may_come_in(log, tmp_path, url, capsys):
+    filled(log)
+    assert typed("export", tmp_path / "out", "--log", log) == 0
+    head = (tmp_path / "out" / "looks.csv").read_text("utf-8").splitlines()[0]
+    odd = written(tmp_path, f"{head},height\r\n")
+    assert typed("import", odd, "--url", url) == 1
+    listed = capsys.readouterr().err.split("there are: ")[1].splitlines()[0]
+    assert listed.split(", ") == head.split(",")
 
 
 def test_plants_and_rounds_are_told_with_few_words(url, kept, capsys):

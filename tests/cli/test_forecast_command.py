@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from api.app import create_app
+from api.context import Beside
 from api.record_book import Records
 from api.server import Listen, serve
 from controller import cli
@@ -55,7 +56,7 @@ def url():
     bench, kept = FakeBench().scan(WARM), MemoryRecords()
     records = Records(kept, lambda: kept)
     forecast = ForecastKept(RESULT, 1_771_059_600_000, "no memory\x1b")
-    app = create_app(bench, None, bench, records, forecast=lambda: forecast)
+    app = create_app(bench, None, bench, records, beside=Beside(lambda: forecast))
     with in_a_thread(lambda tell: serve(app, Listen("127.0.0.1", 0), tell)) as port:
         yield f"http://127.0.0.1:{port}"
 
@@ -133,7 +134,7 @@ def test_crops_of_one_s_own_go_with_a_log(season, tmp_path, capsys, url):
 def test_the_job_writes_a_result_whole_and_its_history_goes_on(
     season, tmp_path, monkeypatch
 ):
-    monkeypatch.setattr(forecast_job, "_limit", lambda: None)  # of this process
+    monkeypatch.setattr(forecast_job, "give_way", lambda *_: None)  # of this process
     result = tmp_path / "r.json"
     for day in (10, 18):
         at = str(UTC_MS + day * 86_400_000)
@@ -154,7 +155,7 @@ def test_the_job_gives_way_and_bears_its_limits(tmp_path):
     code = (
         "import os, resource\n"
         "from controller.cli import forecast_job as job\n"
-        "job._limit()\n"
+        "job.give_way(job.MEMORY_BYTES, job.CPU_S)\n"
         "print(os.nice(0), *resource.getrlimit(resource.RLIMIT_AS),"
         " resource.getrlimit(resource.RLIMIT_CPU)[0])\n"
     )
@@ -172,7 +173,7 @@ def test_the_job_gives_way_and_bears_its_limits(tmp_path):
 
 @pytest.mark.parametrize("log", ["absent", "rubbish"])
 def test_the_job_says_why_it_cannot_be(tmp_path, log, monkeypatch, capsys):
-    monkeypatch.setattr(forecast_job, "_limit", lambda: None)  # of this process
+    monkeypatch.setattr(forecast_job, "give_way", lambda *_: None)  # of this process
     path = tmp_path / "season.db"
     if log == "rubbish":
         path.write_bytes(b"not a log" * 1000)

@@ -1,19 +1,37 @@
 """`bottomheat trial`: planned, stored, stuck, compared; from a bench, a log, a file."""
 
+import asyncio
 import json
+import sys
 from argparse import Namespace
 from functools import partial
 from pathlib import Path
 
 import pytest
+from pydantic import TypeAdapter
 
 from api.app import create_app
+from api.comparison_shapes import ComparisonView
 from api.record_book import Records
 from api.server import Listen, serve
 from controller import cli
+from controller.adapters import season_log
+from controller.adapters.clocks import ManualClock
 from controller.adapters.memory_records import MemoryRecords
-from controller.cli import trial_plan
+from controller.cli import comparison_job, trial_plan
 from controller.cli.asking import ask
+from controller.cli.comparer import Comparer
+from controller.cli.over_http import AskError
+from controller.ports import Comparison
+from controller.records.batch_desk import add_batches
+from controller.records.batches import Batch, BatchKind
+from controller.records.book import Book, fold
+from controller.records.changes import Change
+from controller.records.desk import Stamp
+from controller.records.look_rows import add_looks
+from controller.records.looks import Base, How, Look
+from controller.records.trial_desk import add_trial
+from controller.records.trials import TestName, Trial, TrialUnit, UnitKind
 from controller.trials.foresight import foreseen
 from controller.trials.special import normal_cdf
 from tests.api.conftest import WARM, FakeBench, FakeReader
@@ -295,6 +313,172 @@ def test_a_trial_of_which_nothing_was_stuck_has_nothing_to_compare(url, capsys):
     assert "nothing of it was stuck and looked at yet" in capsys.readouterr().err
     assert typed("compare", 7, "--url", url) == 2
     assert typed("show", "first", "--url", url) == 2
+
+
+# ------------------------------------------------------------------- of a log itself
+
+
+OCTOBER_MS = 1_760_086_800_000  # 2025-10-10T09:00:00Z
+
+
+def _batch(n: int, medium: str) -> Batch:
+    return Batch(
+        crop="gooseberry",
+        kind=BatchKind.HARDWOOD,
+        count=1,
+        tray="N1",
+        place=f"pot {n}",
+        medium=medium,
+        stuck_utc_ms=OCTOBER_MS,
+    )
+
+
+def _looks(code: str, rooted: int) -> list[Look]:
+    """Return a look each day until roots are seen, three at most."""
+    return [
+        Look(
+            batch=code,
+            utc_ms=OCTOBER_MS + day * 1_440 * MINUTE_MS,
+            how=How.LIFTED,
+            looked_at=1,
+            base=Base(roots=int(day == rooted), none=int(day != rooted)),
+        )
+        for day in range(1, min(rooted, 3) + 1)
+    ]
+
+
+def told_changes() -> list[Change]:
+    """Return a trial in 16 pots: coir rooted by day 1 or 2, bark by day 3 or not."""
+    stamp = Stamp(OCTOBER_MS + 30 * 1_440 * MINUTE_MS, "a test")
+    arms = ["coir", "bark"] * 8
+    batches = [(_batch(n, arm), "") for n, arm in enumerate(arms)]
+    made = add_batches(Book(), batches, stamp)
+    codes = [change.subject for change in made]
+    trial = Trial(
+        title="two media",
+        arms=("coir", "bark"),
+        unit=UnitKind.POT,
+        cuttings=1,
+        units=tuple(
+            TrialUnit(name=f"N1-{n}", arm=arm, block=str(n // 2), tray="N1", batch=code)
+            for n, (arm, code) in enumerate(zip(arms, codes, strict=True))
+        ),
+        seed=5,
+        test=TestName.TIMES,
+        base_mc=8_000,
+    )
+    book = fold(Book(), made)
+    planned = add_trial(book, trial, stamp)
+    looks = [
+        look
+        for n, (arm, code) in enumerate(zip(arms, codes, strict=True))
+        for look in _looks(code, n % 4 // 2 + (1 if arm == "coir" else 3))
+    ]
+    seen, _ = add_looks(fold(book, planned), looks, stamp)
+    return [*made, *planned, *seen]
+
+
+@pytest.fixture
+def told_log(a_log) -> Path:  # noqa: F811
+    """A log with a trial, its number 17."""
+    keeper = season_log.DirectRecords(a_log)
+    asyncio.run(keeper.keep(told_changes()))
+    keeper.close()
+    return a_log
+
+
+def test_a_log_is_opened_once_for_all_that_a_comparison_asks(
+    told_log, monkeypatch, capsys
+):
+    opened = []
+
+    class Counted(season_log.SeasonLogReader):
+        def __init__(self, path: Path) -> None:
+            opened.append(path)
+            super().__init__(path)
+
+    monkeypatch.setattr(season_log, "SeasonLogReader", Counted)
+    assert typed("compare", 17, "--log", told_log) == 0
+    assert "coir beats bark (p 0.0078)" in capsys.readouterr().out
+    assert opened == [told_log]
+
+
+NOT_NICED = """
+import sys
+from controller.cli import comparison_job
+comparison_job.give_way = lambda *_: None  # where much else runs it would wait for ever
+sys.exit(comparison_job.main())
+"""
+
+
+@pytest.mark.timeout(300)  # two processes are begun, one after the other
+async def test_a_child_of_the_daemon_tells_the_same(told_log, capsys):
+    clock = ManualClock("UTC", utc_ms=1_800_000_000_000)
+    child = (sys.executable, "-c", NOT_NICED)
+    comparer = Comparer(told_log, clock, child, wait_s=250.0)
+    serving = asyncio.create_task(comparer.serve())
+    try:
+        found = await comparer.compared(Comparison("17", newest=0))
+        none = await comparer.compared(Comparison("7", newest=0))
+    finally:
+        serving.cancel()
+        await asyncio.gather(serving, return_exceptions=True)
+    assert found.failed == found.cannot == ""
+    view = TypeAdapter(ComparisonView).validate_python(found.result)
+    (verdict,) = view["verdicts"]
+    assert (verdict["answer"], verdict["better"]) == ("beats", "coir")
+    assert verdict["p"] == pytest.approx(2 * 0.5**8)
+    arms = {arm["arm"]: arm for arm in view["arms"]}
+    assert (arms["coir"]["reached"], arms["bark"]["reached"]) == (8, 4)
+    assert (arms["coir"]["half_from_days"], arms["coir"]["half_to_days"]) == (0, 1)
+    assert none.cannot.endswith("there is no trial 7")
+    await asyncio.to_thread(typed, "compare", 17, "--log", told_log, "--json")
+    assert view["figures"] == told(capsys)
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "said"),
+    [
+        (AskError("1: nothing was stuck"), comparison_job.CANNOT, "nothing was stuck"),
+        (MemoryError(), 2, "needs more memory than it may have"),
+        (ZeroDivisionError(), 2, "ZeroDivisionError"),
+    ],
+)
+def test_a_child_says_why_it_has_nothing_to_tell(
+    told_log, monkeypatch, capsys, error, code, said
+):
+    def failing(_: Namespace) -> None:
+        raise error
+
+    monkeypatch.setattr(comparison_job, "give_way", lambda *_: None)  # of this process
+    monkeypatch.setattr("controller.cli.trial_compare.compared_of", failing)
+    assert comparison_job.main([str(told_log), "17"]) == code
+    captured = capsys.readouterr()
+    assert said in captured.err
+    assert captured.out == ""
+
+
+def test_a_child_prints_what_it_found(told_log, monkeypatch, capsys):
+    monkeypatch.setattr(comparison_job, "give_way", lambda *_: None)
+    words = [str(told_log), "17", "--test=permutation-shares", "--days=2"]
+    assert comparison_job.main(words) == 0
+    found = told(capsys)
+    TypeAdapter(ComparisonView).validate_python(found)
+    assert (found["test"], found["shares_by_days"]) == ("permutation-shares", 2)
+    assert found["verdicts"][0]["sentence"].startswith("Verdict: ")
+
+
+async def test_a_bench_at_rest_is_shown_as_its_log_left_it(told_log):
+    """Nobody decides there: no mat has a command, and in doubt its relay is off."""
+    args = Namespace(log=told_log)
+    bench = await asyncio.to_thread(ask, args, "GET", "/v1/bench")
+    assert bench["mats"]
+    for mat in bench["mats"]:
+        assert (mat["energised"], mat["commanded"]) == (False, False)
+        assert (mat["cause"], mat["why"][:6]) == ("nobody-decides", "Nobody")
+        why = await asyncio.to_thread(ask, args, "GET", f"/v1/mats/{mat['name']}/why")
+        assert (why["cause"], why["numbers"]) == ("nobody-decides", {})
+        assert "Nobody runs this bench" in why["sentence"]
 
 
 def test_a_plan_is_stored_in_a_log_that_nobody_writes(a_log, capsys):  # noqa: F811

@@ -21,6 +21,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from api.app import create_app
+from api.context import Beside
 from api.record_book import Records
 from controller.adapters.settings import load
 from controller.cli.asking import ask
@@ -118,7 +119,7 @@ def taken(log: Path) -> None:
             lambda: reader,
             bench,
             Records(None, lambda: reader),
-            forecast=lambda: foretold,
+            beside=Beside(forecast=lambda: foretold),
         ),
         bench=bench,
         reader=reader,

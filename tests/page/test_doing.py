@@ -224,9 +224,9 @@ def test_a_container_is_looked_at_with_one_tap_and_exceptions_by_label(page, ser
         for one in changes(served)
         if one.kind.value == "look"
     }
-    assert (looks[first].looked_at, looks[first].text) == (12, "tops fine")
+    assert (looks[first].looked_at, looks[first].fine) == (12, True)
     assert looks[first].tops is looks[first].base is None
-    assert looks[second].dead.mould == 2
+    assert (looks[second].dead.mould, looks[second].fine) == (2, False)
     assert looks[second].utc_ms == looks[first].utc_ms
 
 
@@ -416,11 +416,13 @@ def test_a_photo_of_a_look_and_one_that_takes_anothers_place(page, served):
     expect(dialog(page)).to_be_hidden()
     looks = httpx.get(f"{served.url}/v1/batches/{code}").json()["looks"]
     assert kept_photo(served, looks[0]["look"]["photo"]).size == (300, 400)
-    assert looks[0]["look"]["text"] == "tops fine"
+    assert looks[0]["look"]["fine"] is True
     tell_photo(page, taken_photo((400, 300)))
     expect(dialog(page)).to_be_hidden()
     first = changes(served)[-1].value.photo
-    page.locator("#event-list [data-do=correct]").first.click()
+    newest = page.locator("#event-list li").first
+    expect(newest.locator(f'[data-key="{first}"]')).to_be_visible()
+    newest.locator("[data-do=correct]").click()
     page.set_input_files("dialog [name=photo]", taken_photo((200, 100)))
     submit(page)
     expect(dialog(page)).to_be_hidden()

@@ -98,7 +98,7 @@ def test_a_link_with_a_wrong_token_asks_for_a_right_one(open_page):
     assert "token" not in page.url
 
 
-def test_who_may_only_look_is_offered_nothing_to_do(open_page, secrets, served):
+def test_who_may_only_look_is_offered_nothing_to_change(open_page, secrets, served):
     keeper = {"Authorization": f"Bearer {secrets['keeper']}"}
     batch = {"crop": "quince", "kind": "seed", "count": 9, "tray": "N1"}
     batch["stuck_at"] = "2026-02-01T10:00:00Z"
@@ -107,7 +107,12 @@ def test_who_may_only_look_is_offered_nothing_to_do(open_page, secrets, served):
     drawn(page)
     expect(page.locator("#due")).to_contain_text(told.json()["code"])
     expect(page.locator("#tray-list .batches")).to_have_count(1)
-    expect(page.locator("#tray-list .batches button")).to_have_count(0)
+    # What was told may be read, and not put right.
+    expect(page.locator("#tray-list .batches button")).to_have_text("record")
+    page.locator("#tray-list .batches button").click()
+    expect(page.locator("dialog")).to_contain_text("the batch told")
+    expect(page.locator("dialog button")).to_have_text("close")
+    page.keyboard.press("Escape")
     expect(page.locator("#sticking")).to_be_hidden()
     expect(page.locator("#session")).to_contain_text("may look and change nothing")
     expect(page.locator("#doing")).to_be_hidden()

@@ -86,6 +86,11 @@ def submit(page):
     dialog(page).locator("button.main").click()
 
 
+def unfold(page, title):
+    """Unfold a part of a form, or fold it again."""
+    page.locator("dialog summary").filter(has_text=title).click()
+
+
 def stick(page, crop, tray="S1", count="20"):
     page.get_by_text("Stick a batch", exact=True).click()
     page.fill("dialog [name=crop]", crop)
@@ -103,7 +108,8 @@ def test_a_batch_is_stuck_and_its_label_code_shown_large(page, served):
     stick(page, "elder")
     page.fill("dialog [name=cultivar]", "Dusk")
     page.fill("dialog [name=medium]", "sand")
-    page.get_by_text("More: source").click()
+    unfold(page, "Hormone, and against rot")
+    unfold(page, "Wrap and cover")
     page.fill('dialog [name="hormone.active"]', "IBA")
     choose(page, "hormone.carrier", "dip")
     page.fill('dialog [name="hormone.ppm"]', "2000")
@@ -131,11 +137,11 @@ def test_a_batch_is_stuck_and_its_label_code_shown_large(page, served):
 
 def test_what_the_bench_finds_wrong_is_said_at_its_field(page, served):
     stick(page, "alder", count="0")
-    page.get_by_text("More: source").click()
+    unfold(page, "Hormone, and against rot")
     page.fill('dialog [name="hormone.active"]', "IBA")
     choose(page, "hormone.carrier", "powder")
     page.fill('dialog [name="hormone.seconds"]', "5")
-    page.get_by_text("More: source").click()  # folded again
+    unfold(page, "Hormone, and against rot")  # folded again
     submit(page)
     expect(page.locator("#fault-count")).to_contain_text("1")
     expect(page.locator("dialog [name=count]")).to_have_attribute(

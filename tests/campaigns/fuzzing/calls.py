@@ -23,12 +23,12 @@ mat = "north"
 
 [parameters.path]
 code = ["334X", "x"]
-number = [1, 2, 3, 4]
+number = [1, 2, 3, 4, 5]
 alarm = ["probe-lost.v1", "x"]
 
 [checks]
 # Rules between fields, and those of one bench's own plan, stand in no schema: 422
-# is their answer, and 400 where from and to are at odds.
+# is their answer, and 400 where from and to, or base and upper, are at odds.
 positive_data_acceptance.expected-statuses = [
     "2xx", "304", "400", "401", "403", "404", "409", "422", "429", "503",
 ]

@@ -17,14 +17,17 @@ from fastapi import FastAPI
 
 from api import failures
 from api.app import create_app
+from api.context import Beside
 from api.record_book import Records
 from api.server import Listen, serve
 from controller.adapters.access import FileAccess, TokenFile
 from controller.adapters.clocks import SystemClock
 from controller.adapters.memory_records import MemoryRecords
 from controller.adapters.photos import PhotoFolder
-from controller.ports import LogEntry, May
+from controller.ports import Compared, Comparison, LogEntry, May
 from tests.api.conftest import UTC_MS, WARM, FakeBench, FakeReader
+from tests.api.test_comparison_route import RESULT
+from tests.api.test_trial_routes import PLAN
 
 SCAN_S = 0.1
 
@@ -46,6 +49,24 @@ class _Bench(FakeBench):
             await asyncio.sleep(SCAN_S)
 
 
+class _Comparer:
+    """It gives each kind of answer in turn."""
+
+    _turns = itertools.cycle(
+        [
+            Compared(working="it is being worked out: ask again soon"),
+            Compared(result=RESULT),
+            Compared(cannot="nothing of it was stuck and looked at yet"),
+            Compared(failed="it took longer than 600 s and was ended"),
+        ]
+    )
+
+    async def compared(self, asked: Comparison) -> Compared:
+        """Return the next of them, whatever was asked."""
+        del asked
+        return next(self._turns)
+
+
 def _log() -> FakeReader:
     reader = FakeReader()
     steps = range(0, 3_600_000, 10_000)
@@ -59,7 +80,7 @@ def _log() -> FakeReader:
 
 
 async def _told(app: FastAPI, secret: str) -> None:
-    """Tell of a batch, a look, a move and an event, so that there is each."""
+    """Tell of a batch, a look, a move, an event and a trial, so that there is each."""
     batch = {"crop": "gooseberry", "kind": "hardwood", "count": 24, "tray": "N1"}
     batch |= {"code": "334X", "stuck_at": "2026-02-13T09:00:00Z"}
     look = {"how": "lifted", "looked_at": 5, "base": {"roots": 1, "none": 4}}
@@ -68,6 +89,7 @@ async def _told(app: FastAPI, secret: str) -> None:
         "/v1/batches/334X/looks": look,
         "/v1/batches/334X/move": {"tray": "N2"},
         "/v1/events": {"kind": "watered", "trays": ["N1"], "water_ml": 200},
+        "/v1/trials": PLAN,
     }
     transport = httpx.ASGITransport(app)
     headers = {"authorization": f"Bearer {secret}"}
@@ -89,7 +111,8 @@ async def main() -> None:
         access = FileAccess(file, sessions, SystemClock("UTC"), print)
         photos = PhotoFolder(Path(folder) / "season.photos")
         records = Records(store, lambda: store, photos)
-        app = create_app(bench, lambda: reader, bench, records, access)
+        beside = Beside(comparer=_Comparer())
+        app = create_app(bench, lambda: reader, bench, records, access, beside=beside)
         await _told(app, secret)
 
         async def counting(scope: object, receive: object, send: object) -> None:
