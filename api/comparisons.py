@@ -4,6 +4,7 @@ What may live here: from a question to what became of it.
 """
 
 import logging
+from functools import cache
 from typing import Annotated
 
 from fastapi import Query, Response
@@ -25,7 +26,6 @@ NOT_HERE = (
 )
 SOON_S = 3
 
-_VIEW: TypeAdapter[ComparisonView] = TypeAdapter(ComparisonView)
 _logger = logging.getLogger("bottomheat.api")
 
 
@@ -77,7 +77,13 @@ def _answer(found: Compared) -> ComparisonView | Response:
         detail = f"it was not worked out: {found.failed}"
         raise ProblemError(503, detail, headers={"Retry-After": "60"})
     try:
-        return _VIEW.validate_python(found.result)
+        return _view().validate_python(found.result)
     except ValidationError as error:
         _logger.warning("a comparison has another shape: %s", error)
         raise ProblemError(503, "what was worked out cannot be used") from None
+
+
+@cache
+def _view() -> TypeAdapter[ComparisonView]:
+    """Return the shape, built when the first trial is compared."""
+    return TypeAdapter(ComparisonView)

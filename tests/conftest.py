@@ -3,6 +3,10 @@
 import os
 import shutil
 
+# Matrices are small here, and tests run side by side: more threads only wait for
+# each other. Read when numpy is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 def pytest_terminal_summary(terminalreporter):
     """Say what was not tried, so that a green run hides no lack."""

@@ -116,6 +116,17 @@ async function kept(id, photo) {
   }
 }
 
+let photoGoing = null; // the entry whose photo this page sends
+
+addEventListener("pagehide", ({ persisted }) => {
+  if (persisted || photoGoing === null) return; // a page that may come back goes on
+  // A photo that went half the way harms nothing: its record was not sent yet.
+  const entry = waiting().find((one) => one.id === photoGoing && one.photo);
+  if (!entry) return;
+  keep({ ...entry, busyUntil: 0 });
+  stored(LOCK, null);
+});
+
 function newId() {
   return `${Date.now().toString(36)}-${Math.random().toString(36).slice(2, 10)}`;
 }
@@ -151,11 +162,14 @@ async function withPhotoSent(entry, unkept) {
   if (!photo) throw new Error("its photo is no longer on this device: tell it again, with the photo");
   if (!unkept) keep({ ...entry, busyUntil: Date.now() + BUSY_WITH_PHOTO_MS });
   let name;
+  photoGoing = entry.id;
   try {
     name = await sendPhoto(photo);
   } catch (error) {
     if (unkept && waitsOn(error)) throw new Error(NO_ROOM_HERE);
     throw error;
+  } finally {
+    photoGoing = null;
   }
   const sent = { ...entry, photo: false, body: { ...entry.body, photo: name } };
   // Busy still: whoever sends what waits must not send it a second time now.

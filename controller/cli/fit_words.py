@@ -29,7 +29,8 @@ _ENGINEER = (
 )
 
 _FOOT = """\
-± is one standard error, found by leaving out one day after the other. Warmer by: above
+± is one standard error, found by leaving out one day after the other, and by taking
+sun and other heat that nobody measures as lasting for hours, as well. Warmer by: above
 the room, if the mat were never switched off. Most of a change: 63 % of it. With the mat
 off: above the room (evaporation makes it negative)."""
 

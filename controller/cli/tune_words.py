@@ -99,8 +99,9 @@ def sure(of: Modelled) -> str:
         )
     return (
         f"± is {LEVEL:.0%}, by jackknife: everything again in {count} models, each"
-        f" fitted without some days, (n-1)/n of the sum of squares, Student's t. It"
-        " says how sure the fit is, not how well two lags stand for a tray;"
+        f" fitted without some days and led some way to where heat that nobody measures"
+        " lasts for hours, (n-1)/n of the sum of squares, Student's t. It says how sure"
+        " the fit is, not how well two lags stand for a tray;"
         f" {steps}."
     )
 

@@ -102,14 +102,14 @@ def fit_zone(record: Record, index: int) -> Fitted:
         why = f"only {days} days with readings; {LEAST_BLOCKS} are needed"
     if why:
         return _untold(record, index, why)
-    whole, anew = models(seen, _left_out(record))
+    whole, anew = models(seen, left_out(record))
     why = incredible(whole.two, [model.two for model in anew])
     if why:
         return _untold(record, index, why)
     return _fitted(record, index, seen, whole, anew)
 
 
-def _left_out(record: Record) -> list[Truths]:
+def left_out(record: Record) -> list[Truths]:
     """Return the blocks of days, the same for all zones of the mat.
 
     Where a zone is silent for some of them it is the same without: whoever runs
@@ -175,8 +175,9 @@ def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
     for figure, error in enumerate(errors):
         if not whys[figure] and error > (WILD_K if figure == _OFFSET else WILD):
             whys[figure] = (
-                "the days contradict each other: without one of them the answer is"
-                f" quite another; {MORE_TOLD}"
+                "the log contradicts itself: without one of its days, or with sun and"
+                " other heat that nobody measures taken to last for hours, the answer"
+                f" is quite another; {MORE_TOLD}"
             )
     return whys
 

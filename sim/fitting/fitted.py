@@ -41,7 +41,8 @@ class Estimate:
 
     Attributes:
         value: The figure; None: not identifiable.
-        error: Its standard error, by jackknife over days; None with no value.
+        error: Its standard error, by jackknife over days and by what a push that
+            lasts would have otherwise; None with no value.
         why: Why it is not identifiable, in words; empty where it is.
     """
 
@@ -94,11 +95,12 @@ class Fitted:
         fast_s: The smallest, likewise [s].
         delay_s: Effective dead time of the model, by the half rule [s].
         offset_k: What the medium is warmer than the room without heat [K].
-        covariance: Of PARAMETERS, by jackknife over days, shape (5, 5); all
+        covariance: Of PARAMETERS, over the replicates, shape (5, 5); all
             NaN where there is no model.
         replicates: The model fitted without one block of days, for each
-            block: errors of anything computed from the model follow from
-            jackknife_error of it over them.
+            block, and led some way to where a push lasts (`lasting`): errors of
+            anything computed from the model follow from jackknife_error of it
+            over them.
         condition: Condition number of the scaled sensitivities.
         verdicts: What cannot be told and why, a sentence each; empty: all can.
         residuals: What is left; None with no model.

@@ -156,6 +156,13 @@ def held(seen: Sight, gain_k: float, offset_k: float, near: Vector) -> Found:
     return _found(seen, search.x, gain_k, offset_k, errors(search.x))
 
 
+def inside(where: Vector) -> Vector:
+    """Return the place nearest to one at which no time lies at its limit."""
+    near = where.copy()
+    near[:2] = np.clip(where[:2], _LEAST[:2] + 2 * _EDGE, _MOST[:2] - 2 * _EDGE)
+    return near
+
+
 def sensitivities(seen: Sight, found: Found) -> Matrix:
     """Return what each parameter changes in each prediction's error [K].
 

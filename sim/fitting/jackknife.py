@@ -80,6 +80,20 @@ def moves(
     return np.asarray(found / size, dtype=np.float64)
 
 
+def spread(count: int) -> Vector:
+    """Return by how much to lead each replicate along something else that errs.
+
+    This way and that in turn, so that the jackknife's variance of it is 1.
+
+    Args:
+        count: How many replicates; at least two, or nothing is led.
+    """
+    ways = np.asarray((-1.0) ** np.arange(count), dtype=np.float64)
+    ways -= ways.mean()
+    error = jackknife_error(ways)[0]
+    return np.asarray(ways / error if error > 0 else ways, dtype=np.float64)
+
+
 def jackknife_covariance(replicates: Matrix) -> Matrix:
     """Return the covariance of what was computed anew without each block.
 

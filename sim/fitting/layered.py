@@ -36,10 +36,14 @@ _MOST = np.log([2e4, 1e5, 4e5, 0.3])
 _STARTS = ((3_000.0, 0.55), (1_000.0, 0.8), (8_000.0, 0.4))
 """Chosen: between_s [s], and outer_s as a share of the slow time of two lags."""
 
+INSIDE = _LEAST, _MOST
+
 _FEW = 15
 _TIMES = 3
 _EDGE = 1e-3
-_PROBE = 1
+
+PROBE = 1
+"""The temperature that the probe sees."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +87,21 @@ def layered(seen: Sight, two: Found) -> Layered | None:
     def errors(where: Vector) -> Vector:
         return solved(_rows_at(seen, where))[1]
 
+    start = min(starts(two), key=lambda where: float(np.sum(errors(where) ** 2)))
+    # Where two lags say it all the search finds no end: some steps will show it.
+    first = least_squares(errors, start, bounds=INSIDE, ftol=1e-5, max_nfev=_FEW)
+    if not _proven(seen, two, first.fun):
+        return None
+    search = least_squares(errors, first.x, bounds=INSIDE, xtol=1e-4, ftol=1e-8)
+    (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
+    found = Layered(search.x, float(gain_k), float(offset_k), left)
+    return found if found.credible else None
+
+
+def starts(two: Found) -> list[Vector]:
+    """Return where a search of three lags may begin, given the best of two."""
     mat, medium, ratio = two.where[:3].tolist()
-    starts = [
+    return [
         np.clip(
             [mat, np.log(between), medium + np.log(share), ratio],
             _LEAST + _EDGE,
@@ -92,16 +109,6 @@ def layered(seen: Sight, two: Found) -> Layered | None:
         )
         for between, share in _STARTS
     ]
-    start = min(starts, key=lambda where: float(np.sum(errors(where) ** 2)))
-    bounds = _LEAST, _MOST
-    # Where two lags say it all the search finds no end: some steps will show it.
-    first = least_squares(errors, start, bounds=bounds, ftol=1e-5, max_nfev=_FEW)
-    if not _proven(seen, two, first.fun):
-        return None
-    search = least_squares(errors, first.x, bounds=bounds, xtol=1e-4, ftol=1e-8)
-    (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
-    found = Layered(search.x, float(gain_k), float(offset_k), left)
-    return found if found.credible else None
 
 
 def _proven(seen: Sight, two: Found, left: Vector) -> bool:
@@ -122,36 +129,57 @@ def layer_sensitivities(seen: Sight, found: Layered) -> Matrix:
     return slopes(rows_at, found.where, found.gain_k, found.offset_k)
 
 
-def lags_at(where: Vector) -> Vector:
-    """Return the time constants at a place of the search, the slow one first [s]."""
-    decays = -np.linalg.eigvals(_rates_at(where)).real
+def lags_at(where: Vector, leak: float = 0.0) -> Vector:
+    """Return the time constants at a place of the search, the slow one first [s].
+
+    Args:
+        where: The place.
+        leak: As for rates_at.
+    """
+    decays = -np.linalg.eigvals(rates_at(where, leak)).real
     return np.sort(1 / decays)[::-1]
 
 
 def _rows_at(seen: Sight, where: Vector) -> Matrix:
-    step = _stepped(where, seen.step_s)
-    return regressors(seen, filters_of(step, float(np.exp(where[3])), _PROBE))
+    step = stepped(rates_at(where), seen.step_s)
+    return regressors(seen, filters_of(step, float(np.exp(where[3])), PROBE))
 
 
-def _rates_at(where: Vector) -> Matrix:
-    """Return how fast each temperature follows each [1/s]."""
+def rates_at(where: Vector, leak: float = 0.0) -> Matrix:
+    """Return how fast each temperature follows each [1/s].
+
+    Args:
+        where: A place of the search.
+        leak: What the mat loses to the room past the medium, for 1 that it
+            gives to the medium.
+    """
     mat_s, between_s, outer_s, _ = np.exp(where).tolist()
     up, across, out = 1 / mat_s, 1 / between_s, 1 / outer_s
     into = 2 * USUAL_COUPLING * up
     return np.array(
-        [[-up, up, 0], [into, -into - across, across], [0, across, -across - out]]
+        [
+            [-up - leak * up, up, 0],
+            [into, -into - across, across],
+            [0, across, -across - out],
+        ]
     )
 
 
-def _stepped(where: Vector, step_s: float) -> Stepped:
-    """Return the exact step, by the modes: real, since capacities exchange heat."""
-    turned, vectors = np.linalg.eig(_rates_at(where))
+def stepped(rates: Matrix, step_s: float) -> Stepped:
+    """Return the exact step, by the modes: real, since capacities exchange heat.
+
+    Args:
+        rates: How fast each temperature follows each; what a row leaves is how
+            fast it follows the room [1/s].
+        step_s: Length of the step [s].
+    """
+    turned, vectors = np.linalg.eig(rates)
     to_state = np.asarray(np.real(vectors), dtype=np.float64)
     of_state = np.linalg.inv(to_state)
     decays = np.asarray(-np.real(turned), dtype=np.float64)
     inputs = np.zeros((3, 3))
-    inputs[0, 0] = 1 / float(to_state[_PROBE] @ (of_state[:, 0] / decays))
-    inputs[2, 1], inputs[2, 2] = float(np.exp(-where[2])), 1.0
+    inputs[0, 0] = 1 / float(to_state[PROBE] @ (of_state[:, 0] / decays))
+    inputs[:, 1], inputs[2, 2] = -rates.sum(axis=1), 1.0
     decay = np.exp(-decays * step_s)
     gains = -np.expm1(-decays * step_s) / decays
     by = to_state @ (gains[:, np.newaxis] * (of_state @ inputs))

@@ -4,7 +4,8 @@ Whoever replays a zone takes two lags (`sim.zone_model`). Where a log shows
 three, gain, offset and time constants are those of three lags, and the two
 are fitted anew with that gain and offset: what a zone holds in the end is
 right, and on its way there two lags stand for three. What may live here: that
-choice, and the same again without each block of days.
+choice, the same again without each block of days, and how far a push that lasts
+(`lasting`) would have it otherwise.
 """
 
 from collections.abc import Sequence
@@ -13,8 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from controller.review.simc import half_rule
-from sim.fitting.innovations import Found, best, held, sensitivities, zone_at
-from sim.fitting.jackknife import jackknife_error, moves
+from sim.fitting.innovations import Found, best, held, inside, sensitivities, zone_at
+from sim.fitting.jackknife import jackknife_error, moves, spread
+from sim.fitting.lasting import Lasting, lasting
 from sim.fitting.layered import Layered, lags_at, layer_sensitivities, layered
 from sim.fitting.record import Truths
 from sim.fitting.sight import Sight
@@ -53,11 +55,31 @@ class Model:
 
 
 def models(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]:
-    """Return the model of all days, and the models without each block of them.
+    """Return the model of all days, and the replicates that tell its error.
+
+    Each replicate is without one block of days, and some way towards or away
+    from what a push that lasts would make of all days, so that the jackknife's
+    variance of anything is that by days and the square of that distance.
 
     Args:
         seen: What the zone offers.
         left_out: Which steps of the record to leave out, block by block.
+    """
+    whole, anew = by_days(seen, left_out)
+    if not (seen.seen and whole.two.credible):
+        return whole, anew
+    other = lasting(seen, whole.two)
+    if other is None:
+        return whole, anew
+    away = _away(seen, whole, other)
+    ways = spread(len(anew))
+    return whole, [_led(one, way * away) for one, way in zip(anew, ways, strict=True)]
+
+
+def by_days(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]:
+    """Return the model of all days, and the models without each block of them.
+
+    Args are those of models.
     """
     rows = seen.steps()
     blocks = [block[rows] for block in left_out]
@@ -66,6 +88,37 @@ def models(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]
     moved = moves(sensitivities(seen, two), two.errors, blocks)
     of_three = None if three is None else _of_three(seen, two, three, blocks, moved)
     return of_three or (_model(two), [_model(_moved(two, by)) for by in moved])
+
+
+def _away(seen: Sight, whole: Model, other: Lasting) -> Vector:
+    """Return how far away the model is in which the push lasts.
+
+    In ln slow_s and ln fast_s, ln gain, offset and the place of the search of
+    the two lags that stand for it.
+    """
+    two = whole.two
+    stand_in = held(seen, other.gain_k, other.offset_k, two.where)
+    of_two = zone_at(two.where).lags_s[0] == whole.slow_s
+    # The smallest of three is not the smaller of two where two are all there is.
+    fast_s = zone_at(stand_in.where).lags_s[1] if of_two else other.lags_s[-1]
+    return np.array(
+        [
+            np.log(other.lags_s[0] / whole.slow_s),
+            np.log(fast_s / whole.fast_s),
+            np.log(other.gain_k / two.gain_k),
+            other.offset_k - two.offset_k,
+            *(stand_in.where - two.where),
+        ]
+    )
+
+
+def _led(model: Model, by: Vector) -> Model:
+    """Return a model that was led so far away from where it was."""
+    slow, fast = np.exp(_within(by[:_GIVEN])).tolist()
+    two = _moved(model.two, by[_GIVEN:])
+    if model.two.credible:
+        two = replace(two, where=inside(two.where))
+    return Model(two, model.slow_s * slow, model.fast_s * fast)
 
 
 def _of_three(

@@ -10,11 +10,13 @@ from sim.thermal import Matrix, Vector
 from sim.whatif.demands import cycled, on_off, regulate, regulate_all
 from sim.whatif.doubts import cross, follow, read_at, sample
 from sim.whatif.driving import drive
-from sim.whatif.felt import begin, weigh
-from sim.whatif.jit import across, inlined, unmasked
-from sim.whatif.looks import climb, last, remember
+from sim.whatif.felt import TWICE, begin, weigh
+from sim.whatif.jit import across, flagged, inlined, lowest, unmasked_half
+from sim.whatif.looks import budget, climb, remember, watch
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
+    ALERT,
+    BUDGET_AT,
     CYCLE,
     CYCLE_HAS,
     CYCLE_ON,
@@ -38,7 +40,7 @@ from sim.whatif.rows import (
     SURFACE_LINE,
     WATCH,
 )
-from sim.whatif.shape import Block, Heat, Readings, Shape
+from sim.whatif.shape import NOT, ONCE, Block, Heat, Readings, Shape
 from sim.whatif.steady import keep
 from sim.whatif.tally import pad, set_band, tally
 from sim.whatif.verdicts import CLEAR, refuse, verdict
@@ -66,14 +68,14 @@ def season(
     for k in range(scans):
         now = k * shape.step
         if soonest <= k:
-            soonest = wished(s, shape.lanes, k, now, change_at, change_to)
+            soonest = wished(s, h, shape.lanes, k, now, change_at, change_to)
             anew = KEPT
         if anew > 0:
-            set_band(s, h, shape, k)
+            set_band(h, shape, k)
             anew -= 1
         if k > 0:
-            advance(s, z, h, heat, shape, k)
-        drive(s, h, shape, k)
+            advance(z, h, heat, shape, k)
+        drive(h, shape, k)
         if k > 0 and shape.crosses:
             cross(z, h, shape, k)
         if k > 0 and shape.tracks:
@@ -84,92 +86,111 @@ def season(
         if k == scans - 1:
             pad(h, shape, scans)
         if k & LAST == LAST or k == scans - 1:
-            tally(z, h, shape)
+            tally(s, z, h, shape, k)
         if k == 0 or now - s[LOOKED] >= LOOK:
-            look(s, heat.heard[k], shape, now)
+            look(s, h, heat.heard[k], shape, k, now)
         if now >= day * DAY:
-            close_day(s, shape.lanes, day, now, daily)
+            close_day(s, h, shape.lanes, day, now, daily)
             day += 1
         decide(s, z, h, shape, k, now)
         if len(told) > 0:
-            tell(s, h, shape, k, told[k])
-    close_day(s, shape.lanes, day, scans * shape.step, daily)
+            tell(h, shape, k, told[k])
+    close_day(s, h, shape.lanes, day, scans * shape.step, daily)
 
 
 @inlined
-def look(s: Vector, room: float, shape: Shape, now: float) -> None:
+def look(s: Vector, h: Readings, room: float, shape: Shape, k: int, now: float) -> None:
     """Let the response guards look, all lanes' at once."""
     number, first = int(s[MARKED_TIMES]), s[MARKED_TIMES] == 0.0
     passed = now - s[LOOKED]
-    if first or now - s[MARKED] >= HOUR:
-        remember(s, shape.lanes, number, now)
+    marks = first or now - s[MARKED] >= HOUR
+    if marks:
+        remember(s, h, shape.lanes, number, now)
         s[MARKED_TIMES], s[MARKED] = number + 1.0, now
+    amiss = s[ALERT] > 0.0
     if first:
-        begin(s, shape.lanes, now, room)
-    else:
-        weigh(s, shape.lanes, now, passed, room, shape.heard)
-    climb(s, shape.lanes, now, first)
-    last(s, shape.lanes, now)
+        begin(s, h, shape.lanes, now, room)
+    elif weigh(s, h, shape.lanes, now, passed, room, shape.heard):
+        amiss = True
+    if climb(h, shape, k):
+        amiss = True
+    if (marks or now >= s[BUDGET_AT]) and budget(s, h, shape.lanes, now):
+        amiss = True
+    if amiss:
+        watch(s, h, shape.lanes, now)
     s[LOOKED] = now
 
 
 @inlined
 def wished(
-    s: Vector, lanes: int, k: int, now: float, change_at: Vector, change_to: Vector
+    s: Vector,
+    h: Readings,
+    lanes: int,
+    k: int,
+    now: float,
+    change_at: Vector,
+    change_to: Vector,
 ) -> float:
     """Take up setpoints that may have changed; return the next step for any."""
     soonest = 1e18
     for v in range(lanes):
         if s[NEXT + v] <= k:
-            take_up(s, v, k, now, change_at, change_to)
+            take_up(s, h, v, k, now, change_at, change_to)
         soonest = min(soonest, s[NEXT + v])
     return soonest
 
 
 @inlined
-def close_day(s: Vector, lanes: int, day: int, now: float, daily: Matrix) -> None:
+def close_day(
+    s: Vector, h: Readings, lanes: int, day: int, now: float, daily: Matrix
+) -> None:
     """Write down the time on of a day that is over."""
     for v in range(lanes):
-        on_ms = s[ON_MS + v] + s[ON + v] * (now - s[SINCE + v])
+        on_ms = s[ON_MS + v] + float(h[ON + v]) * (now - s[SINCE + v])
         daily[v, day - 1] = on_ms - s[DAY_ON + v]
         s[DAY_ON + v] = on_ms
 
 
 @inlined
-def tell(s: Vector, h: Readings, shape: Shape, k: int, told: Vector) -> None:
+def tell(h: Readings, shape: Shape, k: int, told: Vector) -> None:
     """Write down what the first lane reads, wants and does."""
     for i in range(shape.zones):
         told[i] = h[read_at(i, k)]
-    told[shape.zones], told[shape.zones + 1] = s[SETPOINT], s[ON]
+    told[shape.zones], told[shape.zones + 1] = h[SETPOINT], h[ON]
 
 
 @inlined
 def decide(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) -> None:
     """Find the lanes for which something changes now, and change it."""
-    lanes, asks = shape.lanes, 0
-    for v in range(across(lanes)):
-        hot = (s[HOT + v] >= s[HOT_LINE + v]) | (
-            s[SURFACE_HOT + v] >= s[SURFACE_LINE + v]
-        )
-        s[NEED + v] = 2.0 if hot | (s[WATCH + v] > 0.0) else 0.0
+    lanes = shape.lanes
     if shape.is_pid:
-        regulate_all(s, shape, now)
         for v in range(across(lanes)):
-            due = (s[CYCLE_HAS + v] == 0.0) | (now - s[CYCLE_START + v] >= s[CYCLE + v])
-            demand = 1.0 if now - s[CYCLE_START + v] < s[CYCLE_ON + v] else 0.0
-            need = due | (demand != s[ON + v])
-            s[NEED + v] = unmasked(1.0 if need & (s[NEED + v] == 0.0) else s[NEED + v])
-            asks += 1 if s[NEED + v] > 0.0 else 0
+            h[NEED + v] = TWICE if _asked(h, v) else NOT
+        regulate_all(s, h, shape, now)
+        for v in range(across(lanes)):
+            since, need = now - s[CYCLE_START + v], h[NEED + v]
+            due = (s[CYCLE_HAS + v] == 0.0) | (since >= s[CYCLE + v])
+            demand = ONCE if since < s[CYCLE_ON + v] else NOT
+            changes = due | (demand != h[ON + v])
+            h[NEED + v] = unmasked_half(ONCE if changes & (need == NOT) else need)
     else:
         for v in range(across(lanes)):
-            demand, free = on_off(s, v), s[NEED + v] == 0.0
-            s[DEMAND + v] = unmasked(demand if free else s[DEMAND + v])
-            s[NEED + v] = unmasked(1.0 if free & (demand != s[ON + v]) else s[NEED + v])
-            asks += 1 if s[NEED + v] > 0.0 else 0
-    if asks > 0:
-        for v in range(lanes):
-            if s[NEED + v] > 0.0:
-                _settle(s, z, h, v, shape, k, now)
+            demand = on_off(h, v)
+            h[DEMAND + v] = unmasked_half(demand)
+            changes = ONCE if demand != h[ON + v] else NOT
+            h[NEED + v] = TWICE if _asked(h, v) else changes
+    asks = flagged(h, NEED)
+    while asks != 0:
+        _settle(s, z, h, lowest(asks), shape, k, now)
+        asks &= asks - 1
+
+
+@inlined
+def _asked(h: Readings, v: int) -> bool:
+    """Whether protect must look at a lane."""
+    hot = (h[HOT + v] >= h[HOT_LINE + v]) | (h[SURFACE_HOT + v] >= h[SURFACE_LINE + v])
+    asked: bool = hot | (h[WATCH + v] > NOT)
+    return asked
 
 
 @inlined
@@ -177,13 +198,11 @@ def _settle(
     s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int, now: float
 ) -> None:
     """Decide for one lane, as the core does for a mat."""
-    if s[NEED + v] > 1.0:
+    if h[NEED + v] > ONCE:
         cause = verdict(s, z, h, v, shape, k, now)
         if cause != CLEAR:
-            refuse(s, v, cause, now)
+            refuse(s, h, v, cause, now)
             return
         if shape.is_pid:
-            regulate(s, v, now)
-        else:
-            s[DEMAND + v] = on_off(s, v)
-    obey(s, v, cycled(s, v, now) if shape.is_pid else s[DEMAND + v], now)
+            regulate(s, h, v, now)
+    obey(s, h, v, cycled(s, v, now) if shape.is_pid else float(h[DEMAND + v]), now)

@@ -93,12 +93,13 @@ def doubtless(model: MatModel, span: Span, far: Reach) -> bool:
     """Whether no reading can be one that the core would doubt at sight."""
     if far.low_mc.min() < LOWEST_MC or far.high_mc.max() > HIGHEST_MC:
         return False
+    pushed = np.maximum(span.push.max(axis=0), -span.push.min(axis=0))
     allowed_mk = STEP_MK + RATE_MK_PER_S * span.step_ms // 1000
     for number, zone in enumerate(model.zones):
         mat = far.apart_mk[number] + zone.heat_k * MILLI
         medium = zone.coupling * far.apart_mk[number] / zone.mat_s
         medium += far.exposed_mk[number] / zone.medium_s
-        medium += MILLI * abs(span.push[:, number]).max()
+        medium += MILLI * pushed[number]
         fastest = mat / zone.mat_s if zone.at_mat else medium
         if FASTER * fastest * span.step_s + MARGIN_MC > allowed_mk:
             return False

@@ -33,9 +33,6 @@ season_plain = season
 
 IDLE = {
     rows.NEXT: NEVER,
-    rows.HOT_LINE: NEVER,
-    rows.SURFACE_LINE: NEVER,
-    rows.RISE_LIMIT: NEVER,
     rows.LONGEST_ON: NEVER,
     rows.DAILY_ON: NEVER,
     rows.ALLOWANCE: NEVER,
@@ -46,6 +43,14 @@ IDLE = {
     rows.CYCLE_ON: -2 * NEVER,
 }
 """What makes a lane that is not in use ask for nothing."""
+
+IDLE_HALF = {
+    rows.HOT_LINE: NEVER,
+    rows.SURFACE_LINE: NEVER,
+    rows.CLIMB_BY: NEVER,
+    rows.LOW: -NEVER,
+}
+"""The same of half the width."""
 
 Number = TypeVar("Number", np.float32, np.float64)
 
@@ -157,30 +162,46 @@ def _fill(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
     ):
         table[row // LANES, own] = 0.0
     table[: rows.PARAMETERS, own] = work.plans[these].T
-    limits = rows.SURFACE_LIMIT // LANES, rows.SURFACE_CUTOUT // LANES
-    table[rows.SURFACE_LINE // LANES, own] = table[limits, own].min(axis=0)
     table[rows.TARGET // LANES, own] = work.first[these]
     table[rows.COUNTED_AT // LANES] = -2.0
+    table[rows.WARM_FROM // LANES] = NEVER
     zones = made.zones.reshape(shape.zones, -1, LANES)
-    zones[:, rows.PEAK // LANES], zones[:, rows.LEAST // LANES] = -NEVER, NEVER
     zones[:, rows.BASE // LANES], zones[:, rows.UPPER // LANES] = -NEVER, NEVER
     zones[: shape.trays, rows.BASE // LANES, own] = work.base[these].T
     zones[: shape.trays, rows.UPPER // LANES, own] = work.upper[these].T
-    kept = made.read.reshape(-1, LANES)
-    kept[rows.PAD_LOW // LANES], kept[rows.PAD_HIGH // LANES] = -np.inf, np.inf
     zones[:, rows.Z0 // LANES] = heat.by[:, START, np.newaxis]
     zones[:, rows.Z1 // LANES] = heat.by[:, START + 1, np.newaxis]
-    _read_first(table, made.read, heat, shape)
+    _fill_half(made, work.plans[these], heat, shape)
 
 
-def _read_first(table: Matrix, h: Readings, heat: Heat, shape: Shape) -> None:
-    """Put down what the probes read at the first scan."""
-    temps = _first(heat)
-    h[rows.READ :].reshape(shape.zones, rows.KEPT, LANES)[:, 0] = temps[:, np.newaxis]
+def _fill_half(made: Block, plans: Matrix, heat: Heat, shape: Shape) -> None:
+    """Fill the rows of half the width; the probes' first readings are there."""
+    own, table = slice(0, shape.lanes), made.read[: rows.READ].reshape(-1, LANES)
+    for row, value in IDLE_HALF.items():
+        table[row // LANES] = value
+    limits = [rows.SURFACE_LIMIT // LANES, rows.SURFACE_CUTOUT // LANES]
+    table[rows.SURFACE_LINE // LANES, own] = plans[:, limits].min(axis=1)
+    for row, of_plan in (
+        (rows.CLIMB_BY, rows.RISE_LIMIT),
+        (rows.MOST_DUE, rows.MOST_RISE),
+        (rows.HALF_DUE, rows.HALF_ALLOWANCE),
+    ):
+        table[row // LANES, own] = plans[:, of_plan // LANES]
+    table[rows.CLIMB_FROM // LANES] = NEVER
+    table[rows.PAD_LOW // LANES], table[rows.PAD_HIGH // LANES] = -np.inf, np.inf
+    temps, kept = _first(heat), _kept(made, shape)
+    kept[:, 0] = temps[:, np.newaxis]
+    kept[:, rows.PEAK // LANES], kept[:, rows.LEAST // LANES] = -NEVER, NEVER
     trays = temps[: shape.trays]
     table[rows.HOT // LANES], table[rows.COOL // LANES] = trays.max(), trays.min()
     table[rows.SUM // LANES] = trays.sum()
     table[rows.SURFACE_HOT // LANES] = temps[shape.trays :].max(initial=-NEVER)
+
+
+def _kept(made: Block, shape: Shape) -> NDArray[np.float32]:
+    """Return the rows of the zones' readings and what was counted of them."""
+    own = made.read[rows.READ :].reshape(shape.zones, -1, LANES)
+    return np.asarray(own, np.float32)
 
 
 def _first(heat: Heat) -> Vector:
@@ -194,28 +215,22 @@ def _empty(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None
     own, these = slice(0, shape.lanes), slice(lane, lane + shape.lanes)
     table = made.mats.reshape(-1, LANES)[:, own]
     zones = made.zones.reshape(shape.zones, -1, LANES)[:, :, own]
-    for column, row in enumerate(
-        (
-            rows.SWITCHES,
-            rows.DAY_ON,
-            rows.DRIVING_IN_BAND,
-            rows.TRIP,
-            rows.TRIP_AT,
-            rows.ALIKE_MOST,
-            rows.STRANGE,
-        )
-    ):
-        work.result[these, column] = table[row // LANES]
-    for column, row in enumerate((rows.WARM, rows.SQUARED, rows.APART)):
+    told = [rows.SWITCHES, rows.DAY_ON, rows.DRIVING_IN_BAND, rows.TRIP]
+    told += [rows.TRIP_AT, rows.ALIKE_MOST, rows.STRANGE]
+    work.result[these] = table[[row // LANES for row in told]].T
+    scans = len(heat.room_c)
+    warm = np.maximum(0.0, scans - table[rows.WARM_FROM // LANES])
+    work.steady[these, 0] = warm
+    for column, row in ((1, rows.SQUARED), (2, rows.APART)):
         work.steady[these, column] = table[row // LANES]
     first = rows.REFUSED // LANES
     work.refused[these] = table[first : first + CAUSES].T
-    work.peak[these] = zones[:, rows.PEAK // LANES].T
-    trays = zones[: shape.trays]
-    work.steady[these, SUMS:] = trays[:, rows.LEAST // LANES].T
-    work.in_band[these] = trays[:, rows.IN_BAND // LANES].T
-    kept = made.read[rows.READ :].reshape(shape.zones, rows.KEPT, LANES)
-    work.heat[these] = _heat(trays, kept[: shape.trays, rows.LAST, own], shape, heat).T
+    kept = _kept(made, shape)[:, :, own]
+    work.peak[these] = kept[:, rows.PEAK // LANES].T
+    trays, least = zones[: shape.trays], kept[: shape.trays, rows.LEAST // LANES]
+    work.steady[these, SUMS:] = np.where(warm > 0, least.astype(np.float64), NEVER).T
+    work.in_band[these] = kept[: shape.trays, rows.IN_BAND // LANES].T
+    work.heat[these] = _heat(trays, kept[: shape.trays, rows.LAST], shape, heat).T
 
 
 def _heat(trays: Matrix, last: Readings, shape: Shape, heat: Heat) -> Matrix:

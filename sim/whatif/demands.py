@@ -6,6 +6,8 @@ out to the last bit. What may live here: demand. No limits.
 
 from math import ceil
 
+import numpy as np
+
 from controller.core.regulate import (
     COMPUTE_EVERY_MS,
     FILTER_SHARE,
@@ -51,7 +53,7 @@ from sim.whatif.rows import (
     SINCE,
     TRACKING,
 )
-from sim.whatif.shape import Shape
+from sim.whatif.shape import NOT, ONCE, Readings, Shape
 
 COMPUTE_EVERY = float(COMPUTE_EVERY_MS)
 LONGEST_STEP = float(LONGEST_STEP_MS)
@@ -59,6 +61,9 @@ ROUND = 1.5 * 2.0**52
 """Added and taken away again it rounds half to even, as round does: for what
 is below 2**51, which all here is, and with no call that a compiler cannot put
 in several lanes at once."""
+
+ROUND_HALF = np.float32(1.5 * 2**23)
+"""The same for values of half the width, below 2**22."""
 
 
 @inlined
@@ -68,18 +73,26 @@ def whole(value: float) -> float:
 
 
 @inlined
-def on_off(s: Vector, v: int) -> float:
-    """Return what on-off regulation demands of a lane."""
-    root = s[ROOT + v]
-    demand = 0.0 if root > s[HIGH + v] else s[DEMAND + v]
-    return 1.0 if root < s[LOW + v] else demand
+def whole_half(value: np.float32) -> np.float32:
+    """Round to a whole number, half to even, what is of half the width."""
+    return (value + ROUND_HALF) - ROUND_HALF
 
 
 @inlined
-def summed(s: Vector, v: int, integral: float, step_s: float, rate: float) -> None:
+def on_off(h: Readings, v: int) -> np.float32:
+    """Return what on-off regulation demands of a lane."""
+    root = h[ROOT + v]
+    demand = NOT if root > h[HIGH + v] else h[DEMAND + v]
+    return ONCE if root < h[LOW + v] else demand
+
+
+@inlined
+def summed(
+    s: Vector, h: Readings, v: int, integral: float, step_s: float, rate: float
+) -> None:
     """Add the parts up as simple-pid does, clamp and track the whole sum."""
     gain, setpoint_c = s[GAIN + v], s[SETPOINT_C + v]
-    error_k = (s[SETPOINT + v] - s[ROOT + v]) / 1000.0
+    error_k = float(h[SETPOINT + v] - h[ROOT + v]) / 1000.0
     error = setpoint_c - (setpoint_c - error_k)
     proportional = gain * error
     # Without a step the core gives simple-pid no integral gain and one second.
@@ -95,14 +108,14 @@ def summed(s: Vector, v: int, integral: float, step_s: float, rate: float) -> No
 
 
 @inlined
-def regulate(s: Vector, v: int, now: float) -> None:
+def regulate(s: Vector, h: Readings, v: int, now: float) -> None:
     """Let a lane's PID compute, if it is time to."""
-    root, setpoint = s[ROOT + v], s[SETPOINT + v]
+    root, setpoint = float(h[ROOT + v]), float(h[SETPOINT + v])
     if s[PID_HAS + v] == 0.0:
-        start = mean_duty(s[ON + v], s[SINCE + v], s[MEAN_DUTY + v], now)
+        start = mean_duty(float(h[ON + v]), s[SINCE + v], s[MEAN_DUTY + v], now)
         s[PID_HAS + v], s[PID_AT + v], s[PID_SETPOINT + v] = 1.0, now, setpoint
         s[PID_FILTERED + v] = root
-        summed(s, v, start, 0.0, 0.0)
+        summed(s, h, v, start, 0.0, 0.0)
         return
     lasting = now - s[PID_AT + v]
     before = s[PID_SETPOINT + v]
@@ -122,7 +135,7 @@ def regulate(s: Vector, v: int, now: float) -> None:
         taken = s[GAIN + v] * ((held - root) / 1000.0)
         taken -= s[GAIN + v] * ((setpoint - root) / 1000.0)
     s[PID_AT + v], s[PID_SETPOINT + v], s[PID_FILTERED + v] = now, setpoint, filtered
-    summed(s, v, s[PID_INTEGRAL + v] + taken, step_s, rate)
+    summed(s, h, v, s[PID_INTEGRAL + v] + taken, step_s, rate)
 
 
 @inlined
@@ -132,7 +145,7 @@ def usual_step(step: float) -> float:
 
 
 @inlined
-def regulate_all(s: Vector, shape: Shape, now: float) -> None:
+def regulate_all(s: Vector, h: Readings, shape: Shape, now: float) -> None:
     """Let the PIDs of all lanes that need nothing else compute.
 
     Those that go on as usual are done without a branch and with what a usual
@@ -142,19 +155,20 @@ def regulate_all(s: Vector, shape: Shape, now: float) -> None:
     step_s = usual / 1000.0
     if shape.derives:
         for v in range(across(shape.lanes)):
-            moved = (s[ROOT + v] - s[PID_FILTERED + v]) * s[FILTER + v]
+            moved = (float(h[ROOT + v]) - s[PID_FILTERED + v]) * s[FILTER + v]
             s[RATE + v] = moved / 1000.0 / step_s
             s[FILTERED + v] = s[PID_FILTERED + v] + moved
     others = 0
     for v in range(across(shape.lanes)):
-        root, setpoint, gain = s[ROOT + v], s[SETPOINT + v], s[GAIN + v]
+        setpoint, gain = float(h[SETPOINT + v]), s[GAIN + v]
         at, before, was = s[PID_AT + v], s[PID_INTEGRAL + v], s[PID_DUTY + v]
-        free, lasting = s[NEED + v] == 0.0, now - at
+        free, lasting = h[NEED + v] == NOT, now - at
         same = (s[PID_HAS + v] > 0.0) & (s[PID_SETPOINT + v] == setpoint)
         plain = free & same & (lasting == usual)
         rate = s[RATE + v] if shape.derives else 0.0
         setpoint_c = s[SETPOINT_C + v]
-        error = setpoint_c - (setpoint_c - (setpoint - root) / 1000.0)
+        off = float(h[SETPOINT + v] - h[ROOT + v])
+        error = setpoint_c - (setpoint_c - off / 1000.0)
         integral = before + s[GAIN_PER_S + v] * error * step_s
         total = gain * error + integral - s[GAIN_BY_RATE + v] * rate
         duty = min(1.0, max(0.0, total))
@@ -174,7 +188,7 @@ def regulate_all(s: Vector, shape: Shape, now: float) -> None:
     if others > 0:
         for v in range(across(shape.lanes)):
             if s[OTHER + v] > 0.0:
-                regulate(s, v, now)
+                regulate(s, h, v, now)
 
 
 @inlined

@@ -28,7 +28,7 @@ from sim.whatif.rows import (
     UPPER,
     ZONE,
 )
-from sim.whatif.shape import Readings, Shape
+from sim.whatif.shape import NOT, ONCE, Readings, Shape
 
 HOUR = float(HOUR_MS)
 LOWEST, HIGHEST = float(LOWEST_MC), float(HIGHEST_MC)
@@ -104,15 +104,15 @@ def follow(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) 
     """
     jump = STEP + RATE * shape.step // 1000.0
     for v in range(shape.lanes):
-        s[FROZEN + v] = 0.0
+        h[FROZEN + v] = NOT
         for i in range(shape.zones):
             at = i * ZONE + v
             temp, before = float(h[read_at(i, k) + v]), float(h[read_at(i, k - 1) + v])
             if temp != before:
                 z[at + SAME_SINCE] = now
             same = now - z[at + SAME_SINCE]
-            if i < shape.trays and temp == s[ROOT + v] and same >= HOUR:
-                s[FROZEN + v] = 1.0
+            if i < shape.trays and temp == h[ROOT + v] and same >= HOUR:
+                h[FROZEN + v] = ONCE
             beyond = temp < LOWEST or temp > HIGHEST or abs(temp - before) > jump
             if beyond or same > s[STUCK_AFTER + v]:
                 s[STRANGE + v] = 1.0

@@ -5,8 +5,9 @@ What may live here: how one temperature stands for several trays.
 
 from math import floor
 
-from sim.thermal import Vector
-from sim.whatif.demands import whole
+import numpy as np
+
+from sim.whatif.demands import whole, whole_half
 from sim.whatif.jit import across, inlined
 from sim.whatif.rows import (
     COOL,
@@ -24,40 +25,48 @@ from sim.whatif.rows import (
 from sim.whatif.shape import COOLEST, MEAN, MEDIAN, TRAY, Readings, Shape
 
 WIRES = 8
-"""As many trays a network of comparisons sorts in all lanes at once."""
+"""As many trays a network of comparisons sorts in all lanes at once.
+
+The mean of as many is rounded alike at half the width: what is not halfway between
+two whole numbers is a sixteenth off at least, and half the width has hundredths."""
 
 
 @inlined
-def drive(s: Vector, h: Readings, shape: Shape, k: int) -> None:
+def drive(h: Readings, shape: Shape, k: int) -> None:
     """Find each lane's driving temperature at scan k."""
     row = (k & LAST) * LANES
     lanes, trays = shape.lanes, shape.trays
     if shape.way == TRAY:
         at = (READ + shape.tray * READS + row) & FAR
         for v in range(across(lanes)):
-            s[ROOT + v] = float(h[at + v])
+            h[ROOT + v] = h[at + v]
     elif shape.way == MEAN:
-        for v in range(across(lanes)):
-            s[ROOT + v] = whole(s[SUM + v] / trays)
+        if trays <= WIRES:
+            number = np.float32(trays)
+            for v in range(across(lanes)):
+                h[ROOT + v] = whole_half(h[SUM + v] / number)
+        else:
+            for v in range(across(lanes)):
+                h[ROOT + v] = whole(np.float64(h[SUM + v]) / trays)
     elif shape.way == COOLEST:
         for v in range(across(lanes)):
-            s[ROOT + v] = s[COOL + v]
+            h[ROOT + v] = h[COOL + v]
     elif shape.way == MEDIAN:
         if trays <= WIRES:
-            _median(s, h, lanes, trays, row)
+            _median(h, lanes, trays, row)
         else:
-            _median_of_many(s, h, lanes, trays, row)
+            _median_of_many(h, lanes, trays, row)
     else:
         for v in range(across(lanes)):
-            s[ROOT + v] = s[HOT + v]
+            h[ROOT + v] = h[HOT + v]
 
 
 @inlined
-def _median_of_many(s: Vector, h: Readings, lanes: int, trays: int, row: int) -> None:
+def _median_of_many(h: Readings, lanes: int, trays: int, row: int) -> None:
     for v in range(across(lanes)):
         low = _ranked(h, row + v, trays, (trays - 1) // 2)
         high = _ranked(h, row + v, trays, trays // 2)
-        s[ROOT + v] = float(floor((low + high) / 2.0))
+        h[ROOT + v] = floor((low + high) / 2.0)
 
 
 @inlined
@@ -84,7 +93,7 @@ def _wire(number: int, trays: int, row: int) -> int:
 
 
 @inlined
-def _median(s: Vector, h: Readings, lanes: int, trays: int, row: int) -> None:
+def _median(h: Readings, lanes: int, trays: int, row: int) -> None:
     """Sort eight wires as far as the two in the middle need it.
 
     Batcher's odd-even merge of two sorted fours. With an odd number of trays
@@ -103,7 +112,7 @@ def _median(s: Vector, h: Readings, lanes: int, trays: int, row: int) -> None:
         low = _higher(_higher(min(a, top), min(b, g)), _higher(min(c, f), min(d, e)))
         high = _lower(_lower(max(a, top), max(b, g)), _lower(max(c, f), max(d, e)))
         high = low if odd else high
-        s[ROOT + v] = whole((float(low) + float(high)) / 2.0 - 0.25)
+        h[ROOT + v] = whole((float(low) + float(high)) / 2.0 - 0.25)
 
 
 @inlined

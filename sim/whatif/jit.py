@@ -2,7 +2,8 @@
 
 The same functions either way, with the same answers: strict IEEE arithmetic,
 nothing contracted or reordered. What may live here: that one choice. Numba's
-types do not know what it makes of a function, so no other module imports it.
+types do not know what it makes of a function, so no other module but words
+imports it.
 """
 
 import hashlib
@@ -14,7 +15,9 @@ from pathlib import Path
 from types import ModuleType
 from typing import TypeVar
 
-from sim.whatif.rows import LANES
+import numpy as np
+
+from sim.whatif.words import across, flagged, lowest, teach
 
 
 def _numba() -> ModuleType | None:
@@ -34,7 +37,20 @@ def _numba() -> ModuleType | None:
                 del sys.modules[unwanted]
     except ImportError:  # a board without numba: slow, and right
         return None
+    _widen(found)
     return found
+
+
+def _widen(numba: ModuleType) -> None:
+    """Let a processor use the widest registers that it has.
+
+    For some, compilers take half of them, since a little work in wide ones slows
+    down all that comes after; here is nothing but such work.
+    """
+    if numba.config.CPU_FEATURES is None:
+        known = import_module("numba.core.codegen").get_host_cpu_features()
+        if "+avx512f" in known:
+            numba.config.CPU_FEATURES = f"{known},-prefer-256-bit"
 
 
 numba = _numba()
@@ -55,7 +71,18 @@ _INLINED = _OPTIONS | {
 
 HAS_NUMBA = numba is not None
 
-__all__ = ["HAS_NUMBA", "across", "compiled", "inlined", "unmasked"]
+NOTHING = np.float32(0.0)
+
+__all__ = [
+    "HAS_NUMBA",
+    "across",
+    "compiled",
+    "flagged",
+    "inlined",
+    "lowest",
+    "unmasked",
+    "unmasked_half",
+]
 
 
 def inlined(function: Function) -> Function:
@@ -79,25 +106,14 @@ def unmasked(value: float) -> float:
     return value + 0.0
 
 
-def across(lanes: int) -> int:
-    """Return how many lanes a loop over all that are in use goes through.
-
-    Compiled code goes through the whole row, idle ones too: a loop of a known
-    length, over rows that lie a known way apart, is done eight lanes at a time
-    with nothing to be asked before and nothing left over behind.
-    """
-    return lanes
-
-
-def _all_lanes(lanes: int) -> object:  # noqa: ARG001 - the name is that of across
-    def row(lanes: int) -> int:  # noqa: ARG001
-        return LANES
-
-    return row
+@inlined
+def unmasked_half(value: np.float32) -> np.float32:
+    """Return the same of a value of half the width, at that width."""
+    return value + NOTHING
 
 
 if numba is not None:
-    import_module("numba.extending").overload(across)(_all_lanes)
+    teach()
 
 
 def compiled(function: Function) -> Function:

@@ -16,6 +16,7 @@ from sim.whatif.rows import (
     SINCE,
     SWITCHES,
 )
+from sim.whatif.shape import Readings
 
 DUTY_MEMORY = float(DUTY_MEMORY_MS)
 
@@ -28,21 +29,21 @@ def mean_duty(on: float, since: float, before: float, now: float) -> float:
 
 
 @inlined
-def switch(s: Vector, v: int, on: float, now: float) -> None:
+def switch(s: Vector, h: Readings, v: int, on: float, now: float) -> None:
     """Put a lane's relay on or off."""
-    before, since = s[ON + v], s[SINCE + v]
+    before, since = float(h[ON + v]), s[SINCE + v]
     if on == before:
         return
     s[MEAN_DUTY + v] = mean_duty(before, since, s[MEAN_DUTY + v], now)
     s[ON_MS + v] += before * (now - since)
-    s[ON + v], s[SINCE + v] = on, now
+    h[ON + v], s[SINCE + v] = on, now
     s[SWITCHES + v] += 1.0
 
 
 @inlined
-def obey(s: Vector, v: int, demand: float, now: float) -> None:
+def obey(s: Vector, h: Readings, v: int, demand: float, now: float) -> None:
     """Follow a demand, unless a minimum time forbids it."""
-    on = s[ON + v]
+    on = float(h[ON + v])
     shortest = s[MIN_ON + v] if on > 0.0 else s[MIN_OFF + v]
     if demand != on and now - s[SINCE + v] >= shortest:
-        switch(s, v, demand, now)
+        switch(s, h, v, demand, now)

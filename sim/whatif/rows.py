@@ -1,10 +1,10 @@
 """Where the numbers of a candidate lie in a block of candidates.
 
 A row is one quantity of all lanes of a block, and the names here are where rows
-begin in three flat arrays: of the mats, of their zones, and of the zones' last
-readings. The latter is of half the width, which holds what probes can say, and
-sums of a few of them, exactly. Truths are 0 or 1, times are ms of the run clock,
-temperatures m°C. What may live here: this layout.
+begin in three flat arrays: of the mats, of their zones, and of what is of half the
+width, which goes through a processor twice as fast: whole numbers that it holds
+exactly, as what probes can say, sums of a few of that, and truths. Truths are 0 or
+1, times are ms of the run clock, temperatures m°C. What may live here: this layout.
 """
 
 LANES = 64
@@ -14,137 +14,148 @@ FAR = 0xFFFFF
 eight lanes at once."""
 
 # the candidate's plan
-LOW_BY = 0 * LANES  # Half the differential, down [mK].
-DIFFERENTIAL = 1 * LANES  # [mK]
-MIN_ON = 2 * LANES  # [ms]
-MIN_OFF = 3 * LANES  # [ms]
-RAMP = 4 * LANES  # [mK/h]; below 0: none
-TRAY_LIMIT = 5 * LANES  # [mK]
-CUTOUT = 6 * LANES  # [m°C]
-SURFACE_LIMIT = 7 * LANES  # [m°C]
-SURFACE_CUTOUT = 8 * LANES  # [m°C]
-SETTLE = 9 * LANES  # [ms]
-HALF_ALLOWANCE = 10 * LANES  # [mK]
-MOST_RISE = 11 * LANES  # [mK]
-RISE_LIMIT = 12 * LANES  # [mK]
-LONGEST_ON = 13 * LANES  # [ms]
-DAILY_ON = 14 * LANES  # [ms]
-ALLOWANCE = 15 * LANES  # Full heat for the heat allowance [ms]
-LAG = 16 * LANES  # [ms]
-STUCK_AFTER = 17 * LANES  # [ms]
-GAIN = 18 * LANES  # [1/K]
-GAIN_PER_S = 19 * LANES  # Gain over integral time [1/(K s)]
-INTEGRAL_S = 20 * LANES  # [s]
-GAIN_BY_RATE = 21 * LANES  # Gain times derivative time [s/K]
-DERIVATIVE_S = 22 * LANES  # [s]
-CYCLE = 23 * LANES  # [ms]
-TRACKING = 24 * LANES  # share of a usual step in the tracking time
-FILTER = 25 * LANES  # the same in the derivative filter
+MIN_ON = 0 * LANES  # [ms]
+MIN_OFF = 1 * LANES  # [ms]
+RAMP = 2 * LANES  # [mK/h]; below 0: none
+TRAY_LIMIT = 3 * LANES  # [mK]
+CUTOUT = 4 * LANES  # [m°C]
+SURFACE_LIMIT = 5 * LANES  # [m°C]
+SURFACE_CUTOUT = 6 * LANES  # [m°C]
+SETTLE = 7 * LANES  # [ms]
+LONGEST_ON = 8 * LANES  # [ms]
+DAILY_ON = 9 * LANES  # [ms]
+ALLOWANCE = 10 * LANES  # Full heat for the heat allowance [ms]
+LAG = 11 * LANES  # [ms]
+STUCK_AFTER = 12 * LANES  # [ms]
+GAIN = 13 * LANES  # [1/K]
+GAIN_PER_S = 14 * LANES  # Gain over integral time [1/(K s)]
+INTEGRAL_S = 15 * LANES  # [s]
+GAIN_BY_RATE = 16 * LANES  # Gain times derivative time [s/K]
+DERIVATIVE_S = 17 * LANES  # [s]
+CYCLE = 18 * LANES  # [ms]
+TRACKING = 19 * LANES  # share of a usual step in the tracking time
+FILTER = 20 * LANES  # the same in the derivative filter
+LOW_BY = 21 * LANES  # Half the differential, down [mK].
+DIFFERENTIAL = 22 * LANES  # [mK]
+HALF_ALLOWANCE = 23 * LANES  # [mK]
+MOST_RISE = 24 * LANES  # [mK]
+RISE_LIMIT = 25 * LANES  # [mK]
 
 PARAMETERS = 26
 
 # what the core's state holds, as far as it decides here
-SETPOINT = 26 * LANES  # in force [m°C]
-SETPOINT_C = 27 * LANES  # the same [°C]
-LOW = 28 * LANES  # on below [m°C]
-HIGH = 29 * LANES  # off above [m°C]
-HOT_LINE = 30 * LANES  # no limit acts on a tray below [m°C]
-SURFACE_LINE = 31 * LANES  # nor on a surface below [m°C]
-NEXT = 32 * LANES  # step at which the setpoint may change
-TARGET = 33 * LANES  # index of the present target
-RAMP_FROM = 34 * LANES
-RAMP_AT = 35 * LANES
-RAMP_TO = 36 * LANES
-LIMIT_FROM = 37 * LANES
-LIMIT_AT = 38 * LANES
-LIMIT_TO = 39 * LANES
-ON = 40 * LANES  # the relay is on
-SINCE = 41 * LANES  # [ms]
-ON_MS = 42 * LANES  # time on up to SINCE [ms]
-SWITCHES = 43 * LANES
-MEAN_DUTY = 44 * LANES  # up to SINCE
-DEMAND = 45 * LANES
-PID_HAS = 46 * LANES
-PID_AT = 47 * LANES
-PID_INTEGRAL = 48 * LANES
-PID_SETPOINT = 49 * LANES
-PID_FILTERED = 50 * LANES
-PID_DUTY = 51 * LANES
-CYCLE_HAS = 52 * LANES
-CYCLE_START = 53 * LANES
-CYCLE_ON = 54 * LANES
-CYCLE_CARRY = 55 * LANES
-ROOT = 56 * LANES  # driving temperature [m°C]
-HOT = 57 * LANES  # hottest tray [m°C]
-SURFACE_HOT = 58 * LANES  # hottest surface [m°C]
-SUM = 59 * LANES  # of the trays, a scratch row
-CLIMB_AT = 60 * LANES
-CLIMB_FROM = 61 * LANES
-CLIMB_UNTIL = 62 * LANES  # -1: it did not climb too fast
-REST_UNTIL = 63 * LANES  # -1: no rest
-SPENT = 64 * LANES
-MARK = 65 * LANES  # time on a day ago [ms]
-WATCH = 66 * LANES  # protect must look at every scan
-NEED = 67 * LANES  # this scan decides something
-RATE = 68 * LANES  # of the filtered temperature [K/s], a scratch row
-FILTERED = 69 * LANES  # the temperature itself, too
-OTHER = 70 * LANES  # a PID that does not go on as usual
-UP_SINCE = 71 * LANES
-UP_FROM = 72 * LANES
-UP_PROVEN = 73 * LANES
-UP_ON = 74 * LANES
-UP_EXCESS = 75 * LANES
-UP_LOWEST = 76 * LANES
-UP_COOLED = 77 * LANES
-UP_ROOM = 78 * LANES
-UP_MARK_AT = 79 * LANES
-UP_MARK_FROM = 80 * LANES
-UP_FELL = 81 * LANES
-UP_MISSED = 82 * LANES
-FROZEN = 83 * LANES
-ALIKE_MOST = 84 * LANES  # most samples in a row in which a probe stood still
-STRANGE = 85 * LANES  # the core must do it
-TRIP = 86 * LANES  # -1: none
-TRIP_AT = 87 * LANES
-COUNTED_AT = 88 * LANES  # step of the last count over the cut-outs
-DRIVING_IN_BAND = 89 * LANES
-DAY_ON = 90 * LANES  # on at midnight
-LOOKED = 91 * LANES  # when the guards last looked: the same for all lanes, in the first
-MARKED = 92 * LANES  # when they last kept the time on, as well
-MARKED_TIMES = 93 * LANES  # how often they have, as well
-WARM = 94 * LANES  # scans since it was warm
-SQUARED = 95 * LANES  # of the driving temperature less the setpoint [mK²]
-APART = 96 * LANES  # of the warmest tray less the coolest [mK]
-COOL = 97 * LANES  # coolest tray [m°C]
+SETPOINT_C = 26 * LANES  # the same [°C]
+NEXT = 27 * LANES  # step at which the setpoint may change
+TARGET = 28 * LANES  # index of the present target
+RAMP_FROM = 29 * LANES
+RAMP_AT = 30 * LANES
+RAMP_TO = 31 * LANES
+LIMIT_FROM = 32 * LANES
+LIMIT_AT = 33 * LANES
+LIMIT_TO = 34 * LANES
+SINCE = 35 * LANES  # [ms]
+ON_MS = 36 * LANES  # time on up to SINCE [ms]
+SWITCHES = 37 * LANES
+MEAN_DUTY = 38 * LANES  # up to SINCE
+PID_HAS = 39 * LANES
+PID_AT = 40 * LANES
+PID_INTEGRAL = 41 * LANES
+PID_SETPOINT = 42 * LANES
+PID_FILTERED = 43 * LANES
+PID_DUTY = 44 * LANES
+CYCLE_HAS = 45 * LANES
+CYCLE_START = 46 * LANES
+CYCLE_ON = 47 * LANES
+CYCLE_CARRY = 48 * LANES
+CLIMB_UNTIL = 49 * LANES  # -1: it did not climb too fast
+REST_UNTIL = 50 * LANES  # -1: no rest
+SPENT = 51 * LANES
+MARK = 52 * LANES  # time on a day ago [ms]
+RATE = 53 * LANES  # of the filtered temperature [K/s], a scratch row
+FILTERED = 54 * LANES  # the temperature itself, too
+OTHER = 55 * LANES  # a PID that does not go on as usual
+UP_SINCE = 56 * LANES
+UP_ON = 57 * LANES
+UP_EXCESS = 58 * LANES
+UP_MARK_AT = 59 * LANES
+ALIKE_MOST = 60 * LANES  # most samples in a row in which a probe stood still
+STRANGE = 61 * LANES  # the core must do it
+TRIP = 62 * LANES  # -1: none
+TRIP_AT = 63 * LANES
+COUNTED_AT = 64 * LANES  # step of the last count over the cut-outs
+DRIVING_IN_BAND = 65 * LANES
+DAY_ON = 66 * LANES  # on at midnight
+WARM_FROM = 67 * LANES  # scan at which it was first warm
+SQUARED = 68 * LANES  # of the driving temperature less the setpoint [mK²]
+APART = 69 * LANES  # of the warmest tray less the coolest [mK]
 
-MARKS = 98 * LANES  # time on at the last full hours, the oldest first
+# of the whole block, in the first lane
+LOOKED = 70 * LANES  # when the guards last looked
+MARKED = 70 * LANES + 1  # when they last kept the time on
+MARKED_TIMES = 70 * LANES + 2  # how often they have
+BUDGET_AT = 70 * LANES + 3  # before this no heat can have lasted too long
+ALERT = 70 * LANES + 4  # lanes at which protect must look, or that climb
+OPENED = 70 * LANES + 5  # the last scan at which a lane was first warm
+
+MARKS = 71 * LANES  # time on at the last full hours, the oldest first
 MARK_ROWS = 25
-REFUSED = 123 * LANES  # steps refused, by cause
-ROWS = 137 * LANES
+REFUSED = 96 * LANES  # steps refused, by cause
+ROWS = 110 * LANES
 
 # of a zone, in an array of their own
 Z0 = 0 * LANES
 Z1 = 1 * LANES
-PEAK = 2 * LANES
-HEAT = 3 * LANES
-FIX = 4 * LANES
-IN_BAND = 5 * LANES
-LEAST = 6 * LANES  # lowest reading since it was warm
-BASE = 7 * LANES
-UPPER = 8 * LANES
-SAME_SINCE = 9 * LANES
-SAMPLE = 10 * LANES
-ALIKE = 11 * LANES
-OVER = 12 * LANES
-ZONE = 13 * LANES  # from zone to zone
+HEAT = 2 * LANES
+FIX = 3 * LANES
+BASE = 4 * LANES
+UPPER = 5 * LANES
+SAME_SINCE = 6 * LANES
+SAMPLE = 7 * LANES
+ALIKE = 8 * LANES
+OVER = 9 * LANES
+ZONE = 10 * LANES  # from zone to zone
 
-# of the last readings, in a third array
+# of half the width, in a third array
 KEPT = 8  # scans
 LAST = KEPT - 1
 BAND_FROM = 0 * LANES  # in band from, a row for each scan
 BAND_TO = 8 * LANES  # in band up to
-SHUT = 16 * LANES  # higher than any reading until the lane is warm, then lower
-PAD_LOW = 24 * LANES  # colder than anything
-PAD_HIGH = 25 * LANES  # warmer than anything
-READ = 26 * LANES  # the first zone's readings, a row for each scan
-READS = 8 * LANES  # from zone to zone
+PAD_LOW = 16 * LANES  # colder than anything
+PAD_HIGH = 17 * LANES  # warmer than anything
+SETPOINT = 18 * LANES  # in force [m°C]
+LOW = 19 * LANES  # on below [m°C]
+HIGH = 20 * LANES  # off above [m°C]
+HOT_LINE = 21 * LANES  # no limit acts on a tray below [m°C]
+SURFACE_LINE = 22 * LANES  # nor on a surface below [m°C]
+ON = 23 * LANES  # the relay is on
+DEMAND = 24 * LANES
+ROOT = 25 * LANES  # driving temperature [m°C]
+HOT = 26 * LANES  # hottest tray [m°C]
+COOL = 27 * LANES  # coolest tray [m°C]
+SURFACE_HOT = 28 * LANES  # hottest surface [m°C]
+SUM = 29 * LANES  # of the trays
+TOTAL = 30 * LANES  # of a zone's kept readings, a scratch row
+WATCH = 31 * LANES  # protect must look at every scan
+NEED = 32 * LANES  # this scan decides something
+CLIMB_AT = 33 * LANES  # scan
+CLIMB_FROM = 34 * LANES
+CLIMB_BY = 35 * LANES  # RISE_LIMIT [mK]
+CLIMBING = 36 * LANES  # too fast just now
+MOST_DUE = 37 * LANES  # MOST_RISE [mK]
+HALF_DUE = 38 * LANES  # HALF_ALLOWANCE [mK]
+UP_FROM = 39 * LANES
+UP_PROVEN = 40 * LANES
+UP_LOWEST = 41 * LANES
+UP_COOLED = 42 * LANES
+UP_ROOM = 43 * LANES
+UP_MARK_FROM = 44 * LANES
+UP_FELL = 45 * LANES
+UP_MISSED = 46 * LANES
+UP_ANEW = 47 * LANES  # heat was felt just now: 1, at the setpoint: 2
+FROZEN = 48 * LANES
+READ = 49 * LANES  # the first zone's readings, a row for each scan
+
+PEAK = 8 * LANES  # of a zone, from its readings on
+LEAST = 9 * LANES  # lowest reading since it was warm
+IN_BAND = 10 * LANES
+READS = 11 * LANES  # from zone to zone

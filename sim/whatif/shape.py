@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from sim.thermal import Matrix, Vector
 
 Readings = NDArray[np.float32]
-"""The last readings of a block; see rows."""
+"""What is of half the width in a block; see rows."""
+
+NOT, ONCE = np.float32(0.0), np.float32(1.0)
 
 TRAY, MEDIAN, MEAN, COOLEST, WARMEST = range(5)
 """How the driving temperature is taken; as plan.DrivenBy, in its order."""
@@ -28,7 +30,7 @@ class Block(NamedTuple):
     Attributes:
         mats: Of the lanes' mats.
         zones: Of their zones.
-        read: Of what the zones' probes read last.
+        read: Of both, what is of half the width; what probes read last, too.
     """
 
     mats: Vector

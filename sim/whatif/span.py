@@ -19,6 +19,9 @@ Flags = NDArray[np.bool_]
 LONGEST_STEP_S = 300
 """Beyond it a PID no longer knows what happened in between [s]."""
 
+MOST_STEPS = 2**24
+"""As many are counted exactly; half a year of seconds."""
+
 REFUSALS = (
     Cause.TRIPPED,
     Cause.HEAT_NOT_FELT,
@@ -74,6 +77,8 @@ class Span:
         if self.step_ms != self.step_s * SECOND_MS or self.step_ms % 2:
             raise ValueError(f"step_s = {self.step_s}: whole, even ms are needed")
         steps, zones = len(self.room_c), len(self.start_c)
+        if steps > MOST_STEPS:
+            raise ValueError(f"room_c has {steps} steps: up to {MOST_STEPS} can be run")
         for name, shape in (
             ("room_c", (steps,)),
             ("push", (steps, zones)),

@@ -8,37 +8,37 @@ No decisions.
 import numpy as np
 
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined
+from sim.whatif.jit import across, inlined, unmasked
 from sim.whatif.rows import (
     APART,
     COOL,
     DRIVING_IN_BAND,
     HOT,
-    LANES,
-    LAST,
+    OPENED,
     ROOT,
     SETPOINT,
-    SHUT,
     SQUARED,
-    WARM,
+    WARM_FROM,
 )
 from sim.whatif.shape import Readings, Shape
 
 SUMS = 3
 """Columns of the answer before those of the trays."""
 
-SHUT_OUT, OPEN = np.float32(np.inf), np.float32(-np.inf)
-
 
 @inlined
 def keep(s: Vector, h: Readings, shape: Shape, k: int) -> None:
     """Count a scan; its driving temperature and setpoint are known."""
-    shut = SHUT + (k & LAST) * LANES
+    opened, at = 0, float(k)
     for v in range(across(shape.lanes)):
-        off = s[ROOT + v] - s[SETPOINT + v]
-        warm = (off >= -shape.band) | (s[WARM + v] > 0.0)
+        off, since = np.float64(h[ROOT + v] - h[SETPOINT + v]), s[WARM_FROM + v]
+        opens = (off >= -shape.band) & (since > at)
+        since = at if opens else since
+        s[WARM_FROM + v] = unmasked(since)
+        warm = since <= at
         s[DRIVING_IN_BAND + v] += 1.0 if abs(off) <= shape.band else 0.0
-        s[WARM + v] += 1.0 if warm else 0.0
         s[SQUARED + v] += off * off if warm else 0.0
-        s[APART + v] += s[HOT + v] - s[COOL + v] if warm else 0.0
-        h[shut + v] = OPEN if warm else SHUT_OUT
+        s[APART + v] += float(h[HOT + v] - h[COOL + v]) if warm else 0.0
+        opened += 1 if opens else 0
+    if opened > 0:
+        s[OPENED] = at

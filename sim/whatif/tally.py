@@ -9,7 +9,7 @@ over readings. No decisions.
 import numpy as np
 
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, unmasked
+from sim.whatif.jit import across, inlined, unmasked_half
 from sim.whatif.rows import (
     BAND_FROM,
     BAND_TO,
@@ -21,50 +21,74 @@ from sim.whatif.rows import (
     LANES,
     LAST,
     LEAST,
+    OPENED,
     PEAK,
     READ,
     READS,
     SETPOINT,
-    SHUT,
+    TOTAL,
     UPPER,
+    WARM_FROM,
     ZONE,
 )
-from sim.whatif.shape import Readings, Shape
+from sim.whatif.shape import NOT, ONCE, Readings, Shape
 
-NOT, ONCE, NEVER = np.float32(0.0), np.float32(1.0), np.float32(np.inf)
+NEVER = np.float32(np.inf)
 
 
 @inlined
-def set_band(s: Vector, h: Readings, shape: Shape, k: int) -> None:
+def set_band(h: Readings, shape: Shape, k: int) -> None:
     """Keep what counts as in band at scan k."""
-    row = (k & LAST) * LANES
-    for v in range(across(shape.lanes)):
-        h[row + BAND_FROM + v] = s[SETPOINT + v] - shape.band
-        h[row + BAND_TO + v] = s[SETPOINT + v] + shape.band
+    row, band = (k & LAST) * LANES, np.float32(shape.band)
+    for v in range(shape.lanes):
+        h[row + BAND_FROM + v] = h[SETPOINT + v] - band
+        h[row + BAND_TO + v] = h[SETPOINT + v] + band
 
 
 @inlined
-def tally(z: Vector, h: Readings, shape: Shape) -> None:
-    """Count the readings of the last eight scans."""
+def tally(s: Vector, z: Vector, h: Readings, shape: Shape, k: int) -> None:
+    """Count the readings of the last eight scans, up to scan k."""
     for i in range(shape.zones):
-        at, read = (i * ZONE) & FAR, (READ + i * READS) & FAR
+        read = (READ + i * READS) & FAR
         for v in range(across(shape.lanes)):
             temp = h[read + v]
-            high, low, total = temp, max(temp, h[SHUT + v]), temp
+            high, low, total = temp, temp, temp
             near = (temp >= h[BAND_FROM + v]) & (temp <= h[BAND_TO + v])
             times = ONCE if near else NOT
             for row in range(LANES, KEPT * LANES, LANES):
                 temp = h[read + row + v]
-                high, total = max(high, temp), total + temp
-                low = min(low, max(temp, h[SHUT + row + v]))
+                high, low, total = max(high, temp), min(low, temp), total + temp
                 near = (temp >= h[BAND_FROM + row + v]) & (temp <= h[BAND_TO + row + v])
                 times += ONCE if near else NOT
-            z[at + PEAK + v] = unmasked(max(z[at + PEAK + v], float(high)))
-            z[at + LEAST + v] = unmasked(min(z[at + LEAST + v], float(low)))
-            z[at + HEAT + v] += float(total)
-            z[at + IN_BAND + v] += float(times)
+            h[read + PEAK + v] = unmasked_half(max(h[read + PEAK + v], high))
+            h[read + LEAST + v] = unmasked_half(min(h[read + LEAST + v], low))
+            h[read + IN_BAND + v] += times
+            h[TOTAL + v] = total
+        _add(z, h, (i * ZONE) & FAR, shape.lanes)
         if shape.crosses and i < shape.trays:
-            _between(z, h, at, read, shape.lanes)
+            _between(z, h, i * ZONE, read, shape.lanes)
+    if s[OPENED] >= k - (k & LAST):
+        _open(s, h, shape, k)
+
+
+@inlined
+def _add(z: Vector, h: Readings, at: int, lanes: int) -> None:
+    for v in range(across(lanes)):
+        z[at + HEAT + v] += float(h[TOTAL + v])
+
+
+@inlined
+def _open(s: Vector, h: Readings, shape: Shape, k: int) -> None:
+    """Begin with the lowest readings of lanes that were first warm just now."""
+    for v in range(shape.lanes):
+        since = s[WARM_FROM + v]
+        if k - (k & LAST) <= since <= k:
+            for i in range(shape.zones):
+                read = READ + i * READS + v
+                low = NEVER
+                for row in range((int(since) & LAST) * LANES, KEPT * LANES, LANES):
+                    low = min(low, h[read + row])
+                h[read + LEAST] = low
 
 
 @inlined
@@ -88,7 +112,7 @@ def pad(h: Readings, shape: Shape, scans: int) -> None:
     last = ((scans - 1) & LAST) * LANES
     for row in range(LANES + last, KEPT * LANES, LANES):
         for v in range(shape.lanes):
-            h[BAND_FROM + row + v], h[SHUT + row + v] = NEVER, h[SHUT + last + v]
+            h[BAND_FROM + row + v] = NEVER
             for i in range(shape.zones):
                 h[READ + i * READS + row + v] = h[READ + i * READS + last + v]
 

@@ -12,6 +12,7 @@ from sim.whatif.doubts import read_at
 from sim.whatif.jit import inlined
 from sim.whatif.relay import switch
 from sim.whatif.rows import (
+    ALERT,
     CLIMB_UNTIL,
     COUNTED_AT,
     CUTOUT,
@@ -35,7 +36,7 @@ from sim.whatif.rows import (
     WATCH,
     ZONE,
 )
-from sim.whatif.shape import Readings, Shape
+from sim.whatif.shape import NOT, ONCE, Readings, Shape
 from sim.whatif.wishes import tray_limit
 
 CLEAR = -1
@@ -51,16 +52,17 @@ def verdict(
     if s[TRIP + v] >= 0.0:
         return int(s[TRIP + v])
     twice = _counted(s, z, h, v, shape, k)
-    from_above = s[ON + v] == 0.0 and now - s[SINCE + v] > s[SETTLE + v]
+    from_above = h[ON + v] == NOT and now - s[SINCE + v] > s[SETTLE + v]
     trip = CLEAR
     if twice:
         trip = CLEAR if from_above else TRIPPED
-    elif s[UP_MISSED + v] > 0.0:
+    elif h[UP_MISSED + v] > NOT:
         trip = NOT_FELT
     if trip != CLEAR:
-        s[TRIP + v], s[TRIP_AT + v], s[WATCH + v] = float(trip), now, 1.0
+        s[TRIP + v], s[TRIP_AT + v] = float(trip), now
+        h[WATCH + v], s[ALERT] = ONCE, s[ALERT] + 1.0
         return trip
-    limited = _limited(s, v, now)
+    limited = _limited(s, h, v, now)
     if limited != CLEAR:
         return ABOVE if from_above else limited
     return _answered(s, v, now)
@@ -85,8 +87,8 @@ def _counted(s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int) ->
 
 
 @inlined
-def _limited(s: Vector, v: int, now: float) -> int:
-    hot, surface = s[HOT + v], s[SURFACE_HOT + v]
+def _limited(s: Vector, h: Readings, v: int, now: float) -> int:
+    hot, surface = float(h[HOT + v]), float(h[SURFACE_HOT + v])
     if hot >= tray_limit(s, v, now):
         return CUT if hot >= s[CUTOUT + v] else TRAY
     if surface >= s[SURFACE_LIMIT + v]:
@@ -105,8 +107,8 @@ def _answered(s: Vector, v: int, now: float) -> int:
 
 
 @inlined
-def refuse(s: Vector, v: int, cause: int, now: float) -> None:
+def refuse(s: Vector, h: Readings, v: int, cause: int, now: float) -> None:
     """Keep a lane off for a cause; minimum times do not delay it."""
     s[REFUSED + cause * LANES + v] += 1.0
-    s[DEMAND + v], s[CYCLE_HAS + v] = 0.0, 0.0
-    switch(s, v, 0.0, now)
+    h[DEMAND + v], s[CYCLE_HAS + v] = NOT, 0.0
+    switch(s, h, v, 0.0, now)

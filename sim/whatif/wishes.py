@@ -33,6 +33,7 @@ from sim.whatif.rows import (
     TARGET,
     TRAY_LIMIT,
 )
+from sim.whatif.shape import Readings
 
 HOUR = float(HOUR_MS)
 LIMIT_FALL = float(LIMIT_FALL_MK_PER_H)
@@ -52,7 +53,13 @@ def on_ramp(start: float, at: float, to: float, rate: float, now: float) -> floa
 
 @inlined
 def take_up(
-    s: Vector, v: int, k: int, now: float, change_at: Vector, change_to: Vector
+    s: Vector,
+    h: Readings,
+    v: int,
+    k: int,
+    now: float,
+    change_at: Vector,
+    change_to: Vector,
 ) -> None:
     """Bring a lane's setpoint up to step k; say when to look again."""
     index = int(s[TARGET + v])
@@ -70,11 +77,11 @@ def take_up(
     setpoint = on_ramp(start, at, to, rate, now)
     s[NEXT + v] = k + 1.0 if setpoint != to else change_at[index + 1]
     _refer(s, v, k, now, setpoint)
-    s[SETPOINT + v], s[SETPOINT_C + v] = setpoint, setpoint / 1000.0
-    s[LOW + v] = setpoint - s[LOW_BY + v]
-    s[HIGH + v] = s[LOW + v] + s[DIFFERENTIAL + v]
+    h[SETPOINT + v], s[SETPOINT_C + v] = setpoint, setpoint / 1000.0
+    low = setpoint - s[LOW_BY + v]
+    h[LOW + v], h[HIGH + v] = low, low + s[DIFFERENTIAL + v]
     # The reference never lies below the setpoint, so no limit acts below this.
-    s[HOT_LINE + v] = min(s[CUTOUT + v], setpoint + s[TRAY_LIMIT + v])
+    h[HOT_LINE + v] = min(s[CUTOUT + v], setpoint + s[TRAY_LIMIT + v])
 
 
 @inlined

@@ -199,7 +199,7 @@ def test_a_bench_in_fahrenheit_is_spoken_to_in_fahrenheit(
     text = config.read_text().replace('"21 °C"', '"70 °F"')
     own = tmp_path / "bench.toml"
     own.write_text(text.replace('"18 °C"', '"64 °F"'))
-    wish = "most even trays, coolest tray never below 63.5 °F"
+    wish = "least energy, coolest tray never below 63.5 °F"
     words = ["--wish", wish, "--config", str(own), "--rooting", "3600 °F·h above 50 °F"]
     assert tune(season, *words, "--write", str(tmp_path / "tuned.toml")) == 0
     said = capsys.readouterr().out

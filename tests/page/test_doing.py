@@ -288,6 +288,18 @@ def test_an_answer_that_got_lost_makes_no_second_record(page, served):
     assert len(changes(served)) == before + 1
 
 
+def opened_again(page, served):
+    """Close the page without a connection, open it with one; see what waited sent."""
+    page.goto("about:blank")
+    page.context.set_offline(False)
+    with page.expect_response(told_event):
+        page.goto(served.url)
+
+
+def told_event(answer):
+    return answer.request.method == "POST" and answer.url.endswith("/v1/events")
+
+
 def test_what_waits_outlives_the_page(page, served):
     before = len(changes(served))
     page.context.set_offline(True)
@@ -296,8 +308,7 @@ def test_what_waits_outlives_the_page(page, served):
     page.fill("dialog [name=text]", "fan on")
     submit(page)
     expect(page.locator("#waiting")).to_contain_text("note · fan on")
-    page.context.set_offline(False)
-    page.reload()
+    opened_again(page, served)
     expect(page.locator("#event-list")).to_contain_text("fan on")
     assert len(changes(served)) == before + 1
 
@@ -379,16 +390,29 @@ def test_a_photo_waits_for_the_bench_outlives_the_page_and_is_sent_once(page, se
     tell_photo(page, taken_photo())
     expect(dialog(page)).to_be_hidden()
     expect(page.locator("#waiting")).to_contain_text("Waits on this device")
-    page.context.set_offline(False)
-    page.reload()
-    for _ in range(80):  # other photos are shown already
-        if len(changes(served)) > before:
-            break
-        page.wait_for_timeout(100)
-    expect(page.locator("#event-list .photo img").first).to_be_visible()
+    opened_again(page, served)
     expect(page.locator("#waiting")).to_be_empty()
+    expect(page.locator("#event-list .photo img").first).to_be_visible()
     (change,) = changes(served)[before:]
     assert kept_photo(served, change.value.photo).size == (1_000, 2_000)
+
+
+def test_a_page_that_ends_while_its_photo_goes_leaves_it_to_the_next(page, served):
+    """And not until a photo that goes slowly would have been given up."""
+    before = len(changes(served))
+    page.context.set_offline(True)
+    tell_photo(page, taken_photo((60, 40)))
+    expect(page.locator("#waiting")).to_contain_text("Waits on this device")
+    page.route("**/v1/photos", lambda route: None)  # it goes, and goes
+    with page.expect_request("**/v1/photos"):
+        page.context.set_offline(False)
+    page.goto("about:blank")
+    page.unroute("**/v1/photos")
+    with page.expect_response(told_event):
+        page.goto(served.url)
+    expect(page.locator("#waiting")).to_be_empty()
+    (change,) = changes(served)[before:]
+    assert kept_photo(served, change.value.photo).size == (40, 60)
 
 
 def test_where_a_device_keeps_no_photo_it_is_said_and_nothing_is_lost(page, served):

@@ -8,9 +8,11 @@ import pytest
 from scipy.linalg import solve_discrete_are
 from scipy.signal import dlsim
 
-from sim.fitting.fit import fit_mat, fit_zone
+from sim.fitting.fit import fit_mat, fit_zone, left_out
 from sim.fitting.fitted import Told
 from sim.fitting.innovations import best, filters
+from sim.fitting.jackknife import jackknife_error
+from sim.fitting.models import by_days
 from sim.fitting.record import Record, WindowStart
 from sim.fitting.sight import sight
 from sim.zone_model import Zone, steps
@@ -129,16 +131,17 @@ def test_a_surface_probe_shows_the_mat():
 def test_leaving_out_days_by_one_step_is_as_by_a_search():
     """Each block searched anew: the errors agree within a few per cent."""
     record = a_log(days=6, seed=3, night_k=3.0)
-    fit, seen = fit_zone(record, 0), sight(record, 0)
-    anew = [
-        best(replace(seen, counts=seen.counts & (record.local_day != day)))
-        for day in range(6)
-    ]
+    seen = sight(record, 0)
+    days = [record.local_day == day for day in range(6)]
+    _, stepped = by_days(seen, days)
+    anew = [best(replace(seen, counts=seen.counts & ~day)) for day in days]
+    gains = [one.two.gain_k for one in stepped]
+    offsets = [one.two.offset_k for one in stepped]
     assert [one.gain_k for one in anew] == pytest.approx(
-        [zone.gain_k for zone in fit.replicates], abs=0.2 * fit.gain_k.error
+        gains, abs=0.2 * jackknife_error(np.array(gains))[0]
     )
     assert [one.offset_k for one in anew] == pytest.approx(
-        [zone.offset_k for zone in fit.replicates], abs=0.2 * fit.offset_k.error
+        offsets, abs=0.2 * jackknife_error(np.array(offsets))[0]
     )
 
 
@@ -222,9 +225,11 @@ def test_zones_are_fitted_without_the_same_days_though_one_of_them_was_silent():
     first, second = fit_mat(both).zones
     assert first.usable and second.usable
     assert len(first.replicates) == len(second.replicates) == 5
-    silent = second.replicates[1]
-    assert silent.gain_k == pytest.approx(second.zone.gain_k)
-    assert first.replicates[1].gain_k != pytest.approx(first.zone.gain_k, rel=1e-6)
+    (heard, some), (told, silent) = (
+        by_days(sight(both, index), left_out(both)) for index in (0, 1)
+    )
+    assert silent[1].two.gain_k == pytest.approx(told.two.gain_k)
+    assert some[1].two.gain_k != pytest.approx(heard.two.gain_k, rel=1e-6)
 
 
 def test_gaps_and_missing_readings_change_little():

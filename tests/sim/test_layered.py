@@ -152,7 +152,6 @@ def test_three_lags_whose_gain_runs_off_are_not_taken(seed):
     three = layered(seen, two)
     assert seen.counted * np.log(np.sum(two.errors**2) / np.sum(three.errors**2)) > 1e3
     fit = fit_zone(record, 0)
-    assert fit.usable
-    assert fit.gain_k.value == pytest.approx(two.gain_k)
+    assert fit.zone.gain_k == pytest.approx(two.gain_k)
     wrong = abs(three.gain_k - TRAY.gain_k)
-    assert abs(fit.gain_k.value - TRAY.gain_k) < 0.5 * wrong
+    assert abs(fit.zone.gain_k - TRAY.gain_k) < 0.5 * wrong

@@ -151,6 +151,25 @@ def test_a_day_without_numba_too() -> None:
         assert [same(quick, bare, n, by=n) for n in (0, 1)] == [[], []]
 
 
+@pytest.mark.parametrize("heard", [True, False])
+@pytest.mark.parametrize("policy", [OnOff(500), Pid()])
+def test_heat_that_lasts_for_days_is_budgeted_as_the_core_does(policy, heard) -> None:
+    """The twin looks at an hour's end, and when the heat can have lasted too long."""
+    span = days(3, step_s=300.0, room_heard=heard)
+    hour_ms = 3_600_000
+    plan = a_mat(
+        policy=policy,
+        programme=(StepPlan(27_000),),
+        longest_on_ms=3 * hour_ms,
+        daily_on_ms=9 * hour_ms,
+        heat_allowance_mk=6_000,
+    )
+    core = core_outcomes(MODEL, span, plan, band_mk=500)
+    for cause in (Cause.HEATED_TOO_LONG, Cause.DAILY_HEAT_SPENT):
+        assert core.refused_s[0, REFUSALS.index(cause)] > 0
+    assert same(run(MODEL, span, [plan]), core, 0) == []
+
+
 def test_trays_with_probes_on_the_mat_are_decided_as_the_core_decides_them() -> None:
     """Five trays: four are stepped at once where none has its probe there."""
     names = [f"N{number}" for number in range(5)]
@@ -326,6 +345,10 @@ def test_who_is_ruled_out_is_no_finalist() -> None:
         ({"push": np.zeros((3, 1))}, r"push has shape \(3, 1\): \(1440, 1\)"),
         ({"room_c": np.full(1440, np.nan)}, "room_c has values that are no numbers"),
         ({"minutes": np.full(1440, 1440)}, "minutes: from 0 to 1439"),
+        (
+            {"room_c": np.broadcast_to(14.0, 2**24 + 1)},
+            "room_c has 16777217 steps: up to 16777216 can be run",
+        ),
     ],
 )
 def test_what_is_no_span_is_refused(changes, said) -> None:
