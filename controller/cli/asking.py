@@ -171,11 +171,12 @@ def opened_once(args: argparse.Namespace) -> Iterator[None]:
     if getattr(args, "log", None) is None:
         yield
         return
-    with _opened(args.log, writing=False) as args.opened:
+    with _opened(args.log, writing=False) as opened:
+        args.opened = opened
         try:
             yield
         finally:
-            del args.opened
+            args.opened = None
 
 
 async def _in_process(
