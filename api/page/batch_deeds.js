@@ -4,6 +4,7 @@ import { askBatch, askClose, askCorrection, askMove, askStick } from "./batch_fo
 import { lookAt } from "./batches.js";
 import { lastWho } from "./event_form.js";
 import { askLook } from "./look_form.js";
+import { askPlants } from "./plants_form.js";
 import { showRecord } from "./record.js";
 
 /**
@@ -22,6 +23,7 @@ export function batchDeeds({ bench, known, ownTime, done }) {
     "stick-labelled": ({ batch }) => askStick(bench(), batchOf(batch), here(), done),
     "correct-batch": ({ batch }) => askCorrection(bench(), batchOf(batch), ownTime(), done),
     "look-closely": ({ batch }) => askLook(batchOf(batch), ownTime(), done),
+    plants: ({ batch }) => askPlants(batchOf(batch), ownTime(), done),
     record: ({ batch }) => showRecord(bench(), batch, ownTime(), done),
     move: ({ batch }) => askMove(bench(), batchOf(batch), ownTime(), done),
     close: ({ batch }) => askClose(batchOf(batch), ownTime(), done),

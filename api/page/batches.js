@@ -96,6 +96,7 @@ function batchDeeds({ code, state, batch }, may) {
     stuck ? deed("look-closely", "look closely") : null,
     may && state === "not stuck" ? deed("stick-labelled", "stick it", "") : null,
     stuck ? deed("move", "move") : null,
+    stuck ? deed("plants", "potted, given …") : null,
     may ? deed("correct-batch", "correct") : null,
     may ? deed("close", "close") : null,
     deed("record", "record"),

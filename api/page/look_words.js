@@ -15,6 +15,16 @@ export const TOPS = [["dormant", "dormant"], ["swelling", "buds swell"], ["leafe
 export const TUG = [["held", "held"], ["gave", "gave"]];
 export const DEAD = [["rotted_base", "base rotted"], ["shrivelled", "shrivelled"], ["mould", "mould"], ["missing", "missing"]];
 export const SENTINELS = [["lifted", "lifted"], ["rooted", "had roots"]];
+export const STAGES = [
+  ["potted", "potted"],
+  ["hardened", "hardened off"],
+  ["established", "established"],
+  ["given", "given away"],
+  ["sold", "sold"],
+  ["planted", "planted out"],
+  ["dead", "dead"],
+];
+export const SCORES = [["", "not scored"], ["0", "0 none"], ["1", "1"], ["2", "2"], ["3", "3"], ["4", "4 best"]];
 
 const WAYS = new Map(HOWS);
 const COUNTS = { base: BASE, tops: TOPS, tug: TUG, dead: DEAD, sentinels: SENTINELS };
@@ -31,6 +41,13 @@ export function lookText(look, stuck) {
     if (text) said.push(`${NAMES[name]}: ${text}`);
   }
   return [...said, look.text, look.who].filter(Boolean).join(" · ");
+}
+
+/** Return a stage of plants as one line: "6 potted · roots 3 of 4". */
+export function stageText({ stage, count, root_score: score, reason, text, who }) {
+  const word = new Map(STAGES).get(stage) ?? stage;
+  const roots = score === null || score === undefined ? "" : `roots ${score} of 4`;
+  return [`${count} ${word}`, roots, reason, text, who].filter(Boolean).join(" · ");
 }
 
 function counted(name, counts) {

@@ -231,10 +231,12 @@ async function isThere({ method, path, body }) {
     const { events } = await get(`/v1/events?${span}&withdrawn=true`);
     return events.some((one) => sameEvent(one, body));
   }
-  const told = /^(\/v1\/batches\/[^/]+)\/(looks|move|close)$/.exec(path);
+  const told = /^(\/v1\/batches\/[^/]+)\/(looks|move|close|stages)$/.exec(path);
   if (!told) return false;
-  const { looks, moves, closing } = await get(told[1]);
+  const { looks, moves, stages, closing } = await get(told[1]);
   if (told[2] === "close") return sameEnd(closing, body);
+  // Of one moment there may be several stages: some potted, some dead.
+  if (told[2] === "stages") return stages.some(({ stage }) => sameTime(stage, body) && stage.stage === body.stage);
   const of = told[2] === "looks" ? looks.map(({ look }) => look) : moves.map(({ move }) => move);
   return of.some((one) => sameTime(one, body));
 }

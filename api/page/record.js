@@ -8,7 +8,8 @@ import { dateText, hourText } from "./clock.js";
 import { openDialog } from "./dialogs.js";
 import { h } from "./dom.js";
 import { askLook } from "./look_form.js";
-import { differences, lookText } from "./look_words.js";
+import { differences, lookText, stageText } from "./look_words.js";
+import { askPlants } from "./plants_form.js";
 import { batchName, photoAddress, who } from "./words.js";
 
 /** Open the record of a batch. */
@@ -26,6 +27,7 @@ export async function showRecord(bench, code, { may, ...times }, done) {
       h("h3", {}, "Looks"),
       looks(file, context, done),
       moves(bench, file, context, done),
+      plants(file, context, done),
       h("h3", {}, "As it was told"),
       h("ul", { class: "days" }, [...told(changes, file, context.zone)].reverse()),
     ],
@@ -64,6 +66,22 @@ function moves(bench, file, context, done) {
   return [h("h3", {}, "Moves"), h("ul", { class: "days" }, [...file.moves].reverse().map(line))];
 }
 
+function plants(file, context, done) {
+  if (file.state === "not stuck") return null;
+  const line = (told) => {
+    const text = stageText(told.stage);
+    const button = deed("correct", `Correct: ${text}`, () => askPlants(file, context, done, told));
+    return h("li", {}, h("time", { datetime: told.stage.at }, stamp(told.stage.at, context.zone)), ` ${text} `, context.may ? button : null);
+  };
+  const { potted, here } = file.plants;
+  return [
+    h("h3", {}, "Its plants"),
+    h("p", { class: "under" }, potted ? `${potted} potted; ${here} should still be there` : "None was potted yet."),
+    file.stages.length ? h("ul", { class: "days" }, [...file.stages].reverse().map(line)) : null,
+    context.may ? h("p", {}, deed("tell what became of them", `Tell what became of ${file.code}`, () => askPlants(file, context, done))) : null,
+  ];
+}
+
 function deed(text, label, act) {
   const button = h("button", { type: "button", class: "quiet", "aria-label": label }, text);
   button.addEventListener("click", act);
@@ -99,6 +117,6 @@ function first({ kind, told: said }, file, zone) {
   if (kind === "look") return `: of ${stamp(said.at, zone)}, ${lookText(said, file.batch.count)}`;
   if (kind === "move") return `: ${said.tray ? `to ${said.tray}` : "off the heat"}, ${stamp(said.at, zone)}`;
   if (kind === "closing") return `: ${said.outcome}`;
-  if (kind === "stage") return `: ${said.stage} ${said.count ?? ""}`.trimEnd();
+  if (kind === "stage") return `: ${stageText(said)}`;
   return "";
 }

@@ -64,9 +64,7 @@ def in_words(fit: FittedMat) -> Iterator[str]:
     else:
         yield "No tray of it has a probe: there is nothing to fit."
     untold = [
-        _paragraph(f"{zone.name}: {why}.")
-        for zone in fit.zones
-        for why in zone.verdicts
+        _paragraph(f"{zone.name}: {why}.") for zone in fit.zones for why in zone.whys
     ]
     if untold:
         yield "\n".join(["The log cannot tell:", *untold])

@@ -27,7 +27,7 @@ from sim.fitting.jackknife import (
     jackknife_error,
 )
 from sim.fitting.jumps import jumps
-from sim.fitting.models import Model, models
+from sim.fitting.models import Model, by_days, led
 from sim.fitting.record import Record, Truths
 from sim.fitting.residuals import residuals
 from sim.fitting.sight import Sight, sight
@@ -102,7 +102,7 @@ def fit_zone(record: Record, index: int) -> Fitted:
         why = f"only {days} days with readings; {LEAST_BLOCKS} are needed"
     if why:
         return _untold(record, index, why)
-    whole, anew = models(seen, left_out(record))
+    whole, anew = by_days(seen, left_out(record))
     why = incredible(whole.two, [model.two for model in anew])
     if why:
         return _untold(record, index, why)
@@ -124,12 +124,23 @@ def _fitted(
 ) -> Fitted:
     name, at_mat = record.zones[index], record.at_mat[index]
     two = whole.two
-    replicates = tuple(one.two.zone(name, at_mat=at_mat) for one in anew)
+    further = led(seen, whole, anew)
+    replicates = tuple(one.two.zone(name, at_mat=at_mat) for one in further)
     # The noise ratio is no parameter of the bench, and told apart easily.
     apart = collinearity(np.delete(sensitivities(seen, two), _RATIO, axis=1))
-    told = np.array([one.figures() for one in anew])
-    figures, errors = whole.figures(), jackknife_error(told)
-    whys = _whys(apart, figures, jackknife_error(_logarithms(told)))
+    figures = whole.figures()
+    by_day, told = (
+        np.array([one.figures() for one in many]) for many in (anew, further)
+    )
+    errors = jackknife_error(told)
+    replayed = np.array([one.replayed() for one in anew])
+    verdicts = _whys(apart, figures, _wild(replayed))
+    whys = [
+        verdict or (_CONTRADICT if astray else _LASTS if wild else "")
+        for verdict, astray, wild in zip(
+            verdicts, _wild(by_day), _wild(told), strict=True
+        )
+    ]
     estimates = [
         Estimate(None, None, why) if why else Estimate(float(figure), float(error))
         for figure, error, why in zip(figures, errors, whys, strict=True)
@@ -149,7 +160,7 @@ def _fitted(
         ),
         replicates=replicates,
         condition=apart.condition,
-        verdicts=tuple(dict.fromkeys(why for why in whys if why)),
+        verdicts=tuple(dict.fromkeys(why for why in verdicts if why)),
         residuals=residuals(two.errors[seen.counts[seen.steps()]], len(two.where) + 2),
         room_known=float(np.isfinite(record.room_c).mean()),
     )
@@ -164,7 +175,24 @@ def _logarithms(figures: Matrix) -> Matrix:
     return np.column_stack([np.log(figures[:, :_OFFSET]), figures[:, _OFFSET]])
 
 
-def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
+def _wild(figures: Matrix) -> list[bool]:
+    """Return which figures err too much over some replicates to be told."""
+    errors = jackknife_error(_logarithms(figures))
+    bounds = [WILD_K if figure == _OFFSET else WILD for figure in range(len(errors))]
+    return [bool(error > most) for error, most in zip(errors, bounds, strict=True)]
+
+
+_CONTRADICT = (
+    "the days contradict each other: without one of them the answer is quite another;"
+    f" {MORE_TOLD}"
+)
+_LASTS = (
+    "sun and other heat that nobody measures, taken to last for hours, would have it"
+    f" quite another; {MORE_TOLD}"
+)
+
+
+def _whys(apart: Collinearity, figures: Vector, wild: Sequence[bool]) -> list[str]:
     """Return for each figure why it cannot be told; empty: it can."""
     whys = [""] * len(figures)
     for column in apart.shared:
@@ -172,13 +200,9 @@ def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
             whys[figure] = together(apart.shared)
     if apart.condition > SINGULAR:
         whys = [together(apart.shared)] * len(figures)
-    for figure, error in enumerate(errors):
-        if not whys[figure] and error > (WILD_K if figure == _OFFSET else WILD):
-            whys[figure] = (
-                "the log contradicts itself: without one of its days, or with sun and"
-                " other heat that nobody measures taken to last for hours, the answer"
-                f" is quite another; {MORE_TOLD}"
-            )
+    for figure, errs in enumerate(wild):
+        if not whys[figure] and errs:
+            whys[figure] = _CONTRADICT
     return whys
 
 

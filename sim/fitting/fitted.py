@@ -124,6 +124,18 @@ class Fitted:
     room_known: float = 1.0
 
     @property
+    def whys(self) -> tuple[str, ...]:
+        """Why something is not told, a sentence each; more than the verdicts.
+
+        A figure may err too much to be told where predictions, of which the errors
+        go with it, are still of use.
+        """
+        told = (self.gain_k, self.slow_s, self.fast_s, self.delay_s, self.offset_k)
+        return tuple(
+            dict.fromkeys([*self.verdicts, *(one.why for one in told if one.why)])
+        )
+
+    @property
     def usable(self) -> bool:
         """Whether predictions may lean on it: there is a model and no verdict."""
         return self.zone is not None and not self.verdicts

@@ -53,33 +53,17 @@ class Model:
         delay_s = half_rule(two.gain_k, zone_at(two.where).lags_s).delay_s
         return np.array([two.gain_k, self.slow_s, self.fast_s, delay_s, two.offset_k])
 
-
-def models(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]:
-    """Return the model of all days, and the replicates that tell its error.
-
-    Each replicate is without one block of days, and some way towards or away
-    from what a push that lasts would make of all days, so that the jackknife's
-    variance of anything is that by days and the square of that distance.
-
-    Args:
-        seen: What the zone offers.
-        left_out: Which steps of the record to leave out, block by block.
-    """
-    whole, anew = by_days(seen, left_out)
-    if not (seen.seen and whole.two.credible):
-        return whole, anew
-    other = lasting(seen, whole.two)
-    if other is None:
-        return whole, anew
-    away = _away(seen, whole, other)
-    ways = spread(len(anew))
-    return whole, [_led(one, way * away) for one, way in zip(anew, ways, strict=True)]
+    def replayed(self) -> Vector:
+        """Return the same of the two lags alone, which predictions lean on."""
+        return _model(self.two).figures()
 
 
 def by_days(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]:
     """Return the model of all days, and the models without each block of them.
 
-    Args are those of models.
+    Args:
+        seen: What the zone offers.
+        left_out: Which steps of the record to leave out, block by block.
     """
     rows = seen.steps()
     blocks = [block[rows] for block in left_out]
@@ -88,6 +72,28 @@ def by_days(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]
     moved = moves(sensitivities(seen, two), two.errors, blocks)
     of_three = None if three is None else _of_three(seen, two, three, blocks, moved)
     return of_three or (_model(two), [_model(_moved(two, by)) for by in moved])
+
+
+def led(seen: Sight, whole: Model, anew: Sequence[Model]) -> list[Model]:
+    """Return the replicates led to where a push lasts: they tell the whole error.
+
+    Each goes some way towards or away from what a push that lasts would make of
+    all days, so that the jackknife's variance of anything is that by days and
+    the square of that distance.
+
+    Args:
+        seen: What the zone offers.
+        whole: The model of all days.
+        anew: The models without each block of them.
+    """
+    if not (seen.seen and whole.two.credible):
+        return list(anew)
+    other = lasting(seen, whole.two)
+    if other is None:
+        return list(anew)
+    away = _away(seen, whole, other)
+    ways = spread(len(anew))
+    return [_led(one, way * away) for one, way in zip(anew, ways, strict=True)]
 
 
 def _away(seen: Sight, whole: Model, other: Lasting) -> Vector:

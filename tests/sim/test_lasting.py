@@ -8,7 +8,7 @@ from sim.fitting.fit import fit_zone
 from sim.fitting.innovations import USUAL_COUPLING, best
 from sim.fitting.jackknife import jackknife_error, spread
 from sim.fitting.lasting import LASTS_S, LEAK, lasting, lasting_step
-from sim.fitting.models import by_days, models
+from sim.fitting.models import by_days, led
 from sim.fitting.sight import sight
 from tests.sim.test_fitting import TRAY, a_log
 from tests.sim.test_layered import a_log_of_lingering_heat
@@ -75,8 +75,8 @@ def test_replicates_are_without_days_and_led_towards_a_push_that_lasts():
     record = a_log(days=4, seed=1, night_k=3.0)
     seen = sight(record, 0)
     blocks = [record.local_day == day for day in range(4)]
-    (whole, by_day), (same, anew) = by_days(seen, blocks), models(seen, blocks)
-    assert same.figures() == pytest.approx(whole.figures())
+    whole, by_day = by_days(seen, blocks)
+    anew = led(seen, whole, by_day)
     gains = [np.log([one.two.gain_k for one in many]) for many in (by_day, anew)]
     way = np.log(lasting(seen, whole.two).gain_k / whole.two.gain_k)
     assert gains[1] - gains[0] == pytest.approx(spread(4) * way)
