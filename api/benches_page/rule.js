@@ -28,10 +28,12 @@ export function namesAt(bars) {
       last.names.push(bar.name);
     } else found.push({ xs: [bar.x], names: [bar.name] });
   }
+  let free = 0; // from here on no name stands yet
   return found.map(({ xs, names }) => {
     const text = names.length > 3 ? `${names[0]} +${names.length - 1}` : names.join(" ");
     const half = text.length * 3.6;
-    const x = Math.min(WIDE - half, Math.max(half, (xs[0] + xs.at(-1)) / 2));
+    const x = Math.min(WIDE - half, Math.max(free + half, (xs[0] + xs.at(-1)) / 2));
+    free = x + half + 6;
     return { x, text };
   });
 }

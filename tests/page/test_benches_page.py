@@ -249,6 +249,12 @@ def test_under_the_policy_nothing_is_refused_and_nothing_asked_elsewhere(open_pa
             " {name: 'b', temp_c: 24, wanted_c: 20}])).map((one) => one.text)",
             ["a", "b"],
         ),
+        (  # names of 5 and 8 letters, whose bars are 35 apart: one gives way
+            "(([left, right]) => right.x - left.x >= 3.6 * 13)(m.namesAt(m.barsOf("
+            "[['S1', 15.9], ['S2', 15.9], ['N1', 18], ['N2', 18], ['N3', 18]].map("
+            "([name, temp_c]) => ({name, temp_c, wanted_c: 20})))))",
+            True,
+        ),
     ],
 )
 def test_bars_stand_on_one_scale(one_benches_page, call, found):
