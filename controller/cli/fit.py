@@ -86,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
         tell_evenings(headers, records, fits, as_json=args.json)
         return 0
     _tell(args, fits)
-    told = all(zone.usable for fit in fits for zone in fit.zones)
+    told = not any(zone.whys for fit in fits for zone in fit.zones)
     return 0 if told else 1
 
 
