@@ -134,11 +134,11 @@ def _fitted(
     )
     errors = jackknife_error(told)
     replayed = np.array([one.replayed() for one in anew])
-    verdicts = _whys(apart, figures, _wild(replayed))
+    verdicts = _whys(apart, figures, _errors(replayed))
     whys = [
         verdict or (_CONTRADICT if astray else _LASTS if wild else "")
         for verdict, astray, wild in zip(
-            verdicts, _wild(by_day), _wild(told), strict=True
+            verdicts, _wild(_errors(by_day)), _wild(_errors(told)), strict=True
         )
     ]
     estimates = [
@@ -175,9 +175,13 @@ def _logarithms(figures: Matrix) -> Matrix:
     return np.column_stack([np.log(figures[:, :_OFFSET]), figures[:, _OFFSET]])
 
 
-def _wild(figures: Matrix) -> list[bool]:
-    """Return which figures err too much over some replicates to be told."""
-    errors = jackknife_error(_logarithms(figures))
+def _errors(figures: Matrix) -> Vector:
+    """Return the errors of figures over some replicates: of logarithms, and [K]."""
+    return jackknife_error(_logarithms(figures))
+
+
+def _wild(errors: Vector) -> list[bool]:
+    """Return which figures err too much to be told."""
     bounds = [WILD_K if figure == _OFFSET else WILD for figure in range(len(errors))]
     return [bool(error > most) for error, most in zip(errors, bounds, strict=True)]
 
@@ -192,7 +196,7 @@ _LASTS = (
 )
 
 
-def _whys(apart: Collinearity, figures: Vector, wild: Sequence[bool]) -> list[str]:
+def _whys(apart: Collinearity, figures: Vector, errors: Vector) -> list[str]:
     """Return for each figure why it cannot be told; empty: it can."""
     whys = [""] * len(figures)
     for column in apart.shared:
@@ -200,8 +204,8 @@ def _whys(apart: Collinearity, figures: Vector, wild: Sequence[bool]) -> list[st
             whys[figure] = together(apart.shared)
     if apart.condition > SINGULAR:
         whys = [together(apart.shared)] * len(figures)
-    for figure, errs in enumerate(wild):
-        if not whys[figure] and errs:
+    for figure, wild in enumerate(_wild(errors)):
+        if not whys[figure] and wild:
             whys[figure] = _CONTRADICT
     return whys
 
