@@ -3,13 +3,23 @@
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
 from tests.page.served import Served
 
 CHROMIUM = "/usr/bin/chromium"
-WAIT_MS = 8_000
+WAIT_MS = 20_000
+LONGEST_S = 240
+"""A browser can stand still for most of a minute where memory is taken from it."""
+
+
+def pytest_collection_modifyitems(items):
+    """Give tests of this folder that long; each wait in them has its own bound."""
+    for item in items:
+        if item.path.parent == Path(__file__).parent:
+            item.add_marker(pytest.mark.timeout(LONGEST_S))
 
 
 def _missing() -> str | None:

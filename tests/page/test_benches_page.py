@@ -25,8 +25,6 @@ NAMES = ("lean-to", "north house", "south house", "old frame", "gully", "cellar"
 COUNT = 100
 SECRET = "bottomheat-aSecretThatNobodyElseMaySee"  # noqa: S105
 
-pytestmark = pytest.mark.timeout(90)
-
 
 @pytest.fixture(scope="module")
 def far():
