@@ -45,7 +45,7 @@ export function sendPicture(path, picture) {
 
 async function asked(method, path, body, { signal, quiet = false }) {
   const answer = await heard(method, path, body, signal);
-  if (answer.ok) return answer.status === 204 ? null : answer.json();
+  if (answer.ok) return answer.status === 204 ? null : whole(answer, signal);
   if (answer.status === 401 && !quiet && path !== "/v1/session") onLoggedOut();
   const problem = await problemOf(answer);
   throw new Refused(answer.status, problem.detail || problem.title, problem.errors);
@@ -68,6 +68,16 @@ async function heard(method, path, body, signal) {
   } catch (error) {
     if (signal?.aborted) throw error;
     throw new Unheard("the bench does not answer");
+  }
+}
+
+/** Return what an answer says. One that breaks off tells nothing: it may have been done. */
+async function whole(answer, signal) {
+  try {
+    return await answer.json();
+  } catch (error) {
+    if (signal?.aborted) throw error;
+    throw new Unheard("the answer of the bench broke off");
   }
 }
 

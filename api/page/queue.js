@@ -116,15 +116,16 @@ async function kept(id, photo) {
   }
 }
 
-let photoGoing = null; // the entry whose photo this page sends
+const going = new Set(); // entries that this page sends just now
+let ordered = false; // whether it sends them in order, so that no other window does
 
 addEventListener("pagehide", ({ persisted }) => {
-  if (persisted || photoGoing === null) return; // a page that may come back goes on
-  // A photo that went half the way harms nothing: its record was not sent yet.
-  const entry = waiting().find((one) => one.id === photoGoing && one.photo);
-  if (!entry) return;
-  keep({ ...entry, busyUntil: 0 });
-  stored(LOCK, null);
+  if (persisted) return; // a page that may come back goes on
+  // A photo that went half the way harms nothing; a record that did may be there.
+  for (const entry of waiting()) {
+    if (going.has(entry.id) && !entry.tried) keep({ ...entry, busyUntil: 0 });
+  }
+  if (ordered) stored(LOCK, null);
 });
 
 function newId() {
@@ -137,6 +138,7 @@ class Later extends Error {}
 /** Send an entry, which is kept until the bench has it or will never have it. */
 async function attempt(entry, unkept = null) {
   let answer;
+  going.add(entry.id);
   try {
     if (entry.photo) entry = await withPhotoSent(entry, unkept);
     // Kept first: a page that is closed now has it still.
@@ -151,6 +153,8 @@ async function attempt(entry, unkept = null) {
     }
     remove(entry.id);
     throw error;
+  } finally {
+    going.delete(entry.id);
   }
   remove(entry.id);
   return answer;
@@ -162,14 +166,11 @@ async function withPhotoSent(entry, unkept) {
   if (!photo) throw new Error("its photo is no longer on this device: tell it again, with the photo");
   if (!unkept) keep({ ...entry, busyUntil: Date.now() + BUSY_WITH_PHOTO_MS });
   let name;
-  photoGoing = entry.id;
   try {
     name = await sendPhoto(photo);
   } catch (error) {
     if (unkept && waitsOn(error)) throw new Error(NO_ROOM_HERE);
     throw error;
-  } finally {
-    photoGoing = null;
   }
   const sent = { ...entry, photo: false, body: { ...entry.body, photo: name } };
   // Busy still: whoever sends what waits must not send it a second time now.
@@ -187,6 +188,7 @@ function waitsOn(error) {
 export async function sendWaiting() {
   const done = { sent: [], refused: [] };
   if (!due().length || Number(read(LOCK)) > Date.now()) return done;
+  ordered = true;
   try {
     for (const entry of due()) {
       const busyMs = entry.photo ? BUSY_WITH_PHOTO_MS : BUSY_MS;
@@ -196,6 +198,7 @@ export async function sendWaiting() {
   } catch (error) {
     if (!(error instanceof Later)) throw error;
   } finally {
+    ordered = false;
     stored(LOCK, null);
   }
   return done;
@@ -236,13 +239,17 @@ async function isThere({ method, path, body }) {
   const { looks, moves, stages, closing } = await get(told[1]);
   if (told[2] === "close") return sameEnd(closing, body);
   // Of one moment there may be several stages: some potted, some dead.
-  if (told[2] === "stages") return stages.some(({ stage }) => sameTime(stage, body) && stage.stage === body.stage);
+  if (told[2] === "stages") return stages.some(({ stage }) => sameStage(stage, body));
   const of = told[2] === "looks" ? looks.map(({ look }) => look) : moves.map(({ move }) => move);
   return of.some((one) => sameTime(one, body));
 }
 
 function sameTime(found, body) {
   return Date.parse(found.at) === Date.parse(body.at);
+}
+
+function sameStage(found, body) {
+  return sameTime(found, body) && ["stage", "count", "reason"].every((name) => found[name] === body[name]);
 }
 
 /** An end that is put right may have the time of the one before. */

@@ -397,6 +397,15 @@ def test_a_photo_waits_for_the_bench_outlives_the_page_and_is_sent_once(page, se
     assert kept_photo(served, change.value.photo).size == (1_000, 2_000)
 
 
+BUSY = """() => {
+    dispatchEvent(new PageTransitionEvent("pagehide", { persisted: false }));
+    const waits = Object.entries(localStorage).filter(([k]) => k.includes(".waiting."));
+    return [localStorage.getItem("bottomheat.sending"), waits.map(([, one]) => {
+        return JSON.parse(one).busyUntil;
+    })];
+}"""
+
+
 def test_a_page_that_ends_while_its_photo_goes_leaves_it_to_the_next(page, served):
     """And not until a photo that goes slowly would have been given up."""
     before = len(changes(served))
@@ -406,6 +415,7 @@ def test_a_page_that_ends_while_its_photo_goes_leaves_it_to_the_next(page, serve
     page.route("**/v1/photos", lambda route: None)  # it goes, and goes
     with page.expect_request("**/v1/photos"):
         page.context.set_offline(False)
+    assert page.evaluate(BUSY) == [None, [0]]
     page.goto("about:blank")
     page.unroute("**/v1/photos")
     with page.expect_response(told_event):
@@ -413,6 +423,31 @@ def test_a_page_that_ends_while_its_photo_goes_leaves_it_to_the_next(page, serve
     expect(page.locator("#waiting")).to_be_empty()
     (change,) = changes(served)[before:]
     assert kept_photo(served, change.value.photo).size == (40, 60)
+
+
+BREAKS_OFF = """() => {
+    const read = Response.prototype.json;
+    Response.prototype.json = function () {
+        if (this.status !== 201) return read.call(this);
+        Response.prototype.json = read;
+        return Promise.reject(new TypeError("Failed to fetch"));
+    };
+}"""
+
+
+def test_an_answer_that_breaks_off_is_no_refusal_and_nothing_is_told_twice(
+    page, served
+):
+    before = len(changes(served))
+    page.evaluate(BREAKS_OFF)
+    page.click("#doing [data-do=event]")
+    choose(page, "kind", "note")
+    page.fill("dialog [name=text]", "window shut")
+    submit(page)
+    expect(dialog(page)).to_be_hidden()
+    expect(page.locator("#event-list")).to_contain_text("window shut")
+    expect(page.locator("#waiting")).to_be_empty()
+    assert len(changes(served)) == before + 1
 
 
 def test_where_a_device_keeps_no_photo_it_is_said_and_nothing_is_lost(page, served):
