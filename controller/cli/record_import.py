@@ -18,10 +18,11 @@ from controller.cli.record_table import (
     Columns,
     FileRefusedError,
     Row,
+    Sheet,
     bodies_of,
     fault_line,
-    head_of,
     rows_of,
+    sheet_of,
 )
 
 _LOOK_COUNTS = ("base", "tops", "tug", "dead", "sentinels")
@@ -85,23 +86,23 @@ def taken(args: argparse.Namespace, path: Path) -> Taken:
         AskError: The bench cannot be asked.
         OSError: The file cannot be read.
     """
-    head = head_of(path)
-    if "how" in head or ("batch" in head and "crop" not in head):
-        return _looks(args, path)
-    return _batches(args, path)
+    sheet = sheet_of(path)
+    if "how" in sheet.head or ("batch" in sheet.head and "crop" not in sheet.head):
+        return _looks(args, sheet)
+    return _batches(args, sheet)
 
 
-def _batches(args: argparse.Namespace, path: Path) -> Taken:
+def _batches(args: argparse.Namespace, sheet: Sheet) -> Taken:
     columns = _batch_columns()
-    rows = rows_of(path, columns)
+    rows = rows_of(sheet, columns)
     bodies = bodies_of(args, rows, columns)
     listed = _told(args, "/v1/batches/import", "batches", bodies, rows)
     return Taken("batches", tuple(str(one.get("code")) for one in listed))
 
 
-def _looks(args: argparse.Namespace, path: Path) -> Taken:
+def _looks(args: argparse.Namespace, sheet: Sheet) -> Taken:
     columns = _look_columns()
-    rows = rows_of(path, columns)
+    rows = rows_of(sheet, columns)
     bodies = bodies_of(args, rows, columns)
     listed = _told(args, "/v1/looks/import", "looks", bodies, rows)
     new = tuple(str(one.get("batch")) for one in listed if one.get("new"))

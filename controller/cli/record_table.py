@@ -65,19 +65,21 @@ class Row:
     cells: Mapping[str, str]
 
 
-def head_of(path: Path) -> list[str]:
-    """Return the columns that a file says to have; raise as rows_of does."""
-    return _parsed(path)[0]
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What stands in a file: its head, and each row with the number of its line."""
+
+    head: list[str]
+    rows: list[tuple[int, list[str]]]
 
 
-def rows_of(path: Path, columns: Columns) -> list[Row]:
-    """Return the rows of a file.
+def rows_of(sheet: Sheet, columns: Columns) -> list[Row]:
+    """Return the rows of a table.
 
     Raises:
         FileRefusedError: It is no such table.
-        OSError: It cannot be read.
     """
-    head, rows = _parsed(path)
+    head, rows = sheet.head, sheet.rows
     _check_head(head, columns)
     odd = [
         f"line {line}: has {len(row)} cells, and the head has {len(head)}"
@@ -92,7 +94,13 @@ def rows_of(path: Path, columns: Columns) -> list[Row]:
     return [Row(line, dict(zip(head, row, strict=True))) for line, row in rows]
 
 
-def _parsed(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
+def sheet_of(path: Path) -> Sheet:
+    """Return what stands in a file.
+
+    Raises:
+        FileRefusedError: It is no CSV, or too large.
+        OSError: It cannot be read.
+    """
     try:
         if path.stat().st_size > LARGEST:
             raise FileRefusedError([f"is larger than {LARGEST} bytes"])
@@ -104,7 +112,7 @@ def _parsed(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
         raise FileRefusedError([f"is not UTF-8 at byte {error.start}"]) from None
     except csv.Error as error:
         raise FileRefusedError([f"is no CSV as in RFC 4180: {error}"]) from None
-    return head, rows
+    return Sheet(head, rows)
 
 
 def _check_head(head: list[str], columns: Columns) -> None:
