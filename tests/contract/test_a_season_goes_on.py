@@ -5,6 +5,8 @@ its second step, a person's setpoint and degree-hours; the next one has them all
 """
 
 import asyncio
+import contextlib
+import io
 import json
 import shutil
 import socket
@@ -105,7 +107,16 @@ async def ended(service):  # noqa: F811
         speaking.cancel()
     service.signal(15)
     assert await service.ended() == 0
-    return service, before
+    # What was counted between the last question and the stop must be kept as well.
+    return service, {**before, "heat": counted_in(service.log)}
+
+
+def counted_in(log) -> float:
+    """Return the degree-hours of a log at rest."""
+    with contextlib.redirect_stdout(io.StringIO()) as told:
+        assert main(["degree-hours", str(log), "--json"]) == 0
+    (tray,) = json.loads(told.getvalue())["trays"]
+    return tray["degree_hours_k_h"]
 
 
 async def said_often(service, reading: str) -> None:  # noqa: F811
@@ -135,6 +146,7 @@ async def test_a_running_season_of_the_former_schema_goes_on(ended, tmp_path):
     service.signal(15)
     assert await service.ended() == 0
     assert main(["audit", str(service.log)]) == 0
+    assert counted_in(service.log) == before["heat"]
 
 
 async def test_a_season_goes_on_on_another_board(ended, mosquitto, tmp_path):
@@ -156,12 +168,12 @@ async def test_a_season_goes_on_on_another_board(ended, mosquitto, tmp_path):
         other.signal(15)
         assert await other.ended() == 0
         assert main(["audit", str(other.log)]) == 0
+        assert counted_in(other.log) == before["heat"]
 
 
 def goes_on(before: dict[str, object], after: dict[str, object]) -> None:
     assert before["trip"] is not None
     assert (after["mode"], after["trip"]) == ("tripped", before["trip"])
     assert after["step"] == before["step"] == 2
-    # What was counted between the last question and the stop is there as well.
-    assert 0 < before["heat"] <= after["heat"]
-    assert after["heat"] == pytest.approx(before["heat"], rel=0.5)
+    assert before["heat"] > 0
+    assert after["heat"] == round(before["heat"], 3)  # as it is shown
