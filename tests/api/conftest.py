@@ -12,8 +12,10 @@ from fastapi import FastAPI
 from api.app import create_app
 from api.callers import Reception
 from api.context import Context
+from api.record_book import Records
 from controller.adapters.access import FileAccess, TokenFile
 from controller.adapters.clocks import ManualClock
+from controller.adapters.memory_records import MemoryRecords
 from controller.core.decisions import Answer
 from controller.core.plan import (
     DrivenBy,
@@ -370,6 +372,23 @@ def connected(app) -> httpx.AsyncClient:
         app, raise_app_exceptions=False, client=("127.0.0.1", 50_000)
     )
     return httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1:8000")
+
+
+@pytest.fixture
+def kept() -> MemoryRecords:
+    """What was told, in memory."""
+    return MemoryRecords()
+
+
+@pytest.fixture
+async def recording(
+    shared_app, bench, reader, kept
+) -> AsyncIterator[httpx.AsyncClient]:
+    """A client of an app that keeps what is told."""
+    records = Records(kept, lambda: kept)
+    shared_app.state.context = Context(bench, lambda: reader, bench, records=records)
+    async with connected(shared_app) as found:
+        yield found
 
 
 @pytest.fixture

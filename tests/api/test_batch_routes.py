@@ -8,7 +8,6 @@ from pydantic import TypeAdapter
 from api import batch_shapes
 from api.context import Context
 from api.record_book import Records
-from controller.adapters.memory_records import MemoryRecords
 from controller.adapters.season_log import DirectSeasonLog, SeasonLogReader
 from controller.core.scan import Reading
 from controller.core.units import kelvin_hours
@@ -49,16 +48,8 @@ LOOK = {
 
 
 @pytest.fixture
-def kept() -> MemoryRecords:
-    return MemoryRecords()
-
-
-@pytest.fixture
-async def client(shared_app, connect, bench, reader, kept):
-    records = Records(kept, lambda: kept)
-    shared_app.state.context = Context(bench, lambda: reader, bench, records=records)
-    async with connect(shared_app) as found:
-        yield found
+def client(recording):
+    return recording
 
 
 async def tell(client, path: str = "", **body):

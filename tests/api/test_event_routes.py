@@ -7,7 +7,6 @@ import pytest
 
 from api.context import Context
 from api.record_book import Records
-from controller.adapters.memory_records import MemoryRecords
 from controller.adapters.season_log import SeasonLogReader, SeasonLogWriter
 from controller.ports import MovedOnError, NotKeptError
 from controller.records.changes import Change
@@ -19,16 +18,8 @@ EARLIER = "2026-02-13T08:00:00Z"
 
 
 @pytest.fixture
-def kept() -> MemoryRecords:
-    return MemoryRecords()
-
-
-@pytest.fixture
-async def client(shared_app, connect, bench, reader, kept):
-    records = Records(kept, lambda: kept)
-    shared_app.state.context = Context(bench, lambda: reader, bench, records=records)
-    async with connect(shared_app) as found:
-        yield found
+def client(recording):
+    return recording
 
 
 async def tell(client, **changes):

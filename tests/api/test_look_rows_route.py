@@ -5,9 +5,6 @@ from pydantic import TypeAdapter
 
 from api import batch_shapes
 from api.batch_bodies import MOST_LOOKS
-from api.context import Context
-from api.record_book import Records
-from controller.adapters.memory_records import MemoryRecords
 from controller.records.codes import code_of
 
 ONE = code_of(1)
@@ -28,17 +25,9 @@ LOOK = {
 
 
 @pytest.fixture
-def kept() -> MemoryRecords:
-    return MemoryRecords()
-
-
-@pytest.fixture
-async def client(shared_app, connect, bench, reader, kept):
-    records = Records(kept, lambda: kept)
-    shared_app.state.context = Context(bench, lambda: reader, bench, records=records)
-    async with connect(shared_app) as found:
-        await found.post("/v1/batches", json=BATCH)
-        yield found
+async def client(recording):
+    await recording.post("/v1/batches", json=BATCH)
+    return recording
 
 
 async def test_a_table_is_told_once_however_often_it_comes(client, kept):

@@ -4,9 +4,6 @@ import pytest
 from pydantic import TypeAdapter
 
 from api import trial_shapes
-from api.context import Context
-from api.record_book import Records
-from controller.adapters.memory_records import MemoryRecords
 from controller.records.codes import code_of
 
 ONE = code_of(1)
@@ -37,16 +34,8 @@ BATCH = {
 
 
 @pytest.fixture
-def kept() -> MemoryRecords:
-    return MemoryRecords()
-
-
-@pytest.fixture
-async def client(shared_app, connect, bench, reader, kept):
-    records = Records(kept, lambda: kept)
-    shared_app.state.context = Context(bench, lambda: reader, bench, records=records)
-    async with connect(shared_app) as found:
-        yield found
+def client(recording):
+    return recording
 
 
 async def test_a_plan_is_stored_with_its_seed_and_its_address(client, kept):

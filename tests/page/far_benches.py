@@ -4,10 +4,9 @@ Each bench has an address of its own, a folder of the server's; what it answers,
 late and to whom is a test's to say. The page's own server is the real one.
 """
 
-import asyncio
 import json
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -22,6 +21,7 @@ from controller.cli.bench_list import Asked
 from controller.cli.benches_page import benches_view
 from controller.cli.benches_watch import Watch
 from tests.api.conftest import WARM, FakeBench
+from tests.page.in_thread import InThread, Parts
 
 EVERY_S = 1.0
 WITHIN_S = 4.0
@@ -125,37 +125,14 @@ class FarServer:
         self.server.server_close()
 
 
-class BenchesServed:
+class BenchesServed(InThread):
     """The page of many benches, its server and its looking in a thread."""
 
     def __init__(self, benches: list[Asked], access: FileAccess | None = None) -> None:
         self._benches, self._access = benches, access
-        self.port = 0
         self.start()
 
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    def start(self) -> None:
-        """Serve, on the same port as before."""
-        ready = threading.Event()
-        self._thread = threading.Thread(
-            target=lambda: asyncio.run(self._serve(ready)), daemon=True
-        )
-        self._thread.start()
-        assert ready.wait(10)
-
-    def stop(self) -> None:
-        """End it, if it runs: its port is closed."""
-        if not self._thread.is_alive():
-            return
-        self._loop.call_soon_threadsafe(self._stop.set)
-        self._thread.join(10)
-        assert not self._thread.is_alive()
-
-    async def _serve(self, ready: threading.Event) -> None:
-        self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
+    def parts(self, took: Callable[[int], None]) -> Parts:
         clock = SystemClock("UTC")
         watch = Watch(
             self._benches,
@@ -168,21 +145,8 @@ class BenchesServed:
         app = create_benches_app(
             lambda: benches_view(watch.seen(), EVERY_S), clock, self._access
         )
-
-        def took(port: int) -> None:
-            self.port = port
-            ready.set()
-
-        tasks = [
-            asyncio.create_task(serve(app, Listen("127.0.0.1", self.port), took)),
-            asyncio.create_task(watch.serve()),
-        ]
-        if self._access is not None:
-            tasks.append(asyncio.create_task(self._access.serve()))
-        await self._stop.wait()
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
+        found = [serve(app, Listen("127.0.0.1", self.port), took), watch.serve()]
+        return found if self._access is None else [*found, self._access.serve()]
 
 
 HOSTILE = "<img src=x onerror=\"document.title='taken'\"><b>Lea</b>"

@@ -7,8 +7,7 @@ stands a log of five invented days with a gap, and records in memory.
 import asyncio
 import math
 import tempfile
-import threading
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -24,6 +23,7 @@ from controller.core.plan import Plan
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Millis, UtcMillis
 from controller.ports import Heated, Instant, SeasonReader, Snapshot
 from tests.api.conftest import SCAN_MS, UTC_MS, WARM, FakeBench, FakeReader, make_plan
+from tests.page.in_thread import InThread, Parts
 
 FIRST_MS = UTC_MS - 5 * DAY_MS
 GAP_MS = UTC_MS - 20 * HOUR_MS, UTC_MS - 17 * HOUR_MS
@@ -98,7 +98,7 @@ def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> Fa
     return create_app(bench, lambda: reader, bench, records)
 
 
-class Served:
+class Served(InThread):
     """A bench and its server, in a thread with a loop of its own."""
 
     def __init__(
@@ -106,7 +106,7 @@ class Served:
         make: Make = plain_app,
         bench: LiveBench | None = None,
         reader: SeasonReader | None = None,
-        beside: Callable[[], Awaitable[None]] | None = None,
+        beside: Callable[[], Coroutine[object, object, None]] | None = None,
     ) -> None:
         self._beside = beside
         self.bench, self.reader = bench or LiveBench(), reader or invented_log()
@@ -114,50 +114,21 @@ class Served:
         self._make = make
         for _ in range(3):
             self.bench.tick()
-        self.port = 0
         self.start()
 
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
     def start(self) -> None:
-        """Serve, on the same port as before: a daemon that was started again."""
+        """Serve: a daemon that was started again, on the same port."""
         self.app = self._make(self.bench, self.reader, self.kept)
-        ready = threading.Event()
-        self._thread = threading.Thread(target=self._run, args=(ready,), daemon=True)
-        self._thread.start()
-        assert ready.wait(10)
+        super().start()
 
-    def stop(self) -> None:
-        """End the server, if it runs: its port is closed."""
-        if not self._thread.is_alive():
-            return
-        self._loop.call_soon_threadsafe(self._stop.set)
-        self._thread.join(10)
-        assert not self._thread.is_alive()
-
-    def _run(self, ready: threading.Event) -> None:
-        asyncio.run(self._serve(ready))
-
-    async def _serve(self, ready: threading.Event) -> None:
-        self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
-
-        def took(port: int) -> None:
-            self.port = port
-            ready.set()
-
-        tasks = [
-            asyncio.create_task(serve(self.app, Listen("127.0.0.1", self.port), took)),
-            asyncio.create_task(self._scan()),
-            asyncio.create_task(self.app.state.context.feed.serve(self.bench)),
+    def parts(self, took: Callable[[int], None]) -> Parts:
+        feed = self.app.state.context.feed
+        found = [
+            serve(self.app, Listen("127.0.0.1", self.port), took),
+            self._scan(),
+            feed.serve(self.bench),
         ]
-        if self._beside is not None:
-            tasks.append(asyncio.ensure_future(self._beside()))
-        await self._stop.wait()
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
+        return found if self._beside is None else [*found, self._beside()]
 
     async def _scan(self) -> None:
         while True:
