@@ -23,7 +23,8 @@ pytestmark = pytest.mark.broker
 
 ROOT = Path(__file__).parents[2]
 COMMAND, STATE = "lean-to/relay/north", "lean-to/relay/north/state"
-LEASE_S = 1.0
+LEASE_S = 2.0
+"""Long enough for a machine that is busy, shorter than a node is frozen."""
 
 
 class Node:
@@ -136,7 +137,7 @@ async def test_it_obeys_reports_and_is_off_at_the_end(node):
     async with hand(node.port) as client:
         await node.start()
         assert await told(client, energised=False, reason="start")
-        await client.publish(COMMAND, node.says(True))
+        await client.publish(COMMAND, node.says(True, valid_for_s=60))
         on = await told(client, energised=True)
         assert on == {"energised": True, "run": "r1", "seq": 1, "reason": "command"}
         await client.publish(COMMAND, node.says(False))
