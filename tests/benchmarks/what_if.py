@@ -76,7 +76,7 @@ def a_span(days: float, step_s: float = STEP_S) -> Span:
         room_c=room,
         push=rng.normal(0, 1e-5, (len(time_s), TRAYS)),
         minutes=(time_s // 60).astype(np.int64) % 1440,
-        start_c=np.full((TRAYS, 2), 15.0),
+        start_c=np.full((TRAYS, 3), 15.0),
     )
 
 
