@@ -356,6 +356,20 @@ def test_shorter_steps_hold_the_same_inputs() -> None:
         coarse.at_step(7.0)
 
 
+def test_shorter_steps_hold_the_same_water() -> None:
+    model = MatModel("north", (replace(TRAY, between_s=3_000.0),))
+    dry = days(0.1)
+    sudden = np.zeros(dry.push.shape, np.bool_)
+    sudden[40] = True
+    coarse = replace(dry, push=dry.push - 0.02 * sudden, sudden=sudden)
+    cold = a_mat(programme=(StepPlan(5_000),))
+    slow, quick = (
+        trace(model, span, cold).temps_mc for span in (coarse, coarse.at_step(5.0))
+    )
+    assert slow[41] - slow[40] == pytest.approx(-1_200, abs=50)
+    assert abs(slow - quick[::12]).max() <= 1
+
+
 # ------------------------------------------------------------------- the search
 
 
