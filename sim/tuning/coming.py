@@ -154,15 +154,9 @@ def _run(
     world: World, end_c: Matrix, coming: Coming, plan: MatPlan, draw: Counts
 ) -> Vector:
     """Return figures of a draw, and after them the highest temperature of each day."""
-    room_c = world.span.room_c[draw] if coming.room_c is None else coming.room_c
-    span = replace(
-        world.span,
-        room_c=room_c,
-        push=world.span.push[draw],
-        sudden=None if world.span.sudden is None else world.span.sudden[draw],
-        minutes=coming.minutes,
-        start_c=end_c,
-    )
+    drawn = world.span.of(draw)
+    room_c = drawn.room_c if coming.room_c is None else coming.room_c
+    span = replace(drawn, room_c=room_c, minutes=coming.minutes, start_c=end_c)
     what = counted(plan)
     went = trace(world.model, span, unguarded(plan))
     temps_c = went.temps_mc[:, : len(what.trays)] / 1000

@@ -111,6 +111,16 @@ class Span:
         """How many scans there are."""
         return len(self.room_c)
 
+    def of(self, steps: Counts) -> "Span":
+        """Return a span of some of the steps, in the order given."""
+        return replace(
+            self,
+            room_c=self.room_c[steps],
+            push=self.push[steps],
+            minutes=self.minutes[steps],
+            sudden=None if self.sudden is None else self.sudden[steps],
+        )
+
     def at_step(self, step_s: float) -> "Span":
         """Return the same span with shorter steps, inputs still held as they were.
 

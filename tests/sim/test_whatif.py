@@ -356,7 +356,7 @@ def test_shorter_steps_hold_the_same_inputs() -> None:
         coarse.at_step(7.0)
 
 
-def test_shorter_steps_hold_the_same_water() -> None:
+def test_shorter_steps_and_some_of_them_hold_the_same_water() -> None:
     model = MatModel("north", (replace(TRAY, between_s=3_000.0),))
     dry = days(0.1)
     sudden = np.zeros(dry.push.shape, np.bool_)
@@ -368,6 +368,8 @@ def test_shorter_steps_hold_the_same_water() -> None:
     )
     assert slow[41] - slow[40] == pytest.approx(-1_200, abs=50)
     assert abs(slow - quick[::12]).max() <= 1
+    part = trace(model, coarse.of(np.arange(60)), cold).temps_mc
+    np.testing.assert_array_equal(part, slow[:60])
 
 
 # ------------------------------------------------------------------- the search
