@@ -13,8 +13,6 @@ from sim.fitting.fitted import PARAMETERS, Estimate, Fitted, FittedMat, Residual
 from sim.fitting.identifiable import (
     MORE_TOLD,
     SINGULAR,
-    WILD,
-    WILD_K,
     Collinearity,
     collinearity,
     hopeless,
@@ -37,6 +35,12 @@ from sim.thermal import Matrix, Vector
 from sim.zone_model import Zone
 
 DAY_S = 86_400
+
+WILD = 0.5
+"""Chosen: a figure whose logarithm errs by this (a factor of 1.6) is none."""
+
+WILD_K = 3.0
+"""Chosen: an offset that errs by this is none."""
 
 _RATIO = 4
 """Its column in the sensitivities."""

@@ -26,12 +26,6 @@ of their variance in it cannot be told apart: Belsley, Kuh, Welsch 1980,
 
 _SHARED = 0.5
 
-WILD = 0.5
-"""Chosen: a figure whose logarithm errs by this (a factor of 1.6) is none."""
-
-WILD_K = 3.0
-"""Chosen: an offset that errs by this is none."""
-
 LEAST_HOURS = 36.0
 """Chosen: a day and a half, so that a night is compared with another."""
 

@@ -153,7 +153,7 @@ def test_a_zone_of_halves_is_what_was_fitted(leak):
 
 def test_lags_that_swing_from_day_to_day_are_not_replayed(monkeypatch):
     """Two that stand for them are: with their gain, and told lags are of three."""
-    monkeypatch.setattr(models, "WILD", 1e-3)
+    monkeypatch.setattr(models, "_STEADY", 1e-3)
     record = a_thermostats_log(4, seed=2)
     seen = sight(record, 0)
     whole, anew = by_days(seen, left_out(record))
