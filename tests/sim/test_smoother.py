@@ -1,5 +1,8 @@
 """The smoothed push: against a batch least-squares solution, and exactly stepped."""
 
+import json
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -130,6 +133,20 @@ def test_over_a_gap_nothing_pushes_and_then_it_is_made_up_for(zone):
     states = replayed(zone, record, got.start, got.push, {159})
     assert states == pytest.approx(got.states, abs=1e-9)
     assert abs(states[170, 1] - record.temps_c[170, 0]) < 0.2
+
+
+@pytest.mark.parametrize("zone", ["TRAY", "HALVES"])
+def test_where_numba_is_missing_it_finds_the_same(zone):
+    code = (
+        "import sys; sys.modules['numba'] = None\n"
+        "from tests.sim import test_smoother as t\n"
+        f"print(t.smoothed(t.{zone}, t.a_record(), 0, t.NOISE).push.tolist())\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    here = smoothed({"TRAY": TRAY, "HALVES": HALVES}[zone], a_record(), 0, NOISE)
+    assert json.loads(done.stdout) == pytest.approx(here.push, rel=1e-9, abs=1e-15)
 
 
 def test_readings_that_miss_now_and_then_are_bridged_smoothly():
