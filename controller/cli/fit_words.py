@@ -36,7 +36,7 @@ off: above the room (evaporation makes it negative)."""
 
 _ENGINEER_FOOT = """\
 Slow and fast lag: of three where the log shows that the medium warms in two steps, else
-of the two that are replayed; dead time: of those, by the half rule; condition: of the
+of two; dead time: of the model that is replayed, by the half rule; condition: of the
 scaled sensitivities (above 30 figures mix); push and reading: standard deviations of
 the noise per step and of a reading; one step: root mean square error of the predictions
 from step to step."""

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from sim.fitting.fitted import PARAMETERS, Estimate, Fitted, FittedMat
+from sim.fitting.fitted import PARAMETERS, Estimate, Fitted, FittedMat, Residuals
 from sim.fitting.identifiable import (
     MORE_TOLD,
     SINGULAR,
@@ -125,7 +125,7 @@ def _fitted(
     name, at_mat = record.zones[index], record.at_mat[index]
     two = whole.two
     further = led(seen, whole, anew)
-    replicates = tuple(one.two.zone(name, at_mat=at_mat) for one in further)
+    replicates = tuple(one.zone(name, at_mat=at_mat) for one in further)
     # The noise ratio is no parameter of the bench, and told apart easily.
     apart = collinearity(np.delete(sensitivities(seen, two), _RATIO, axis=1))
     figures = whole.figures()
@@ -133,7 +133,7 @@ def _fitted(
         np.array([one.figures() for one in many]) for many in (anew, further)
     )
     errors = jackknife_error(told)
-    replayed = np.array([one.replayed() for one in anew])
+    replayed = np.array([one.figures_replayed() for one in anew])
     verdicts = _whys(apart, figures, _errors(replayed))
     whys = [
         verdict or (_CONTRADICT if astray else _LASTS if wild else "")
@@ -148,8 +148,8 @@ def _fitted(
     return Fitted(
         name=name,
         at_mat=at_mat,
-        zone=two.zone(name, at_mat=at_mat),
-        noise=two.noise,
+        zone=whole.zone(name, at_mat=at_mat),
+        noise=whole.replayed.noise,
         gain_k=estimates[_GAIN],
         slow_s=estimates[_SLOW],
         fast_s=estimates[_FAST],
@@ -161,14 +161,21 @@ def _fitted(
         replicates=replicates,
         condition=apart.condition,
         verdicts=tuple(dict.fromkeys(why for why in verdicts if why)),
-        residuals=residuals(two.errors[seen.counts[seen.steps()]], len(two.where) + 2),
+        residuals=_left(seen, whole),
         room_known=float(np.isfinite(record.room_c).mean()),
     )
 
 
+def _left(seen: Sight, whole: Model) -> Residuals:
+    """Return what the model that is replayed leaves."""
+    found = whole.replayed
+    return residuals(found.errors[seen.counts[seen.steps()]], len(found.where) + 2)
+
+
 def _parameters(zone: Zone) -> Vector:
     logs = np.log([zone.gain_k, zone.mat_s, zone.medium_s, zone.coupling])
-    return np.array([*logs, zone.offset_k])
+    between = [] if zone.between_s is None else [np.log(zone.between_s)]
+    return np.array([*logs, zone.offset_k, *between])
 
 
 def _logarithms(figures: Matrix) -> Matrix:

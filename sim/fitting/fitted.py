@@ -11,7 +11,8 @@ from sim.thermal import Matrix
 from sim.zone_model import MatModel, Zone
 
 PARAMETERS = ("ln gain_k", "ln mat_s", "ln medium_s", "ln coupling", "offset_k")
-"""In which covariances are given: logarithms, and the offset in K."""
+"""In which covariances are given: logarithms, and the offset in K. Where the medium
+is of two halves ln between_s comes after them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,16 +88,17 @@ class Fitted:
     Attributes:
         name: Name of the zone.
         at_mat: Whether it is a surface probe.
-        zone: The model of two lags; None: the log allows none.
+        zone: The model that is replayed, of two lags or of three; None: the log
+            allows none.
         noise: What it leaves unexplained; None with no model.
         gain_k: Rise at full power above room and offset [K].
         slow_s: The largest time constant, of three where the log shows so many
-            (`layered`), else of the model's two [s].
+            (`layered`), else of two [s].
         fast_s: The smallest, likewise [s].
         delay_s: Effective dead time of the model, by the half rule [s].
         offset_k: What the medium is warmer than the room without heat [K].
-        covariance: Of PARAMETERS, over the replicates, shape (5, 5); all
-            NaN where there is no model.
+        covariance: Of PARAMETERS, over the replicates, shape (5, 5), or (6, 6) of
+            a medium of two halves; all NaN where there is no model.
         replicates: The model fitted without one block of days, for each
             block, and led some way to where a push lasts (`lasting`): errors of
             anything computed from the model follow from jackknife_error of it

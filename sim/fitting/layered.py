@@ -19,10 +19,19 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
-from sim.fitting.filtering import Stepped, filters_of, regressors, slopes, solved
+from sim.fitting.filtering import (
+    Filters,
+    Stepped,
+    filters_of,
+    regressors,
+    slopes,
+    solved,
+)
+from sim.fitting.fitted import Noise
 from sim.fitting.innovations import LEAST_GAIN_K, USUAL_COUPLING, Found
 from sim.fitting.sight import Sight
 from sim.thermal import Matrix, Vector
+from sim.zone_model import Zone
 
 PROVEN = 20.0
 """Chosen: twice the logarithm of the likelihood ratio that says it takes two
@@ -54,12 +63,14 @@ class Layered:
         where: Logarithms of mat_s, between_s, outer_s and the noise ratio.
         gain_k: Rise of the probe above room and offset at full power [K].
         offset_k: What it is warmer than the room without heat [K].
+        noise: Standard deviations.
         errors: Of the predictions in all windows [K].
     """
 
     where: Vector
     gain_k: float
     offset_k: float
+    noise: Noise
     errors: Vector
 
     @property
@@ -74,6 +85,24 @@ class Layered:
     def lags_s(self) -> Vector:
         """The three time constants, the slow one first [s]."""
         return lags_at(self.where)
+
+    def zone(self, name: str, *, at_mat: bool) -> Zone:
+        """Return it as a zone.
+
+        Raises:
+            ValueError: The gain is not above 0.
+        """
+        mat_s, between_s, outer_s, _ = np.exp(self.where).tolist()
+        return Zone(
+            name=name,
+            gain_k=self.gain_k,
+            mat_s=mat_s,
+            medium_s=outer_s,
+            coupling=USUAL_COUPLING,
+            offset_k=self.offset_k,
+            at_mat=at_mat,
+            between_s=between_s,
+        )
 
 
 def layered(seen: Sight, two: Found) -> Layered | None:
@@ -94,7 +123,10 @@ def layered(seen: Sight, two: Found) -> Layered | None:
         return None
     search = least_squares(errors, first.x, bounds=INSIDE, xtol=1e-4, ftol=1e-8)
     (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
-    found = Layered(search.x, float(gain_k), float(offset_k), left)
+    by = _filters_at(seen, search.x)
+    reading_k = float(np.sqrt(np.sum(left**2) / seen.counted / by.inflation))
+    noise = Noise(float(np.exp(search.x[3])) * reading_k, reading_k)
+    found = Layered(search.x, float(gain_k), float(offset_k), noise, left)
     return found if found.credible else None
 
 
@@ -140,9 +172,38 @@ def lags_at(where: Vector, leak: float = 0.0) -> Vector:
     return np.sort(1 / decays)[::-1]
 
 
+def inside(where: Vector) -> Vector:
+    """Return the place nearest to one at which no time lies at its limit."""
+    near = where.copy()
+    low, high = _LEAST[:_TIMES] + 2 * _EDGE, _MOST[:_TIMES] - 2 * _EDGE
+    near[:_TIMES] = np.clip(where[:_TIMES], low, high)
+    return near
+
+
+def place_of(lags_s: Vector, near: Vector) -> Vector:
+    """Return the place of the search that has some time constants.
+
+    As nearly as one has them: not all threes are those of such a chain.
+
+    Args:
+        lags_s: The three time constants, the slow one first [s].
+        near: Where the answer lies not far from; its noise ratio is kept.
+    """
+
+    def off(times: Vector) -> Vector:
+        return np.log(lags_at(np.append(times, near[_TIMES:])) / lags_s)
+
+    start, bounds = inside(near)[:_TIMES], (_LEAST[:_TIMES], _MOST[:_TIMES])
+    return np.append(least_squares(off, start, bounds=bounds).x, near[_TIMES:])
+
+
 def _rows_at(seen: Sight, where: Vector) -> Matrix:
+    return regressors(seen, _filters_at(seen, where))
+
+
+def _filters_at(seen: Sight, where: Vector) -> Filters:
     step = stepped(rates_at(where), seen.step_s)
-    return regressors(seen, filters_of(step, float(np.exp(where[3])), PROBE))
+    return filters_of(step, float(np.exp(where[3])), PROBE)
 
 
 def rates_at(where: Vector, leak: float = 0.0) -> Matrix:

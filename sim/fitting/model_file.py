@@ -7,7 +7,14 @@ from math import inf
 from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+)
 
 from sim.fitting.fitted import (
     PARAMETERS,
@@ -21,19 +28,24 @@ from sim.fitting.record import WindowStart
 from sim.zone_model import Zone
 
 FORMAT: Literal["bottomheat-model"] = "bottomheat-model"
-VERSION: Literal[1] = 1
+VERSION: Literal[2] = 2
+"""Version 1 has two lags throughout."""
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
-Row = Annotated[
-    tuple[Finite, ...],
-    Field(min_length=len(PARAMETERS), max_length=len(PARAMETERS)),
-]
-Square = Annotated[
-    tuple[Row, ...], Field(min_length=len(PARAMETERS), max_length=len(PARAMETERS))
-]
+Size = Field(min_length=len(PARAMETERS), max_length=len(PARAMETERS) + 1)
+Row = Annotated[tuple[Finite, ...], Size]
+
+
+def _square(rows: tuple[tuple[float, ...], ...]) -> tuple[tuple[float, ...], ...]:
+    if any(len(row) != len(rows) for row in rows):
+        raise ValueError(f"{len(rows)} rows: so many columns are needed")
+    return rows
+
+
+Square = Annotated[tuple[Row, ...], Size, AfterValidator(_square)]
 
 
 def _rows(matrix: object) -> object:
@@ -65,6 +77,7 @@ class ZonePart(_Part):
     medium_s: Positive
     coupling: Positive
     offset_k: Finite
+    between_s: Positive | None = None
 
 
 class EstimatePart(_Part):
@@ -138,7 +151,7 @@ class ModelFile(_Part):
     """The whole file."""
 
     format: Literal["bottomheat-model"]
-    version: Literal[1]
+    version: Literal[1, 2]
     log: str
     mats: tuple[MatPart, ...]
 

@@ -1,15 +1,16 @@
 """What a log tells of a zone, by two lags or by three, and without some days.
 
-Whoever replays a zone takes two lags (`sim.zone_model`). Where a log shows
-three, gain, offset and time constants are those of three lags, and the two
-are fitted anew with that gain and offset: what a zone holds in the end is
-right, and on its way there two lags stand for three. What may live here: that
-choice, the same again without each block of days, and how far a push that lasts
-(`lasting`) would have it otherwise.
+Where a log shows three lags, gain, offset and time constants are those of
+three, and three are replayed (`sim.zone_model`). Two are fitted anew with that
+gain and offset: they judge whether three are to be believed, and stand for them
+in a replay where the lags of three swing too much from day to day. What may live
+here: that choice, the same again without each block of days, and how far a push
+that lasts (`lasting`) would have it otherwise.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -17,10 +18,12 @@ from controller.review.simc import half_rule
 from sim.fitting.innovations import Found, best, held, inside, sensitivities, zone_at
 from sim.fitting.jackknife import jackknife_error, moves, spread
 from sim.fitting.lasting import Lasting, lasting
-from sim.fitting.layered import Layered, lags_at, layer_sensitivities, layered
+from sim.fitting.layered import Layered, layer_sensitivities, layered, place_of
+from sim.fitting.layered import inside as inside_of_three
 from sim.fitting.record import Truths
 from sim.fitting.sight import Sight
 from sim.thermal import Matrix, Vector
+from sim.zone_model import Zone
 
 _GIVEN = 2
 """Gain and offset, which two lags take from three: the first columns of both."""
@@ -29,33 +32,57 @@ _SURE = 0.15
 """Chosen: three lags may leave the gain's logarithm unsure by this, or by as much
 as two do. Two err by a tenth or so, which they do not say."""
 
+_STEADY = 0.15
+"""Chosen: three lags are replayed where days leave none of their logarithms more
+unsure. On benches of three capacities a week sees to that; where more is left open
+two lags foretold no worse, and with smaller errors."""
+
 _FARTHEST = 3.0
 """Chosen: a logarithm that moves farther has no meaning, only an overflow."""
 
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """A model of two lags, and the time constants that the log tells.
+    """A model of two lags or of three, and the time constants that the log tells.
 
     Attributes:
-        two: What is replayed.
+        two: Two lags; with the gain and offset of three where these are taken.
         slow_s: The largest time constant, of two or of three [s].
         fast_s: The smallest [s].
+        three: Three lags, where these are replayed; None: the two are.
     """
 
     two: Found
     slow_s: float
     fast_s: float
+    three: Layered | None = None
+
+    @property
+    def replayed(self) -> Found | Layered:
+        """The model that is replayed, which predictions lean on."""
+        return self.two if self.three is None else self.three
+
+    def zone(self, name: str, *, at_mat: bool = False) -> Zone:
+        """Return what is replayed as a zone.
+
+        Raises:
+            ValueError: The gain is not above 0.
+        """
+        return self.replayed.zone(name, at_mat=at_mat)
 
     def figures(self) -> Vector:
         """Return gain [K], slow and fast lag [s], dead time [s] and offset [K]."""
-        two = self.two
-        delay_s = half_rule(two.gain_k, zone_at(two.where).lags_s).delay_s
-        return np.array([two.gain_k, self.slow_s, self.fast_s, delay_s, two.offset_k])
+        return self._figures(self.slow_s, self.fast_s)
 
-    def replayed(self) -> Vector:
-        """Return the same of the two lags alone, which predictions lean on."""
-        return _model(self.two).figures()
+    def figures_replayed(self) -> Vector:
+        """Return the same of what is replayed alone."""
+        lags_s = _lags_s(self.replayed)
+        return self._figures(lags_s[0], lags_s[-1])
+
+    def _figures(self, slow_s: float, fast_s: float) -> Vector:
+        found = self.replayed
+        delay_s = half_rule(found.gain_k, _lags_s(found)).delay_s
+        return np.array([found.gain_k, slow_s, fast_s, delay_s, found.offset_k])
 
 
 def by_days(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]]:
@@ -91,9 +118,12 @@ def led(seen: Sight, whole: Model, anew: Sequence[Model]) -> list[Model]:
     other = lasting(seen, whole.two)
     if other is None:
         return list(anew)
-    away = _away(seen, whole, other)
+    away, layers_away = _away(seen, whole, other), _layers_away(whole, other)
     ways = spread(len(anew))
-    return [_led(one, way * away) for one, way in zip(anew, ways, strict=True)]
+    return [
+        _led(one, way * away, way * layers_away)
+        for one, way in zip(anew, ways, strict=True)
+    ]
 
 
 def _away(seen: Sight, whole: Model, other: Lasting) -> Vector:
@@ -118,13 +148,34 @@ def _away(seen: Sight, whole: Model, other: Lasting) -> Vector:
     )
 
 
-def _led(model: Model, by: Vector) -> Model:
+def _layers_away(whole: Model, other: Lasting) -> Vector:
+    """Return the same of the three lags that are replayed.
+
+    Of the other model, of which the mat leaks, those without a leak that have
+    its time constants; in ln gain, offset and their place of the search.
+    """
+    three = whole.three
+    if three is None:
+        return np.zeros(_GIVEN)
+    return np.array(
+        [
+            np.log(other.gain_k / three.gain_k),
+            other.offset_k - three.offset_k,
+            *(place_of(other.lags_s, three.where) - three.where),
+        ]
+    )
+
+
+def _led(model: Model, by: Vector, layers_by: Vector) -> Model:
     """Return a model that was led so far away from where it was."""
     slow, fast = np.exp(_within(by[:_GIVEN])).tolist()
-    two = _moved(model.two, by[_GIVEN:])
+    two, three = _moved(model.two, by[_GIVEN:]), model.three
     if model.two.credible:
         two = replace(two, where=inside(two.where))
-    return Model(two, model.slow_s * slow, model.fast_s * fast)
+    if three is not None:
+        three = _moved(three, layers_by)
+        three = replace(three, where=inside_of_three(three.where))
+    return Model(two, model.slow_s * slow, model.fast_s * fast, three)
 
 
 def _of_three(
@@ -148,12 +199,24 @@ def _of_three(
         return None
     given = layers[:, :_GIVEN]
     moved = moves(sensitivities(seen, stand_in), stand_in.errors, blocks, given)
-    anew = [
-        _model(_moved(stand_in, by), lags_at(three.where + _within(layer[_GIVEN:])))
-        for by, layer in zip(moved, layers, strict=True)
-    ]
-    whole = _model(stand_in, three.lags_s)
-    return (whole, anew) if all(m.two.credible for m in (whole, *anew)) else None
+    twos = [stand_in, *(_moved(stand_in, by) for by in moved)]
+    threes = [three, *(_moved(three, by) for by in layers)]
+    if not all(two.credible for two in twos):
+        return None
+    replays = _steady(threes[1:])
+    whole, *anew = (
+        replace(_model(two, of.lags_s), three=of if replays else None)
+        for two, of in zip(twos, threes, strict=True)
+    )
+    return whole, anew
+
+
+def _steady(anew: Sequence[Layered]) -> bool:
+    """Whether three lags can be replayed: each of them holds without some days."""
+    if not all(one.credible for one in anew):
+        return False
+    unsure = jackknife_error(np.log([one.lags_s for one in anew]))
+    return bool(unsure.max() < _STEADY)
 
 
 def _lost(better: Found | Layered, worse: Found | Layered) -> float:
@@ -162,11 +225,20 @@ def _lost(better: Found | Layered, worse: Found | Layered) -> float:
 
 
 def _model(two: Found, lags_s: Vector | None = None) -> Model:
-    times = zone_at(two.where).lags_s if lags_s is None else lags_s
+    times = _lags_s(two) if lags_s is None else lags_s
     return Model(two, float(times[0]), float(times[-1]))
 
 
-def _moved(found: Found, by: Vector) -> Found:
+def _lags_s(found: Found | Layered) -> Sequence[float]:
+    if isinstance(found, Layered):
+        return [float(lag_s) for lag_s in found.lags_s]
+    return zone_at(found.where).lags_s
+
+
+Either = TypeVar("Either", Found, Layered)
+
+
+def _moved(found: Either, by: Vector) -> Either:
     """Return a model moved in ln gain, offset and its place in the search."""
     return replace(
         found,

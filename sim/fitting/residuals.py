@@ -76,8 +76,8 @@ def _words(
         )
     else:
         yield (
-            f"errors are not independent, correlations up to {largest:.2f}: two lags"
-            " leave something out; the errors given are by leaving out days and do"
+            f"errors are not independent, correlations up to {largest:.2f}: the model"
+            " leaves something out; the errors given are by leaving out days and do"
             " not lean on independence"
         )
     if abs(mean) > 4 * spread / np.sqrt(count):

@@ -4,28 +4,26 @@ A fixed-interval smoother in its disturbance form (Koopman 1993, Biometrika
 80:117-126, "Disturbance smoother for state space models"; equivalent to
 Rauch-Tung-Striebel). With the noise entering as the push does, the model
 stepped exactly under the smoothed push goes through the smoothed temperatures,
-to the last digits. What may live here: that recursion.
+to the last digits. What may live here: what goes into that recursion, and what
+comes out of it; the loops are in two_states and three_states.
 """
 
 from dataclasses import dataclass
-from math import isfinite
 
 import numpy as np
 
 from sim.fitting.fitted import Noise
 from sim.fitting.record import Record, Truths, gaps
+from sim.fitting.three_states import smoothed_three, stepped_three
+from sim.fitting.two_states import smoothed_two, stepped_two
 from sim.thermal import Matrix, Vector
-from sim.whatif.jit import HAS_NUMBA, compiled
-from sim.zone_model import Steps, Zone, steps
+from sim.zone_model import PARTS, Steps, Zone, steps
 
 USUAL = Noise(push_k_s=2e-5, reading_k=0.03)
 """Chosen: about 1 W of unmeasured heat in a tray, and a one-wire probe's noise."""
 
 _ANY_JUMP_K = 20.0
 """What the temperature may jump where a window begins [K], standard deviation."""
-
-_ANYTHING_K = 100.0
-"""Standard deviation of the state before the first reading [K]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,16 +32,19 @@ class Smoothed:
 
     Attributes:
         push: In each step [K/s], shape (N,).
-        start: Mat and medium where the first step begins [°C], shape (2,).
-        states: The same where each step begins [°C], shape (N, 2).
+        start: The zone's temperatures where the first step begins [°C], shape
+            (parts,).
+        states: The same where each step begins [°C], shape (N, parts).
         bridged: Steps of gaps, in which the push is 0 because nothing was
             measured; at the end of a gap one step makes up for it.
+        sudden: Steps of which the push is in both halves of a medium of two.
     """
 
     push: Vector
     start: Vector
     states: Matrix
     bridged: Truths
+    sudden: Truths
 
 
 def smoothed_push(
@@ -77,154 +78,53 @@ def smoothed(zone: Zone, record: Record, index: int, noise: Noise = USUAL) -> Sm
     known = np.outer(record.on_share, step.by_heat) + np.outer(room, step.by_room)
     bridged = gaps(temps)
     spread = np.where(bridged, 0.0, noise.push_k_s)
+    sudden = sudden_steps(record, index)
+    spread[sudden] = _ANY_JUMP_K / (step.by_push + step.by_near)[1]
+    seen = 0 if zone.at_mat else 1
+    did = smoothed_two if zone.between_s is None else smoothed_three
+    push, start = did(step, known, temps, (spread, sudden), (noise.reading_k, seen))
+    states = stepped(step, start, known, push, sudden)
+    return Smoothed(push, start, states, bridged, sudden)
+
+
+def sudden_steps(record: Record, index: int) -> Truths:
+    """Return in which steps a zone may be pushed by any amount, as by water.
+
+    They are those before a window begins and at the ends of gaps. Such a push is
+    in both halves of a medium of two at once.
+
+    Args:
+        record: What the log tells.
+        index: Which of the record's zones.
+    """
+    bridged = gaps(record.temps_c[:, index])
     jumps = [start for start in record.starts_of(index) if start > 0]
     ends = np.flatnonzero(bridged[:-1] & ~bridged[1:]) + 1
-    spread[np.array([*jumps, *ends], dtype=int) - 1] = _ANY_JUMP_K / step.by_push[1]
-    seen = 0 if zone.at_mat else 1
-    return _smoothed(step, known, temps, spread, noise.reading_k, seen, bridged)
+    found = np.zeros(len(record), dtype=np.bool_)
+    found[np.array([*jumps, *ends], dtype=int) - 1] = True
+    return found
 
 
-Column = Vector | list[float]
-"""One value for each step: an array for compiled code, a list for Python, which
-goes through lists several times as fast."""
-
-
-def _smoothed(
+def stepped(
     step: Steps,
+    start: Vector,
     known: Matrix,
-    temps: Vector,
-    spread: Vector,
-    noise: float,
-    seen: int,
-    bridged: Truths,
-) -> Smoothed:
-    first = float(temps[np.isfinite(temps)][0])
-    numbers = _numbers(step)
-    none = np.zeros(len(temps))
-    columns = [_column(v) for v in (*known.T, temps, spread, *[none] * 5)]
-    rows = columns[0], columns[1], columns[2], columns[3]
-    looks = columns[4], columns[5], columns[6], columns[7]
-    _forward(numbers, rows, (noise, first), seen, looks)
-    pull = _backward(numbers, rows[3], seen, looks, columns[8])
-    push = np.asarray(columns[8])
-    start = first + _ANYTHING_K**2 * np.array(pull)
-    return Smoothed(push, start, stepped(step, start, known, push), bridged)
-
-
-def _column(values: Vector) -> Column:
-    return values.copy() if HAS_NUMBA else values.tolist()
-
-
-def stepped(step: Steps, start: Vector, known: Matrix, push: Vector) -> Matrix:
-    """Return mat and medium where each step begins [°C], shape (N, 2).
+    push: Vector,
+    sudden: Truths | None = None,
+) -> Matrix:
+    """Return a zone's temperatures where each step begins [°C], shape (N, parts).
 
     Args:
         step: The zone's exact step.
-        start: Both where the first step begins [°C].
-        known: What heat and room add in each step [K], shape (N, 2).
+        start: Its temperatures where the first step begins [°C]; more than it has
+            parts are not looked at.
+        known: What heat and room add in each step [K], shape (N, parts).
         push: In each step [K/s].
+        sudden: Steps of which the push is in both halves; None: in none.
     """
     added = known + np.outer(push, step.by_push)
-    columns = _column(added[:, 0]), _column(added[:, 1])
-    none = np.zeros(len(known))
-    states = _column(none), _column(none)
-    begun = float(start[0]), float(start[1])
-    _step_on(_numbers(step), begun, columns, states)
-    return np.column_stack(states)
-
-
-def _numbers(step: Steps) -> "_Numbers":
-    """Return a step's matrix, row by row, and what a push adds."""
-    (c00, c01), (c10, c11) = step.carry.tolist()
-    g0, g1 = step.by_push.tolist()
-    return c00, c01, c10, c11, g0, g1
-
-
-_Numbers = tuple[float, float, float, float, float, float]
-_Four = tuple[Column, Column, Column, Column]
-
-# The loops below are compiled where numba is installed: of what they take it
-# must know the types, hence tuples of columns of one length.
-
-
-@compiled
-def _step_on(
-    numbers: _Numbers,
-    start: tuple[float, float],
-    added: tuple[Column, Column],
-    states: tuple[Column, Column],
-) -> None:
-    """Step a state on; write it where each step begins."""
-    c00, c01, c10, c11, _, _ = numbers
-    x0, x1 = start
-    added0, added1 = added
-    mat, medium = states
-    for n in range(len(mat)):
-        mat[n], medium[n] = x0, x1
-        x0, x1 = c00 * x0 + c01 * x1 + added0[n], c10 * x0 + c11 * x1 + added1[n]
-
-
-@compiled
-def _forward(
-    numbers: _Numbers,
-    rows: _Four,
-    begin: tuple[float, float],
-    seen: int,
-    looks: _Four,
-) -> None:
-    """Write what each reading told: its surprise, the variance of that, the gains.
-
-    A Kalman filter of two states, written out: it is several times as fast as
-    with matrices of two by two. A variance of 0: there was no reading.
-
-    Args:
-        numbers: Of the step.
-        rows: What is added to mat and medium, readings, and spread of the push.
-        begin: The noise of a reading, and the first temperature.
-        seen: Whether the probe sees the medium, not the mat.
-        looks: Where it is written.
-    """
-    c00, c01, c10, c11, g0, g1 = numbers
-    added0, added1, temps, spread = rows
-    errors, variances, on_mat, on_medium = looks
-    noise, first = begin
-    x0 = x1 = first
-    p00 = p11 = _ANYTHING_K * _ANYTHING_K
-    p01 = 0.0
-    for n in range(len(temps)):
-        temp = temps[n]
-        if isfinite(temp):
-            to0, to1 = (p01, p11) if seen else (p00, p01)
-            variance = (p11 if seen else p00) + noise * noise
-            error = temp - (x1 if seen else x0)
-            k0, k1 = to0 / variance, to1 / variance
-            x0, x1 = x0 + k0 * error, x1 + k1 * error
-            p00, p01, p11 = p00 - k0 * to0, p01 - k0 * to1, p11 - k1 * to1
-            errors[n], variances[n], on_mat[n], on_medium[n] = error, variance, k0, k1
-        x0, x1 = c00 * x0 + c01 * x1 + added0[n], c10 * x0 + c11 * x1 + added1[n]
-        t00, t01 = c00 * p00 + c01 * p01, c00 * p01 + c01 * p11
-        t10, t11 = c10 * p00 + c11 * p01, c10 * p01 + c11 * p11
-        q = spread[n] * spread[n]
-        p00 = t00 * c00 + t01 * c01 + q * g0 * g0
-        p01 = t00 * c10 + t01 * c11 + q * g0 * g1
-        p11 = t10 * c10 + t11 * c11 + q * g1 * g1
-
-
-@compiled
-def _backward(
-    numbers: _Numbers, spread: Column, seen: int, looks: _Four, push: Column
-) -> tuple[float, float]:
-    """Write the smoothed push; return what all readings say of the beginning."""
-    c00, c01, c10, c11, g0, g1 = numbers
-    errors, variances, on_mat, on_medium = looks
-    pull0 = pull1 = 0.0
-    for n in range(len(push) - 1, -1, -1):
-        push[n] = spread[n] * spread[n] * (g0 * pull0 + g1 * pull1)
-        pull0, pull1 = c00 * pull0 + c10 * pull1, c01 * pull0 + c11 * pull1
-        if variances[n] > 0.0:
-            told = on_mat[n] * pull0 + on_medium[n] * pull1
-            if seen:
-                pull1 += errors[n] / variances[n] - told
-            else:
-                pull0 += errors[n] / variances[n] - told
-    return pull0, pull1
+    if len(step.by_push) < PARTS:
+        return stepped_two(step, start, added)
+    if sudden is not None:
+        added += np.outer(np.where(sudden, push, 0.0), step.by_near)
+    return stepped_three(step, start, added)

@@ -6,6 +6,7 @@ a plan accept; what becomes of it is not known here.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from random import Random
 
 from controller.core.mat_rules import mat_problems
@@ -127,7 +128,7 @@ def _endless(knobs: Knobs, rng: Random, tries: int) -> Iterator[MatPlan]:
 def simc_pid(knobs: Knobs, plan: MatPlan, slider: float, cycle_ms: int) -> Pid:
     """Return SIMC's PI for the zones that drive a mat.
 
-    Their two lags become one and a delay by the half rule; to it comes half of
+    Their lags become one and a delay by the half rule; to it comes half of
     the relay's cycle, since a dose is on average given that much later. Gains
     are rounded to what a person would write.
 
@@ -141,7 +142,8 @@ def simc_pid(knobs: Knobs, plan: MatPlan, slider: float, cycle_ms: int) -> Pid:
     driving = [zone for zone in trays if zone.name == plan.driving_tray] or trays
     count = len(driving)
     gain_k = sum(zone.gain_k for zone in driving) / count
-    lags_s = [sum(zone.lags_s[n] for zone in driving) / count for n in (0, 1)]
+    ranks = zip_longest(*(zone.lags_s for zone in driving), fillvalue=0.0)
+    lags_s = [sum(lags) / count for lags in ranks]
     reduced = half_rule(gain_k, lags_s, delay_s=cycle_ms / SECOND_MS / 2)
     pid = as_pid(simc(reduced, slider * reduced.delay_s))
     return Pid(

@@ -25,7 +25,7 @@ from sim.tuning.stretch import counted
 from sim.tuning.worlds import Tell, World
 from sim.whatif.engine import trace
 from sim.whatif.span import Counts
-from sim.zone_model import steps
+from sim.zone_model import in_three, steps
 
 DRAWS = 60
 """Chosen: the spread of what may come is then known to a tenth."""
@@ -154,14 +154,9 @@ def _run(
     world: World, end_c: Matrix, coming: Coming, plan: MatPlan, draw: Counts
 ) -> Vector:
     """Return figures of a draw, and after them the highest temperature of each day."""
-    room_c = world.span.room_c[draw] if coming.room_c is None else coming.room_c
-    span = replace(
-        world.span,
-        room_c=room_c,
-        push=world.span.push[draw],
-        minutes=coming.minutes,
-        start_c=end_c,
-    )
+    drawn = world.span.of(draw)
+    room_c = drawn.room_c if coming.room_c is None else coming.room_c
+    span = replace(drawn, room_c=room_c, minutes=coming.minutes, start_c=end_c)
     what = counted(plan)
     went = trace(world.model, span, unguarded(plan))
     temps_c = went.temps_mc[:, : len(what.trays)] / 1000
@@ -171,15 +166,18 @@ def _run(
 
 
 def ends(record: Record, world: World) -> Matrix:
-    """Return mat and medium of each zone where a record ends [°C], shape (zones, 2)."""
-    found = []
+    """Return the temperatures where a record ends [°C], as Span.start_c has them."""
+    found, sudden = [], world.span.sudden
     for number, zone in enumerate(world.model.zones):
         step = steps(zone, record.step_s)
         room = world.span.room_c + zone.offset_k
         added = np.outer(record.on_share, step.by_heat) + np.outer(room, step.by_room)
         push = world.span.push[:, number]
-        last = stepped(step, world.span.start_c[number], added, push)[-1]
-        found.append(step.carry @ last + added[-1] + step.by_push * push[-1])
+        poured = None if sudden is None else sudden[:, number]
+        states = stepped(step, world.span.start_c[number], added, push, poured)
+        # The last step is never sudden: nothing follows it that would ask for that.
+        last = step.carry @ states[-1] + added[-1] + step.by_push * push[-1]
+        found.append(in_three(last))
     return np.array(found)
 
 
@@ -187,7 +185,7 @@ def unguarded(plan: MatPlan) -> MatPlan:
     """Return a mat whose guards of response never act.
 
     They judge probes and relays by what is usual of a tray, which they learn in
-    days; in a model of two lags, which begins anew, they would lock a mat off
+    days; in a model of some lags, which begins anew, they would lock a mat off
     that they leave alone on the bench.
     """
     return replace(plan, heat_allowance_mk=_NEVER_MK, rise_limit_mk=_NEVER_MK)

@@ -26,7 +26,7 @@ def at_lift(
 ) -> tuple[Vector, Vector]:
     """Return how each zone's push differs at another lift, and the error [K/s].
 
-    Two lags stand for a tray whose losses do not grow in proportion to its lift
+    Some lags stand for a tray whose losses do not grow in proportion to its lift
     above the room: it has layers, water evaporates faster from a warm medium,
     and warm air rises faster. The log shows how the push went with the lift: a
     straight line through means over six hours, each less the mean of that time
@@ -56,7 +56,7 @@ def at_lift(
         slope = float(lift @ push) / square
         left = push - slope * lift
         told = float(left @ left) / (len(push) - PARTS - 1) / square
-        prior = (LOSSES / zone.medium_s) ** 2
+        prior = (LOSSES / zone.sheds_s) ** 2
         slopes.append(slope * prior / (prior + told))
         errors.append(np.sqrt(prior * told / (prior + told)))
     more_k = lift_k - float(np.nanmean(lifts))

@@ -22,7 +22,7 @@ from sim.tuning.wishes import Wish
 from sim.tuning.worlds import Tell, World
 from sim.whatif.engine import BAND_MK, run
 from sim.whatif.reference import core_outcomes
-from sim.whatif.span import Outcomes, Span
+from sim.whatif.span import Outcomes
 
 PROOF_DAYS = 3
 """Chosen: so many days of a finalist are run on the core too, which takes some
@@ -195,7 +195,8 @@ def proof(world: World, plan: MatPlan, scan_s: float, *, exact: bool = False) ->
         fine = span.at_step(scan_s)
     except ValueError:
         fine = span
-    short = fine if exact else _first(span, PROOF_DAYS)
+    few = min(span.steps, PROOF_DAYS * DAY_MS // span.step_ms)
+    short = fine if exact else span.of(np.arange(few))
     core = core_outcomes(model, short, plan, band_mk=BAND_MK)
     twin = run(model, short, [plan])
     same = all(
@@ -204,13 +205,3 @@ def proof(world: World, plan: MatPlan, scan_s: float, *, exact: bool = False) ->
     )
     days = short.steps * short.step_ms / DAY_MS
     return Proof(twin if exact else run(model, fine, [plan]), core, same, days)
-
-
-def _first(span: Span, days: int) -> Span:
-    steps = min(span.steps, days * DAY_MS // span.step_ms)
-    return replace(
-        span,
-        room_c=span.room_c[:steps],
-        push=span.push[:steps],
-        minutes=span.minutes[:steps],
-    )

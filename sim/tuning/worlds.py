@@ -15,7 +15,7 @@ from sim.fitting.fitted import Fitted
 from sim.fitting.record import Record
 from sim.fitting.smoother import USUAL, Smoothed, smoothed
 from sim.whatif.span import Span
-from sim.zone_model import MatModel, Zone
+from sim.zone_model import MatModel, Zone, in_three
 
 Tell = Callable[[int, int], None]
 """Told how much is done, and of how much."""
@@ -114,7 +114,8 @@ def _world(
             room_c=room_c,
             push=np.stack([one.push for one in did], axis=1),
             minutes=record.local_minute,
-            start_c=np.stack([one.start for one in did]),
+            start_c=np.stack([in_three(one.start) for one in did]),
             room_heard=bool(np.isfinite(record.room_c).any()),
+            sudden=np.stack([one.sudden for one in did], axis=1),
         ),
     )

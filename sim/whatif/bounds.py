@@ -12,14 +12,17 @@ import numpy as np
 from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
 from sim.thermal import Matrix, Vector
 from sim.whatif.heat import MILLI
-from sim.whatif.jit import compiled
+from sim.whatif.jit import compiled, inlined
 from sim.whatif.shape import (
     BY_HEAT,
+    BY_NEAR,
     BY_PUSH,
     BY_ROOM,
     DECAY,
+    HALVED,
     MAT,
     OFFSET,
+    OUTER,
     SHOWN,
     START,
     Heat,
@@ -41,7 +44,8 @@ class Reach(NamedTuple):
         low_mc: Lowest reading possible [m°C].
         high_mc: Highest reading possible [m°C].
         apart_mk: Most that mat and medium can be apart [mK].
-        exposed_mk: Most that medium and room can be apart [mK].
+        exposed_mk: Most that can be apart what the probe's medium is and what it
+            loses its heat to, the room or the outer half [mK].
     """
 
     low_mc: Vector
@@ -50,9 +54,49 @@ class Reach(NamedTuple):
     exposed_mk: Vector
 
 
+@inlined
+def _reach_of_halves(heat: Heat, i: int, found: Matrix) -> None:
+    """Do the same for a zone whose medium is of two halves."""
+    by, sudden = heat.by[i], len(heat.sudden) > 0
+    cold0, cold1, cold2 = by[START], by[START + 1], by[START + 2]
+    hot0, hot1, hot2 = cold0, cold1, cold2
+    shown0, shown1, shown2 = by[SHOWN], by[SHOWN + 1], by[SHOWN + 2]
+    mat0, mat1, mat2 = by[MAT], by[MAT + 1], by[MAT + 2]
+    outer0, outer1, outer2 = by[OUTER], by[OUTER + 1], by[OUTER + 2]
+    low, high, apart, exposed = 1e18, -1e18, 0.0, 0.0
+    for k in range(len(heat.room_c)):
+        low = min(low, shown0 * cold0 + shown1 * cold1 + shown2 * cold2)
+        high = max(high, shown0 * hot0 + shown1 * hot1 + shown2 * hot2)
+        cold, hot = cold0 + cold1 + cold2, hot0 + hot1 + hot2
+        cold_mat = mat0 * cold0 + mat1 * cold1 + mat2 * cold2
+        hot_mat = mat0 * hot0 + mat1 * hot1 + mat2 * hot2
+        apart = max(apart, hot_mat - cold, hot - cold_mat)
+        cold_outer = outer0 * cold0 + outer1 * cold1 + outer2 * cold2
+        hot_outer = outer0 * hot0 + outer1 * hot1 + outer2 * hot2
+        exposed = max(exposed, hot - cold_outer, hot_outer - cold)
+        room, push = heat.room_c[k] + by[OFFSET], heat.push[k, i]
+        drive0 = by[BY_ROOM] * room + by[BY_PUSH] * push
+        drive1 = by[BY_ROOM + 1] * room + by[BY_PUSH + 1] * push
+        drive2 = by[BY_ROOM + 2] * room + by[BY_PUSH + 2] * push
+        if sudden and heat.sudden[k, i]:
+            drive0 += by[BY_NEAR] * push
+            drive1 += by[BY_NEAR + 1] * push
+            drive2 += by[BY_NEAR + 2] * push
+        cold0 = by[DECAY] * cold0 + drive0
+        cold1 = by[DECAY + 1] * cold1 + drive1
+        cold2 = by[DECAY + 2] * cold2 + drive2
+        hot0 = by[DECAY] * hot0 + by[BY_HEAT] + drive0
+        hot1 = by[DECAY + 1] * hot1 + by[BY_HEAT + 1] + drive1
+        hot2 = by[DECAY + 2] * hot2 + by[BY_HEAT + 2] + drive2
+    found[i, 0], found[i, 1], found[i, 2], found[i, 3] = low, high, apart, exposed
+
+
 def _reach(heat: Heat, found: Matrix) -> None:
     """Run each zone never heated and always heated side by side."""
     for i in range(len(heat.by)):
+        if heat.by[i, HALVED] > 0.0:
+            _reach_of_halves(heat, i, found)
+            continue
         by = heat.by[i]
         cold0, cold1 = by[START], by[START + 1]
         hot0, hot1 = cold0, cold1
@@ -94,12 +138,21 @@ def doubtless(model: MatModel, span: Span, far: Reach) -> bool:
     if far.low_mc.min() < LOWEST_MC or far.high_mc.max() > HIGHEST_MC:
         return False
     pushed = np.maximum(span.push.max(axis=0), -span.push.min(axis=0))
+    poured = np.zeros(len(pushed))
+    if span.sudden is not None:
+        poured = np.where(span.sudden, np.abs(span.push), 0.0).max(axis=0)
     allowed_mk = STEP_MK + RATE_MK_PER_S * span.step_ms // 1000
     for number, zone in enumerate(model.zones):
         mat = far.apart_mk[number] + zone.heat_k * MILLI
         medium = zone.coupling * far.apart_mk[number] / zone.mat_s
-        medium += far.exposed_mk[number] / zone.medium_s
-        medium += MILLI * pushed[number]
+        if zone.between_s is None:
+            medium += far.exposed_mk[number] / zone.medium_s
+            medium += MILLI * pushed[number]
+        else:
+            medium *= 2  # of half the capacity
+            # Within a step a push moves the outer half before the next scan sees it.
+            outer = far.exposed_mk[number] + MILLI * pushed[number] * span.step_s
+            medium += outer / zone.between_s + MILLI * poured[number]
         fastest = mat / zone.mat_s if zone.at_mat else medium
         if FASTER * fastest * span.step_s + MARGIN_MC > allowed_mk:
             return False

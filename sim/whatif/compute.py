@@ -14,7 +14,7 @@ from sim.whatif import rows
 from sim.whatif.block import season
 from sim.whatif.jit import compiled
 from sim.whatif.rows import LANES, ZONE
-from sim.whatif.shape import SHOWN, START, Block, Heat, Readings, Shape
+from sim.whatif.shape import HALVED, SHOWN, START, Block, Heat, Readings, Shape
 from sim.whatif.span import Counts
 from sim.whatif.steady import SUMS
 from sim.whatif.tally import spare
@@ -110,11 +110,13 @@ def run_block(
     lane, lanes, policy, way, tray, crosses, tracks = work.blocks[number].tolist()
     zones, trays = heat.push.shape[1], work.base.shape[1]
     in_medium = bool((heat.by[:trays, SHOWN : SHOWN + 2] == 1.0).all())
+    halved = bool(heat.by[:, HALVED].any())
     shape = Shape(
         lanes,
         trays,
         zones,
         trays if in_medium else 0,
+        halved,
         way,
         tray,
         policy > 0,
@@ -171,6 +173,7 @@ def _fill(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
     zones[: shape.trays, rows.UPPER // LANES, own] = work.upper[these].T
     zones[:, rows.Z0 // LANES] = heat.by[:, START, np.newaxis]
     zones[:, rows.Z1 // LANES] = heat.by[:, START + 1, np.newaxis]
+    zones[:, rows.Z2 // LANES] = heat.by[:, START + 2, np.newaxis]
     _fill_half(made, work.plans[these], heat, shape)
 
 
@@ -208,6 +211,7 @@ def _first(heat: Heat) -> Vector:
     """Return what the probes read at the first scan [m°C]."""
     by = heat.by
     shown = by[:, SHOWN] * by[:, START] + by[:, SHOWN + 1] * by[:, START + 1]
+    shown += by[:, SHOWN + 2] * by[:, START + 2]
     return np.asarray(np.rint(shown))
 
 

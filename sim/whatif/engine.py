@@ -27,7 +27,7 @@ from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
 from sim.whatif.steady import SUMS
 from sim.whatif.table import Table, tabulate
-from sim.zone_model import MatModel
+from sim.zone_model import PARTS, MatModel
 
 ALIKE_SAMPLES = 5
 """So many samples without a change, ten minutes apart or less, must lie in an
@@ -109,12 +109,16 @@ class _Loop:
                     by.by_heat,
                     by.by_room,
                     by.by_push,
+                    by.by_near,
                     by.shown,
                     by.mat,
+                    by.outer,
                     by.start,
                     by.offset_c,
+                    by.parts == PARTS,
                 )
             ),
+            np.zeros((0, 0), np.bool_) if span.sudden is None else span.sudden,
         )
         self._plans, self._span, self._band_mk = plans, span, band_mk
         self._bare, self._trays = bare, len(heard(plans[0]))

@@ -6,13 +6,14 @@ bits. What may live here: the coefficients of a step, and one plain stepping of
 them. No plan, no decisions.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from sim.thermal import Matrix, Vector
-from sim.whatif.span import Span
-from sim.zone_model import MatModel, modes
+from sim.whatif.span import Counts, Span
+from sim.zone_model import PARTS, MatModel, modes
 
 MILLI = 1000.0
 
@@ -21,27 +22,34 @@ MILLI = 1000.0
 class Coefficients:
     """A mat's zones for steps of one length; the first axis is the zone.
 
-    Two modes z each: after = decay * before + (by_heat if on) + by_room *
-    (room + offset) + by_push * push; a probe reads z @ shown.
+    Three modes z each: after = decay * before + (by_heat if on) + by_room *
+    (room + offset) + by_push * push; a push that is sudden adds by_near * push; a
+    probe reads z @ shown. Of a zone of two parts the last is 0 throughout.
 
     Attributes:
-        decay: Shape (zones, 2) [-].
-        by_heat: Shape (zones, 2) [m°C].
-        by_room: Shape (zones, 2) [m°C per °C].
-        by_push: Shape (zones, 2) [m°C per K/s].
+        parts: Of each zone, which are its modes, shape (zones,).
+        decay: Shape (zones, 3) [-].
+        by_heat: Shape (zones, 3) [m°C].
+        by_room: Shape (zones, 3) [m°C per °C].
+        by_push: Shape (zones, 3) [m°C per K/s].
+        by_near: Shape (zones, 3) [m°C per K/s].
         offset_c: Shape (zones,) [K].
-        shown: Shape (zones, 2) [-].
-        mat: The mat's temperature is z @ mat, shape (zones, 2) [-].
-        start: Modes at the first scan, shape (zones, 2) [m°C].
+        shown: Shape (zones, 3) [-].
+        mat: The mat's temperature is z @ mat, shape (zones, 3) [-].
+        outer: The same of the medium's outer half, or of the medium.
+        start: Modes at the first scan, shape (zones, 3) [m°C].
     """
 
+    parts: Counts
     decay: Matrix
     by_heat: Matrix
     by_room: Matrix
     by_push: Matrix
+    by_near: Matrix
     offset_c: Vector
     shown: Matrix
     mat: Matrix
+    outer: Matrix
     start: Matrix
 
 
@@ -58,20 +66,28 @@ def coefficients(model: MatModel, span: Span) -> Coefficients:
             "in the span: the same are needed"
         )
     modal = [modes(zone, span.step_s) for zone in zones]
-    plain = np.ones(2)
-    pairs = zip(modal, span.start_c, strict=True)
+    starts = zip(zones, modal, span.start_c, strict=True)
     return Coefficients(
-        np.array([m.decay for m in modal]),
-        np.array([m.by_heat for m in modal]) * MILLI,
-        np.array([m.by_room for m in modal]) * MILLI,
-        np.array([m.by_push for m in modal]) * MILLI,
+        np.array([zone.parts for zone in zones]),
+        _rows(m.decay for m in modal),
+        _rows(m.by_heat for m in modal) * MILLI,
+        _rows(m.by_room for m in modal) * MILLI,
+        _rows(m.by_push for m in modal) * MILLI,
+        _rows(m.by_near for m in modal) * MILLI,
         np.array([zone.offset_k for zone in zones]),
-        np.array(
-            [m.mat if z.at_mat else plain for z, m in zip(zones, modal, strict=True)]
+        _rows(
+            m.mat if zone.at_mat else np.ones(zone.parts)
+            for zone, m in zip(zones, modal, strict=True)
         ),
-        np.array([m.mat for m in modal]),
-        np.array([m.of_state @ start for m, start in pairs]) * MILLI,
+        _rows(m.mat for m in modal),
+        _rows(m.outer for m in modal),
+        _rows(m.of_state @ start[: zone.parts] for zone, m, start in starts) * MILLI,
     )
+
+
+def _rows(vectors: Iterable[Vector]) -> Matrix:
+    """Return vectors of two or three as rows of three, 0 behind two."""
+    return np.array([np.pad(one, (0, PARTS - len(one))) for one in vectors])
 
 
 class Zones:
@@ -82,12 +98,18 @@ class Zones:
         self._shown: list[list[float]] = by.shown.tolist()
         self._room: list[float] = span.room_c.tolist()
         self._push: list[list[float]] = span.push.tolist()
+        self._never = [False] * len(self._z)
+        self._sudden: list[list[bool]] | None = None
+        if span.sudden is not None:
+            self._sudden = span.sudden.tolist()
         self._by = list(
             zip(
+                by.parts.tolist(),
                 by.decay.tolist(),
                 by.by_heat.tolist(),
                 by.by_room.tolist(),
                 by.by_push.tolist(),
+                by.by_near.tolist(),
                 by.offset_c.tolist(),
                 strict=True,
             )
@@ -96,17 +118,26 @@ class Zones:
     def read_mc(self) -> list[int]:
         """Return what the probes read, rounded as the door does [m°C]."""
         return [
-            round(shown[0] * z[0] + shown[1] * z[1])
+            round(shown[0] * z[0] + shown[1] * z[1] + shown[2] * z[2])
             for z, shown in zip(self._z, self._shown, strict=True)
         ]
 
     def advance(self, step: int, *, on: bool) -> None:
         """Let one step of the span pass."""
         room, pushes = self._room[step], self._push[step]
-        for z, push, (decay, heat, by_room, by_push, offset) in zip(
-            self._z, pushes, self._by, strict=True
-        ):
-            for mode in (0, 1):
+        sudden = self._never if self._sudden is None else self._sudden[step]
+        for z, push, water, (
+            parts,
+            decay,
+            heat,
+            by_room,
+            by_push,
+            by_near,
+            offset,
+        ) in zip(self._z, pushes, sudden, self._by, strict=True):
+            for mode in range(parts):
                 drive = by_room[mode] * (room + offset) + by_push[mode] * push
                 given = heat[mode] + drive if on else drive
                 z[mode] = decay[mode] * z[mode] + given
+                if water:
+                    z[mode] += by_near[mode] * push

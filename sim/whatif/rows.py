@@ -113,7 +113,8 @@ SAME_SINCE = 6 * LANES
 SAMPLE = 7 * LANES
 ALIKE = 8 * LANES
 OVER = 9 * LANES
-ZONE = 10 * LANES  # from zone to zone
+Z2 = 10 * LANES
+ZONE = 11 * LANES  # from zone to zone
 
 # of half the width, in a third array
 KEPT = 8  # scans

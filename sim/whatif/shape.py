@@ -13,15 +13,17 @@ from sim.thermal import Matrix, Vector
 Readings = NDArray[np.float32]
 """What is of half the width in a block; see rows."""
 
+Truths = NDArray[np.bool_]
+
 NOT, ONCE = np.float32(0.0), np.float32(1.0)
 
 TRAY, MEDIAN, MEAN, COOLEST, WARMEST = range(5)
 """How the driving temperature is taken; as plan.DrivenBy, in its order."""
 
 
-# columns of Heat.by: of each pair the slow mode comes first
-DECAY, BY_HEAT, BY_ROOM, BY_PUSH, SHOWN, MAT, START = range(0, 14, 2)
-OFFSET = 14
+# columns of Heat.by: of each three the slow mode comes first
+DECAY, BY_HEAT, BY_ROOM, BY_PUSH, BY_NEAR, SHOWN, MAT, OUTER, START = range(0, 27, 3)
+OFFSET, HALVED = 27, 28
 
 
 class Block(NamedTuple):
@@ -45,13 +47,16 @@ class Heat(NamedTuple):
         room_c: The room's temperature [°C].
         heard: What its probe reads [m°C].
         push: Disturbances, shape (steps, zones) [K/s].
-        by: heat.Coefficients in the columns above, shape (zones, 15).
+        by: heat.Coefficients in the columns above, shape (zones, 29).
+        sudden: Which pushes are in both halves of a medium, shape (steps, zones);
+            of length 0: none.
     """
 
     room_c: Vector
     heard: Vector
     push: Matrix
     by: Matrix
+    sudden: Truths
 
 
 class Shape(NamedTuple):
@@ -62,6 +67,7 @@ class Shape(NamedTuple):
         trays: Zones that are trays; the first ones.
         zones: All zones.
         plain: Trays whose probes are all in the medium; 0: not all are.
+        halved: Some zone has a medium of two halves, and a third mode.
         way: How the driving temperature is taken.
         tray: The driving tray.
         is_pid: The policy.
@@ -77,6 +83,7 @@ class Shape(NamedTuple):
     trays: int
     zones: int
     plain: int
+    halved: bool
     way: int
     tray: int
     is_pid: bool

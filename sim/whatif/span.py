@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from controller.core.decisions import Cause
 from controller.core.units import SECOND_MS
 from sim.thermal import Matrix, Vector
+from sim.zone_model import PARTS
 
 Counts = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -54,9 +55,12 @@ class Span:
         room_c: The room's temperature, shape (steps,) [°C].
         push: Smoothed disturbance of each zone, shape (steps, zones) [K/s].
         minutes: Local minute of the day at each scan, 0 to 1439, shape (steps,).
-        start_c: Mat and medium of each zone at the first scan, shape (zones, 2)
-            [°C].
+        start_c: Mat, medium or its near half, and outer half of each zone at the
+            first scan, shape (zones, 3) [°C]; of a medium in one the last is not
+            looked at.
         room_heard: The bench has a room probe, which its guards use.
+        sudden: Where a push is in both halves of a medium, as water is, shape
+            (steps, zones); None: nowhere.
     """
 
     step_s: float
@@ -65,6 +69,7 @@ class Span:
     minutes: Counts
     start_c: Matrix
     room_heard: bool = True
+    sudden: Flags | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be run.
@@ -83,9 +88,12 @@ class Span:
             ("room_c", (steps,)),
             ("push", (steps, zones)),
             ("minutes", (steps,)),
-            ("start_c", (zones, 2)),
+            ("start_c", (zones, PARTS)),
+            ("sudden", (steps, zones)),
         ):
             values = getattr(self, name)
+            if values is None:
+                continue
             if values.shape != shape or not steps or not zones:
                 raise ValueError(f"{name} has shape {values.shape}: {shape} is needed")
             if not np.isfinite(values).all():
@@ -102,6 +110,16 @@ class Span:
     def steps(self) -> int:
         """How many scans there are."""
         return len(self.room_c)
+
+    def of(self, steps: Counts) -> "Span":
+        """Return a span of some of the steps, in the order given."""
+        return replace(
+            self,
+            room_c=self.room_c[steps],
+            push=self.push[steps],
+            minutes=self.minutes[steps],
+            sudden=None if self.sudden is None else self.sudden[steps],
+        )
 
     def at_step(self, step_s: float) -> "Span":
         """Return the same span with shorter steps, inputs still held as they were.
@@ -120,6 +138,9 @@ class Span:
             step_s=step_s,
             room_c=np.repeat(self.room_c, times),
             push=np.repeat(self.push, times, axis=0),
+            sudden=None
+            if self.sudden is None
+            else np.repeat(self.sudden, times, axis=0),
             minutes=(np.repeat(self.minutes, times) + ahead // 60_000) % (24 * 60),
         )
 

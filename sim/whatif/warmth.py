@@ -22,13 +22,16 @@ from sim.whatif.rows import (
     SURFACE_HOT,
     Z0,
     Z1,
+    Z2,
     ZONE,
 )
 from sim.whatif.shape import (
     BY_HEAT,
+    BY_NEAR,
     BY_PUSH,
     BY_ROOM,
     DECAY,
+    HALVED,
     NOT,
     OFFSET,
     SHOWN,
@@ -54,6 +57,10 @@ def advance(z: Vector, h: Readings, heat: Heat, shape: Shape, k: int) -> None:
         done = 2 * AT_ONCE
     for i in range(done, shape.zones):
         _one(z, h, heat, i, k, shape.lanes)
+    if shape.halved:
+        for i in range(shape.zones):
+            if heat.by[i, HALVED] > 0.0:
+                _third(z, h, heat, shape, i, k)
     _heed(h, shape, READ + (k & LAST) * LANES)
 
 
@@ -110,6 +117,32 @@ def _one(z: Vector, h: Readings, heat: Heat, i: int, k: int, lanes: int) -> None
         z1 = d1 * z[at + Z1 + v] + (on1 if on else off1)
         z[at + Z0 + v], z[at + Z1 + v] = z0, z1
         h[read + v] = whole(m0 * z0 + m1 * z1)
+
+
+@inlined
+def _third(z: Vector, h: Readings, heat: Heat, shape: Shape, i: int, k: int) -> None:
+    """Let the step pass for a third mode, and water; read the zone anew."""
+    at, read = (i * ZONE) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
+    push, more = heat.push[k - 1, i], 0.0
+    off = heat.by[i, BY_ROOM + 2] * (heat.room_c[k - 1] + heat.by[i, OFFSET])
+    off += heat.by[i, BY_PUSH + 2] * push
+    on, decay = heat.by[i, BY_HEAT + 2] + off, heat.by[i, DECAY + 2]
+    m0, m1, m2 = heat.by[i, SHOWN], heat.by[i, SHOWN + 1], heat.by[i, SHOWN + 2]
+    if len(heat.sudden) > 0 and heat.sudden[k - 1, i]:
+        more = heat.by[i, BY_NEAR + 2] * push
+        _pour(z, at, heat.by[i, BY_NEAR] * push, heat.by[i, BY_NEAR + 1] * push, shape)
+    for v in range(across(shape.lanes)):
+        z2 = decay * z[at + Z2 + v] + (on if h[ON + v] > NOT else off) + more
+        z[at + Z2 + v] = z2
+        h[read + v] = whole(m0 * z[at + Z0 + v] + m1 * z[at + Z1 + v] + m2 * z2)
+
+
+@inlined
+def _pour(z: Vector, at: int, more0: float, more1: float, shape: Shape) -> None:
+    """Add what water does to the first two modes of a zone."""
+    for v in range(across(shape.lanes)):
+        z[at + Z0 + v] += more0
+        z[at + Z1 + v] += more1
 
 
 @inlined

@@ -25,7 +25,7 @@ from controller.cli.output import table
 from sim.fitting.fit import fit_zone
 from sim.fitting.record import Record
 from sim.fitting.smoother import smoothed
-from sim.zone_model import steps
+from sim.zone_model import PARTS, steps
 from tests.campaigns.fit_bench import bench_seed
 from tests.campaigns.rc_trays import (
     DAY,
@@ -96,7 +96,9 @@ def as_linear(zone):
     """A fitted zone as a system of the kind that policies are tried on."""
     step = steps(zone, STEP_S)
     by = np.column_stack([step.by_heat, step.by_room, step.by_push])
-    return Linear(step.carry, by, np.array(zone.lags_s), zone.gain_k)
+    more = PARTS - zone.parts  # a state that nothing moves, beside those of three
+    carry, by = np.pad(step.carry, (0, more)), np.pad(by, ((0, more), (0, 0)))
+    return Linear(carry, by, np.array(zone.lags_s), zone.gain_k)
 
 
 def misses(log, fits, seed, weeks):

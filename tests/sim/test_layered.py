@@ -5,10 +5,16 @@ import numpy as np
 import pytest
 from scipy.linalg import expm, solve_discrete_are
 
-from sim.fitting.fit import fit_zone
-from sim.fitting.innovations import USUAL_COUPLING, best
-from sim.fitting.layered import PROVEN, lags_at, layered
+from sim.fitting import models
+from sim.fitting.fit import fit_zone, left_out
+from sim.fitting.fitted import Noise
+from sim.fitting.innovations import USUAL_COUPLING, best, held, zone_at
+from sim.fitting.jackknife import spread
+from sim.fitting.lasting import LEAK, lasting
+from sim.fitting.layered import PROVEN, Layered, lags_at, layered, place_of, rates_at
 from sim.fitting.layered import _rows_at as rows_at
+from sim.fitting.layered import stepped as of_rates
+from sim.fitting.models import by_days, led
 from sim.fitting.sight import Sight, sight
 from sim.zone_model import steps
 from tests.sim.test_fitting import TRAY, a_log, a_record
@@ -108,13 +114,68 @@ def test_three_lags_are_found_where_there_are_three():
     assert fit.fast_s.value == pytest.approx(truth[2], rel=0.1)
     assert fit.gain_k.value == pytest.approx(GAIN_K, rel=0.05)
     assert fit.zone.gain_k == fit.gain_k.value
-    assert fit.zone.lags_s[0] < 0.95 * truth[0]  # two lags stand for three
     seen = sight(record, 0)
     two = best(seen)
     three = layered(seen, two)
+    stand_in = held(seen, three.gain_k, three.offset_k, two.where)
+    assert zone_at(stand_in.where).lags_s[0] < 0.95 * truth[0]
     gained = np.log(np.sum(two.errors**2) / np.sum(three.errors**2))
     assert seen.counted * gained > 10 * PROVEN
     assert three.lags_s[1] == pytest.approx(truth[1], rel=0.2)
+    # And three are what is replayed, in every replicate.
+    assert fit.zone.lags_s == pytest.approx(three.lags_s)
+    assert {one.parts for one in (fit.zone, *fit.replicates)} == {3}
+    assert fit.covariance.shape == (6, 6)
+    assert fit.noise == three.noise
+    assert fit.noise.reading_k == pytest.approx(READING_K, rel=0.1)
+    assert fit.noise.push_k_s == pytest.approx(PUSH_K_S, rel=0.2)
+    delay_s = three.lags_s[1] / 2 + three.lags_s[2]  # the half rule
+    assert fit.delay_s.value == pytest.approx(delay_s)
+    assert fit.residuals.rms_k == pytest.approx(np.std(three.errors), rel=1e-3)
+
+
+@pytest.mark.parametrize("leak", [0.0, LEAK])
+def test_a_zone_of_halves_is_what_was_fitted(leak):
+    zone = Layered(WHERE, GAIN_K, OFFSET_K, Noise(0, 0), np.zeros(1)).zone(
+        "N1", at_mat=False
+    )
+    theirs, ours = of_rates(rates_at(WHERE), 60.0), steps(zone, 60.0)
+    assert ours.carry == pytest.approx(theirs.carry)
+    assert ours.by_heat == pytest.approx(GAIN_K * theirs.by_heat)
+    assert ours.by_room == pytest.approx(theirs.by_room)
+    assert ours.by_push == pytest.approx(theirs.by_push)
+    assert zone.lags_s == pytest.approx(lags_at(WHERE))
+    # One without a leak that has the time constants of one that leaks.
+    place = place_of(lags_at(WHERE, leak), WHERE)
+    assert lags_at(place) == pytest.approx(lags_at(WHERE, leak), rel=1e-4)
+    assert (place == pytest.approx(WHERE)) == (leak == 0.0)
+
+
+def test_lags_that_swing_from_day_to_day_are_not_replayed(monkeypatch):
+    """Two that stand for them are: with their gain, and told lags are of three."""
+    monkeypatch.setattr(models, "_STEADY", 1e-3)
+    record = a_thermostats_log(4, seed=2)
+    seen = sight(record, 0)
+    whole, anew = by_days(seen, left_out(record))
+    three = layered(seen, best(seen))
+    assert [one.three for one in (whole, *anew)] == [None] * 5
+    assert whole.zone("N1").parts == 2
+    assert whole.zone("N1").gain_k == three.gain_k
+    assert whole.slow_s == three.lags_s[0] != pytest.approx(whole.zone("N1").lags_s[0])
+
+
+def test_replicates_of_three_lags_are_led_to_where_a_push_lasts():
+    record = a_thermostats_log(4, seed=2)
+    seen = sight(record, 0)
+    whole, by_day = by_days(seen, left_out(record))
+    other, anew = lasting(seen, whole.two), led(seen, whole, by_day)
+    place = place_of(other.lags_s, whole.three.where)
+    assert lags_at(place) == pytest.approx(other.lags_s, rel=0.02)
+    for one, before, way in zip(anew, by_day, spread(4), strict=True):
+        moved = one.three.where - before.three.where
+        assert moved == pytest.approx(way * (place - whole.three.where))
+        gains = one.zone("N1").gain_k / before.zone("N1").gain_k
+        assert gains == pytest.approx((other.gain_k / whole.two.gain_k) ** way)
 
 
 @pytest.mark.parametrize("seed", [0, 1, 2])

@@ -8,6 +8,7 @@ import pytest
 from sim.fitting.fit import fit_mat
 from sim.fitting.model_file import ModelFileError, read, written
 from tests.sim.test_fitting import a_log, watered
+from tests.sim.test_layered import a_thermostats_log
 
 
 @pytest.fixture(scope="module")
@@ -34,6 +35,25 @@ def test_what_was_written_is_read_back(text):
     assert fit.windows[0].zone == "N1"
 
 
+def test_three_lags_are_read_back():
+    text = written("season.db", (fit_mat(a_thermostats_log(4, seed=2)),))
+    (fit,) = read(text)
+    assert written("season.db", (fit,)) == text
+    (zone,) = fit.zones
+    assert zone.zone.parts == 3 and zone.covariance.shape == (6, 6)
+    assert {one.between_s is None for one in zone.replicates} == {False}
+
+
+def test_a_file_from_before_there_were_three_lags_is_read(text):
+    whole = json.loads(text)
+    whole["version"] = 1
+    known = whole["mats"][0]["zones"][0]
+    for numbers in (known["zone"], *known["replicates"]):
+        assert numbers.pop("between_s") is None
+    (fit,) = read(json.dumps(whole))
+    assert written("season.db", (fit,)) == text
+
+
 def changed(text, *steps, to):
     whole = json.loads(text)
     at = whole
@@ -47,10 +67,16 @@ def changed(text, *steps, to):
     ("steps", "to", "said"),
     [
         (["format"], "another", "format: "),
-        (["version"], 2, "version: "),
+        (["version"], 3, "version: "),
+        (["mats", 0, "zones", 0, "zone", "between_s"], 0, "zone.between_s: "),
         (["mats", 0, "zones", 0, "zone", "gain_k"], -1, "mats.0.zones.0.zone.gain_k: "),
         (["mats", 0, "zones", 0, "zone", "mat_s"], "x", "mats.0.zones.0.zone.mat_s: "),
         (["mats", 0, "zones", 0, "covariance"], [[1]], "mats.0.zones.0.covariance"),
+        (
+            ["mats", 0, "zones", 0, "covariance"],
+            [[1.0] * 6] * 5,
+            "mats.0.zones.0.covariance: .*5 rows: so many columns",
+        ),
         (["mats", 0, "step_s"], 0, "mats.0.step_s: "),
         (["surplus"], 1, "surplus: "),
     ],

@@ -41,6 +41,6 @@ def test_each_finding_has_its_words():
     assert "miss by +" in words[1]
     assert "to the cold side" in words[2]
     slow = np.convolve(white, np.ones(8), "same")
-    assert "two lags leave something out" in residuals(slow, 5).words[0]
+    assert "the model leaves something out" in residuals(slow, 5).words[0]
     many = signal.lfilter([1], [1, -0.03], rng.normal(size=100_000))
     assert "matter little" in residuals(many, 5).words[0]

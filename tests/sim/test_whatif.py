@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from controller.core.decisions import Cause
+from controller.core.judge import RATE_MK_PER_S, STEP_MK
 from controller.core.mat_rules import mat_problems
 from controller.core.plan import (
     DrivenBy,
@@ -22,7 +23,8 @@ from controller.core.plan import (
     TrayPlan,
 )
 from sim.whatif import jit
-from sim.whatif.engine import run, trace
+from sim.whatif.bounds import reach
+from sim.whatif.engine import _Loop, run, trace
 from sim.whatif.reference import core_outcomes, core_trace
 from sim.whatif.search import search
 from sim.whatif.span import REFUSALS, Span
@@ -62,7 +64,7 @@ def days(count: float, step_s: float = 60.0, zones: int = 1, **changes) -> Span:
         room_c=room,
         push=np.random.default_rng(7).normal(0, 1e-5, (len(time_s), zones)),
         minutes=(time_s // 60).astype(np.int64) % 1440,
-        start_c=np.full((zones, 2), 15.0),
+        start_c=np.full((zones, 3), 15.0),
     )
     return replace(made, **changes)
 
@@ -95,18 +97,21 @@ def test_a_thousand_plans_are_decided_as_the_core_decides_them(group: int) -> No
 def test_those_plans_follow_the_rules_and_meet_every_guard() -> None:
     met, tripped = np.zeros(len(REFUSALS)), np.zeros(2)
     twin = plans = 0
+    kinds = dict.fromkeys([(False,), (True,), (False, True)], 0)
     for seed in range(GROUPS * SEEDS):
         asked = a_question(seed, SCANS, PLANS)
         outcomes = run(asked.model, asked.span, asked.plans)
         met += (outcomes.refused_s > 0).sum(axis=0)
         tripped += [(outcomes.trip == cause).sum() for cause in (0, 1)]
         twin, plans = twin + (~outcomes.by_core).sum(), plans + PLANS
+        kinds[tuple(sorted({z.between_s is not None for z in asked.model.zones}))] += 1
         for plan in asked.plans:
             assert list(mat_problems(plan)) == []
     names = {cause.value: int(n) for cause, n in zip(REFUSALS, met, strict=True)}
     assert plans == 1000
     assert twin > 950, "too many went to the core: nothing was compared"
     assert min(tripped) > 10
+    assert min(kinds.values()) > 100, "media in one, in two halves, and both on a mat"
     for cause in REFUSALS[: REFUSALS.index(Cause.DOUBTFUL_HOT)]:
         assert names[cause.value] > 0, names
 
@@ -122,10 +127,12 @@ SEASONS = {
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("between_s", [None, 3_000.0])
 @pytest.mark.parametrize("changes", SEASONS.values(), ids=SEASONS)
-def test_a_season_has_the_cores_every_switch(changes) -> None:
+def test_a_season_has_the_cores_every_switch(changes, between_s) -> None:
     span, plan = days(120, step_s=300.0), a_mat(**changes)
-    ours, core = trace(MODEL, span, plan), core_trace(MODEL, span, plan)
+    model = MatModel("north", (replace(TRAY, between_s=between_s),))
+    ours, core = trace(model, span, plan), core_trace(model, span, plan)
     assert len(core.switched_at) > 1000
     np.testing.assert_array_equal(ours.switched_at, core.switched_at)
     np.testing.assert_array_equal(ours.temps_mc, core.temps_mc)
@@ -170,10 +177,21 @@ def test_heat_that_lasts_for_days_is_budgeted_as_the_core_does(policy, heard) ->
     assert same(run(MODEL, span, [plan]), core, 0) == []
 
 
-def test_trays_with_probes_on_the_mat_are_decided_as_the_core_decides_them() -> None:
+@pytest.mark.parametrize("halved", [(), ("N0", "N1"), ("N4",)])
+def test_trays_with_probes_on_the_mat_are_decided_as_the_core_decides_them(
+    halved,
+) -> None:
     """Five trays: four are stepped at once where none has its probe there."""
     names = [f"N{number}" for number in range(5)]
-    zones = [replace(TRAY, name=n, at_mat=n in {"N1", "N4"}) for n in names]
+    zones = [
+        replace(
+            TRAY,
+            name=n,
+            at_mat=n in {"N1", "N4"},
+            between_s=2_000.0 if n in halved else None,
+        )
+        for n in names
+    ]
     model, span = MatModel("north", tuple(zones)), days(0.2, zones=5)
     trays = tuple(TrayPlan(name=n, probes=(ProbePlan(name=f"p{n}"),)) for n in names)
     plan = a_mat(trays=trays, programme=(StepPlan(17_000),))
@@ -214,6 +232,22 @@ def test_where_numba_is_missing_it_runs_all_the_same() -> None:
 # ---------------------------------------------------- what only the core can do
 
 
+def test_no_reading_leaves_the_band_within_which_none_is_doubted() -> None:
+    """Never heated to always heated; and where none is doubted none jumps."""
+    doubtless = 0
+    for seed in range(60):
+        asked = a_question(seed, 60, 1)
+        loop = _Loop(asked.model, asked.span, asked.plans, 500, bare=False)
+        far = reach(loop._heat, bare=False)
+        temps = core_trace(asked.model, asked.span, asked.plans[0]).temps_mc
+        assert (temps >= far.low_mc).all() and (temps <= far.high_mc).all()
+        most_mk = STEP_MK + RATE_MK_PER_S * asked.span.step_ms // 1000
+        if loop._doubtless:
+            assert abs(np.diff(temps, axis=0)).max() <= most_mk
+            doubtless += any(zone.parts == 3 for zone in asked.model.zones)
+    assert doubtless > 10
+
+
 def test_a_probe_that_stands_still_is_left_to_the_core() -> None:
     """It is doubted after so long; the twin has no doubts."""
     span = days(1)
@@ -235,15 +269,33 @@ def test_a_probe_that_stands_still_is_left_to_the_core() -> None:
     assert (trace(MODEL, still, plan).temps_mc == 12_000).all()
 
 
-def test_a_reading_that_jumps_is_left_to_the_core() -> None:
-    span = days(0.2)
+@pytest.mark.parametrize("between_s", [None, 3_000.0])
+def test_a_reading_that_jumps_is_left_to_the_core(between_s) -> None:
+    span, model = days(0.2), MatModel("north", (replace(TRAY, between_s=between_s),))
     push = span.push.copy()
     push[100] = 0.4  # 24 K within a minute
+    jumping = replace(span, push=push, sudden=push > 0.1)
     plan = a_mat()
-    outcomes = run(MODEL, replace(span, push=push), [plan])
+    outcomes = run(model, jumping, [plan])
     assert outcomes.by_core.tolist() == [True]
-    core = core_outcomes(MODEL, replace(span, push=push), plan, band_mk=500)
+    core = core_outcomes(model, jumping, plan, band_mk=500)
     assert same(outcomes, core, 0) == []
+
+
+def test_water_on_an_outer_half_alone_shows_late() -> None:
+    """The same push is a jump of the probe only where it is in both halves."""
+    span, model = days(0.2), MatModel("north", (replace(TRAY, between_s=3_000.0),))
+    push = span.push.copy()
+    push[100] = 0.1  # 6 K within a minute
+    cold = a_mat(programme=(StepPlan(5_000),))
+    poured = replace(span, push=push, sudden=push > 0.05)
+    outer, whole = (
+        trace(model, one, cold).temps_mc[:, 0]
+        for one in (replace(span, push=push), poured)
+    )
+    assert abs(outer[101] - outer[100]) < 100
+    assert whole[101] - whole[100] == pytest.approx(6_000, abs=200)
+    assert outer[150] - outer[100] > 1_500
 
 
 # ------------------------------------------------------------------ the answers
@@ -304,6 +356,22 @@ def test_shorter_steps_hold_the_same_inputs() -> None:
         coarse.at_step(7.0)
 
 
+def test_shorter_steps_and_some_of_them_hold_the_same_water() -> None:
+    model = MatModel("north", (replace(TRAY, between_s=3_000.0),))
+    dry = days(0.1)
+    sudden = np.zeros(dry.push.shape, np.bool_)
+    sudden[40] = True
+    coarse = replace(dry, push=dry.push - 0.02 * sudden, sudden=sudden)
+    cold = a_mat(programme=(StepPlan(5_000),))
+    slow, quick = (
+        trace(model, span, cold).temps_mc for span in (coarse, coarse.at_step(5.0))
+    )
+    assert slow[41] - slow[40] == pytest.approx(-1_200, abs=50)
+    assert abs(slow - quick[::12]).max() <= 1
+    part = trace(model, coarse.of(np.arange(60)), cold).temps_mc
+    np.testing.assert_array_equal(part, slow[:60])
+
+
 # ------------------------------------------------------------------- the search
 
 
@@ -345,6 +413,8 @@ def test_who_is_ruled_out_is_no_finalist() -> None:
         ({"push": np.zeros((3, 1))}, r"push has shape \(3, 1\): \(1440, 1\)"),
         ({"room_c": np.full(1440, np.nan)}, "room_c has values that are no numbers"),
         ({"minutes": np.full(1440, 1440)}, "minutes: from 0 to 1439"),
+        ({"sudden": np.zeros((3, 1))}, r"sudden has shape \(3, 1\): \(1440, 1\)"),
+        ({"start_c": np.zeros((1, 2))}, r"start_c has shape \(1, 2\): \(1, 3\)"),
         (
             {"room_c": np.broadcast_to(14.0, 2**24 + 1)},
             "room_c has 16777217 steps: up to 16777216 can be run",

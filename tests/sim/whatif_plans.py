@@ -5,7 +5,7 @@ out, rooms that freeze and bake, limits within reach.
 """
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,9 +75,34 @@ def a_span(model: MatModel, rng: random.Random, scans: int) -> Span:
         room_c=room,
         push=push,
         minutes=(minute + time_s // 60).astype(np.int64) % 1440,
-        start_c=rng.uniform(5, 30) + spread + np.zeros((zones, 2)),
+        start_c=rng.uniform(5, 30) + spread + np.zeros((zones, 3)),
         room_heard=rng.random() < 0.6,
     )
+
+
+def in_halves(model: MatModel, rng: random.Random) -> MatModel:
+    """Return a model with none, some or all of its media in two halves."""
+    share = rng.choice([0.0, 0.5, 1.0])
+    zones = []
+    for zone in model.zones:
+        between_s = zone.medium_s * rng.choice([0.03, 0.3, 1.0])
+        halved = rng.random() < share
+        zones.append(replace(zone, between_s=between_s) if halved else zone)
+    return replace(model, zones=tuple(zones))
+
+
+def watered(span: Span, rng: random.Random) -> Span:
+    """Return a span with outer halves of their own, and water on some zones."""
+    start_c, push = span.start_c.copy(), span.push.copy()
+    start_c[:, 2] += rng.choice([0.0, -2.0, 1.0])
+    if rng.random() < 1 / 2:
+        return replace(span, start_c=start_c)
+    sudden = np.zeros(push.shape, np.bool_)
+    for _ in range(rng.randint(1, 4)):
+        poured = rng.randrange(span.steps), rng.randrange(push.shape[1])
+        sudden[poured] = True
+        push[poured] += rng.choice([-2.0, -0.3, 0.3]) / span.step_s
+    return replace(span, start_c=start_c, push=push, sudden=sudden)
 
 
 def a_policy(rng: random.Random, min_on_ms: int) -> OnOff | Pid:
@@ -166,4 +191,4 @@ def a_question(seed: int, scans: int, plans: int) -> Question:
     span = a_span(model, rng, scans)
     start_mc = round(1000 * float(span.start_c.mean()))
     made = [a_plan(model, rng, start_mc) for _ in range(plans)]
-    return Question(model, span, made)
+    return Question(in_halves(model, rng), watered(span, rng), made)

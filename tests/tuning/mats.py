@@ -59,7 +59,7 @@ def a_span(days=1, room_c=13.0):
         room_c=room_c + 2 * np.sin(minutes / 1440 * 2 * np.pi),
         push=np.zeros((steps, 2)),
         minutes=minutes,
-        start_c=np.full((2, 2), 20.0),
+        start_c=np.full((2, 3), 20.0),
     )
 
 

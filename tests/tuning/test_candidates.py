@@ -9,6 +9,7 @@ from controller.core.plan import DrivenBy, OnOff, Pid, StepPlan
 from controller.core.units import MilliC, MilliK
 from controller.review.simc import as_pid, half_rule, simc
 from sim.tuning.candidates import candidates, knobs_of, simc_pid
+from sim.zone_model import MatModel
 from tests.tuning.mats import MODEL, NORTH, at
 
 GRID = range(-8_000, 4_001, 500)
@@ -86,6 +87,22 @@ def test_the_gains_are_those_of_simc_for_the_driving_zone(knobs):
     reduced = half_rule(zone.gain_k, zone.lags_s, delay_s=300.0)
     told = as_pid(simc(reduced, 2 * reduced.delay_s))
     found = simc_pid(knobs, NORTH, 2.0, 600_000)
+    assert found.gain_per_k == pytest.approx(told.gain_per_k, rel=0.05)
+    assert found.integral_s == pytest.approx(told.integral_s, abs=150)
+
+
+def test_three_lags_and_two_drive_by_their_mean():
+    zones = MODEL.zones[0], replace(MODEL.zones[1], between_s=4_000.0)
+    knobs = knobs_of(NORTH, MatModel("north", zones), GRID)
+    plan = replace(NORTH, driven_by=DrivenBy.MEAN, driving_tray=None)
+    each = [half_rule(z.gain_k, z.lags_s, delay_s=300.0) for z in zones]
+    gain_k, lag_s, delay_s = (
+        sum(getattr(one, name) for one in each) / 2
+        for name in ("gain_k", "lag_s", "delay_s")
+    )
+    assert each[1].delay_s > each[0].delay_s
+    told = as_pid(simc(replace(each[0], gain_k=gain_k, lag_s=lag_s, delay_s=delay_s)))
+    found = simc_pid(knobs, plan, 1.0, 600_000)
     assert found.gain_per_k == pytest.approx(told.gain_per_k, rel=0.05)
     assert found.integral_s == pytest.approx(told.integral_s, abs=150)
 

@@ -24,9 +24,18 @@ def silent(*_):
     """Say nothing."""
 
 
-def a_world(push=0.0, days=DAYS):
+def a_world(push=0.0, days=DAYS, model=MODEL):
     span = a_span(days)
-    return World(MODEL, replace(span, push=span.push + push))
+    return World(model, replace(span, push=span.push + push))
+
+
+def halved(*names):
+    """The model, of which some zones have a medium of two halves."""
+    zones = [
+        replace(zone, between_s=4_000.0) if zone.name in names else zone
+        for zone in MODEL.zones
+    ]
+    return replace(MODEL, zones=tuple(zones))
 
 
 def told_by(world, plan=PLAN):
@@ -63,10 +72,19 @@ def test_a_time_that_is_not_in_whole_days_is_refused():
         come(record, [world], coming, PLAN, 1, silent)
 
 
-def test_it_goes_on_where_the_log_ends():
-    world = a_world(push=1e-5)
-    record = told_by(world)
-    longer = told_by(a_world(push=1e-5, days=DAYS + 1))
+@pytest.mark.parametrize("names", [(), ("N1",), ("N1", "N2")])
+def test_it_goes_on_where_the_log_ends(names):
+    def a_watered_world(days):
+        world = a_world(push=1e-5, days=days, model=halved(*names))
+        sudden = np.zeros(world.span.push.shape, np.bool_)
+        sudden[DAYS * 1440 - 30] = True
+        push = world.span.push - 0.02 * sudden
+        return replace(world, span=replace(world.span, push=push, sudden=sudden))
+
+    world = a_watered_world(DAYS)
+    record, longer = told_by(world), told_by(a_watered_world(DAYS + 1))
+    fell_k = np.diff(record.temps_c, axis=0)[DAYS * 1440 - 30]
+    assert fell_k == pytest.approx(-0.02 * 60, abs=0.1)
     end_c = ends(record, world)
     assert end_c[:, 1] == pytest.approx(longer.temps_c[DAYS * 1440], abs=1e-3)
 
@@ -120,6 +138,11 @@ def test_a_push_that_goes_with_the_lift_is_found_and_shrunk():
     most = 2.0 * LOSSES / np.array([zone.medium_s for zone in MODEL.zones])
     assert (error > 0.3 * most).all()
     assert (error < most).all()
+    # What is behind another half loses less for each kelvin of the probe's lift.
+    deep = World(halved("N2"), world.span)
+    _, less = at_lift(record, deep, plan, days, mean - 2.0)
+    assert less[0] == error[0]
+    assert less[1] < 2.0 * LOSSES / (MODEL.zones[1].medium_s + 4_000.0) < most[1]
 
 
 def test_a_log_that_the_model_made_is_told_again_without_fault():
