@@ -66,6 +66,7 @@ and keeps none."""
 _COMPILERS = None if numba is None else compilers()
 
 _WHOLE = _OPTIONS | ({"pipeline_class": _COMPILERS.whole} if _COMPILERS else {})
+"""For what Python calls."""
 
 _INLINED = (
     _OPTIONS
