@@ -2,8 +2,8 @@
 
 The same functions either way, with the same answers: strict IEEE arithmetic,
 nothing contracted or reordered. What may live here: that one choice. Numba's
-types do not know what it makes of a function, so no other module but words
-imports it.
+types do not know what it makes of a function, so no other modules but words and
+compiling import it.
 """
 
 import hashlib
@@ -17,6 +17,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from sim.whatif.compiling import compilers
 from sim.whatif.words import across, flagged, lowest, teach
 
 
@@ -62,11 +63,20 @@ _OPTIONS: dict[str, object] = {"error_model": "numpy", "_nrt": False}
 no counting of references at each call: compiled code makes no array of its own
 and keeps none."""
 
-_INLINED = _OPTIONS | {
-    "forceinline": True,
-    "no_cpython_wrapper": True,
-    "no_cfunc_wrapper": True,
-}
+_COMPILERS = None if numba is None else compilers()
+
+_WHOLE = _OPTIONS | ({"pipeline_class": _COMPILERS.whole} if _COMPILERS else {})
+"""For what Python calls."""
+
+_INLINED = (
+    _OPTIONS
+    | {
+        "forceinline": True,
+        "no_cpython_wrapper": True,
+        "no_cfunc_wrapper": True,
+    }
+    | ({"pipeline_class": _COMPILERS.part} if _COMPILERS else {})
+)
 """Part of what calls them: never called by Python, nor from anywhere else."""
 
 HAS_NUMBA = numba is not None
@@ -139,7 +149,7 @@ def _kept(function: Function, *, kept: bool) -> Function:
     if numba is None:
         return function
     try:
-        made: Function = numba.njit(nogil=True, cache=kept, **_OPTIONS)(function)
+        made: Function = numba.njit(nogil=True, cache=kept, **_WHOLE)(function)
     except RuntimeError:  # numba found no folder that it may write to
         return _kept(function, kept=False)
     return made

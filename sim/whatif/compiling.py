@@ -1,0 +1,214 @@
+"""How numba compiles the twin: each question asked once, each part built once.
+
+Numba's way with a function suits any function: it looks for closures and for arrays
+to be added up, finds the type of each sum anew, and makes a program of each part.
+The twin is some eighty small functions of one kind that become one program. What may
+live here: that, by the doors that numba has for it (who is to compile is handed
+over). Where a numba's doors are elsewhere it goes its own way: that takes twice as
+long, and decides the same.
+"""
+
+import gc
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from importlib import import_module
+from types import ModuleType
+from typing import ClassVar, NamedTuple
+
+Foreign = ModuleType
+"""Whatever numba hands over: it has no types to be named here."""
+
+UNTYPED = ("TranslateByteCode", "FixupArgs", "IRProcessing", "ReconstructSSA")
+TYPED = (
+    "NopythonTypeInference",
+    "PreLowerStripPhis",
+    "AnnotateTypes",
+    "NativeLowering",
+    "NoPythonBackend",
+)
+"""What makes a program of a function. The others would find nothing: closures,
+with blocks, generators, loops over tuples, sums of whole arrays."""
+
+
+Compiler = Callable[
+    [Foreign, Foreign, Foreign, Foreign, Foreign, Foreign, Foreign], object
+]
+"""Makes a compiler of one function, as numba.core.compiler.CompilerBase does."""
+
+
+class Compilers(NamedTuple):
+    """What numba is handed.
+
+    Attributes:
+        part: For a function that becomes part of what calls it.
+        whole: For a function that Python calls.
+    """
+
+    part: Compiler
+    whole: Compiler
+
+
+def compilers() -> Compilers | None:
+    """Return how numba, which is there, shall compile; None: as it always does."""
+    try:
+        return _compilers()
+    except (ImportError, AttributeError):
+        return None
+
+
+def _compilers() -> Compilers:
+    compiler = import_module("numba.core.compiler")
+    codegen = import_module("numba.core.codegen")
+    shared: type = type("Shared", (_Shared, compiler.Flags), {"__slots__": ()})
+    unbuilt: type = type("Unbuilt", (_Unbuilt, codegen.JITCodeLibrary), {})
+    base, seen = compiler.CompilerBase, _Seen(shared)
+    passes = _passes()
+
+    def in_peace(self: Foreign, function: Foreign) -> object:
+        with _uncollected():
+            return base.compile_extra(self, function)
+
+    plain = type("OfParts", (base,), {"define_pipelines": passes})
+    peaceful = type("OfWholes", (plain,), {"compile_extra": in_peace})
+
+    def part(
+        typing: Foreign,
+        target: Foreign,
+        _: Foreign,
+        args: Foreign,
+        returned: Foreign,
+        flags: Foreign,
+        named: Foreign,
+    ) -> object:
+        library = unbuilt(target.codegen(), "part")
+        own, context = seen.alike(flags, typing)
+        return plain(context, target, library, args, returned, own, named)
+
+    def whole(
+        typing: Foreign,
+        target: Foreign,
+        library: Foreign,
+        args: Foreign,
+        returned: Foreign,
+        flags: Foreign,
+        named: Foreign,
+    ) -> object:
+        own, context = seen.alike(flags, typing)
+        return peaceful(context, target, library, args, returned, own, named)
+
+    return Compilers(part, whole)
+
+
+def _passes() -> Callable[[Foreign], list[object]]:
+    untyped = import_module("numba.core.untyped_passes")
+    typed = import_module("numba.core.typed_passes")
+    named = [(name, getattr(untyped, name)) for name in UNTYPED]
+    named += [(name, getattr(typed, name)) for name in TYPED]
+    manager = import_module("numba.core.compiler_machinery").PassManager
+
+    def passes(_: Foreign) -> list[object]:
+        made = manager("twin")
+        for name, one in named:
+            made.add_pass(one, name)
+        made.finalize()
+        return [made]
+
+    return passes
+
+
+class _Shared:
+    """Flags that are equal where they are the same: compared thousands of times."""
+
+    __slots__ = ()
+
+    options: ClassVar[dict[str, object]] = {}
+    """No more of them than flags have."""
+
+    def copy(self) -> "_Shared":
+        return self
+
+    def __eq__(self, other: object) -> bool:
+        return self is other
+
+    def __hash__(self) -> int:
+        return id(self)
+
+
+class _Seen:
+    """The flags there are, and what was found out about types under each."""
+
+    def __init__(self, shared: type) -> None:
+        self._shared = shared
+        self._all: list[tuple[Foreign, dict[object, object]]] = []
+
+    def alike(self, flags: Foreign, typing: Foreign) -> tuple[Foreign, object]:
+        """Return the same flags, and who knows types under them."""
+        for own, found in self._all:
+            if own.values() == flags.values():
+                return own, _Remembering(typing, found)
+        self._all.append((self._shared(flags), {}))
+        own, found = self._all[-1]
+        return own, _Remembering(typing, found)
+
+
+class _Remembering:
+    """Knows what it was asked before: what a function of such types returns.
+
+    Numba asks until it learns nothing new, hence twice at least, and in each of the
+    functions: what is a row's place and a lane's together?
+    """
+
+    def __init__(self, asked: Foreign, found: dict[object, object]) -> None:
+        self._asked, self._found = asked, found
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._asked, name)
+
+    def resolve_function_type(
+        self, function: object, args: tuple[object, ...], named: dict[str, object]
+    ) -> object:
+        key = (function, tuple(args), tuple(named.items()))
+        if key not in self._found:
+            answer = self._asked.resolve_function_type(function, args, named)
+            if answer is None:  # it may yet learn it
+                return None
+            self._found[key] = answer
+        return self._found[key]
+
+
+class _Unbuilt:
+    """A part as what it is part of will take it: no program of its own.
+
+    Compiled by itself it would be made quick and put into memory, and then again
+    within each that calls it, since it is called from nowhere else.
+    """
+
+    _finalized = False
+
+    @property
+    def codegen(self) -> object:
+        return self
+
+    def set_env(self, name: str, env: object) -> None:
+        """Keep nothing: only what raises an exception looks for it."""
+
+    def _optimize_final_module(self) -> None:
+        pass
+
+    def _finalize_final_module(self) -> None:
+        self._finalized = True
+
+    def get_pointer_to_function(self, name: str) -> int:  # noqa: ARG002
+        return 0
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Let a while pass without a search for rings of garbage: a tenth of it."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()

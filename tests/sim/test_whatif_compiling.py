@@ -1,0 +1,131 @@
+"""How the twin is compiled; what it then does is in test_whatif."""
+
+import gc
+import os
+import subprocess
+import sys
+
+import pytest
+
+from sim.whatif import compiling, jit
+
+pytest.importorskip("numba")
+
+
+@pytest.fixture(autouse=True)
+def _nothing_kept(monkeypatch) -> None:
+    """What an earlier run kept would not be compiled."""
+    caching = pytest.importorskip("numba.core.caching")
+    monkeypatch.setattr(caching.CacheImpl, "_locator_classes", [])
+
+
+@jit.inlined
+def _doubled(value: float) -> float:
+    return 2 * value
+
+
+def _more(value: float) -> float:
+    return _doubled(_doubled(value)) + _doubled(1)
+
+
+def test_numba_has_the_doors_that_we_go_through() -> None:
+    """Without them a first start takes twice as long, and nothing else tells."""
+    assert compiling.compilers() is not None
+
+
+def test_parts_are_built_with_what_calls_them_and_not_before(monkeypatch) -> None:
+    built = []
+    library = pytest.importorskip("numba.core.codegen").JITCodeLibrary
+    finalized = library._finalize_specific
+
+    def noted(self) -> None:
+        built.append(self.name)
+        finalized(self)
+
+    monkeypatch.setattr(library, "_finalize_specific", noted)
+    whole = jit.compiled(_more)
+    assert whole(3.0) == 14.0
+    assert set(built) - {"nrt"} == {"_more"}  # what counts references comes first
+
+
+def test_where_numbas_doors_are_elsewhere_it_goes_its_own_way(tmp_path) -> None:
+    code = (
+        "from numba.core import compiler; del compiler.CompilerBase\n"
+        "from sim.whatif import compiling\n"
+        "assert compiling.compilers() is None\n"
+        "from tests.sim import test_whatif_compiling as here\n"
+        "print(here.jit.compiled(here._more)(3.0))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout == "14.0\n"
+
+
+@pytest.mark.parametrize("collects", [gc.enable, gc.disable])
+def test_garbage_is_looked_for_after_it_is_compiled_as_before(collects) -> None:
+    def told(value: float) -> bool:
+        return value > 1.0
+
+    was = gc.isenabled()
+    try:
+        collects()
+        before = gc.isenabled()
+        assert jit.compiled(told)(2.0)
+        assert gc.isenabled() == before
+    finally:
+        (gc.enable if was else gc.disable)()
+
+
+class _Asked:
+    """Who knows types: from the second time on, and how often it was asked."""
+
+    def __init__(self) -> None:
+        self.times, self.callstack = 0, "one's own"
+
+    def resolve_function_type(self, function, args, named) -> object:
+        self.times += 1
+        return None if self.times == 1 else (function, *args, named)
+
+
+def test_a_question_about_types_is_asked_until_it_is_answered_and_no_more() -> None:
+    asked, found = _Asked(), {}
+    one = compiling._Remembering(asked, found)
+    assert one.resolve_function_type("add", ("int",), {}) is None
+    assert one.resolve_function_type("add", ("int",), {}) == ("add", "int", {})
+    assert one.resolve_function_type("add", ("int",), {}) == ("add", "int", {})
+    assert asked.times == 2
+    other = compiling._Remembering(asked, found)
+    assert other.resolve_function_type("add", ("int",), {}) == ("add", "int", {})
+    assert asked.times == 2
+    other.resolve_function_type("add", ("float",), {})
+    other.resolve_function_type("add", ("int",), {"to": "int"})
+    assert asked.times == 4
+    assert one.callstack == "one's own"
+
+
+def test_flags_alike_are_one_and_others_are_others() -> None:
+    """What is known of types under some flags says nothing under others."""
+    compiler = pytest.importorskip("numba.core.compiler")
+    seen, asked = compiling._Seen(_shared(compiler)), _Asked()
+    asked.times = 1
+    strict, again, loose = compiler.Flags(), compiler.Flags(), compiler.Flags()
+    strict.error_model = again.error_model = "python"
+    loose.error_model = "numpy"
+    own, knows = seen.alike(strict, asked)
+    same, knows_too = seen.alike(again, asked)
+    other, knows_not = seen.alike(loose, asked)
+    assert own is same
+    assert own is own.copy()
+    assert own != other
+    for one, times in ((knows, 2), (knows_too, 2), (knows_not, 3)):
+        one.resolve_function_type("divide", (), {})
+        assert asked.times == times
+
+
+def _shared(compiler) -> type:
+    return type("Shared", (compiling._Shared, compiler.Flags), {"__slots__": ()})
