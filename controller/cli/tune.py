@@ -262,6 +262,8 @@ def _sensible(args: argparse.Namespace) -> None:
     check_days(args.next_days)
     if args.rated < 1:
         raise AskedError(f"--rated {args.rated}: at least 1")
+    if args.pictures and args.pictures.exists() and not args.pictures.is_dir():
+        raise AskedError(f"--pictures {args.pictures}: is a file; name a folder")
     if args.write:
         if not args.config or not args.wish:
             raise AskedError(

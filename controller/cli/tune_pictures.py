@@ -27,6 +27,8 @@ _WEEK_D = 7
 _DAY_S = 86_400
 _MOST_TICKS = 10
 _MEAN_STEPS = 30
+_LINE_STEPS = 10
+"""Chosen: noise from minute to minute would fill the gaps of a dashed line."""
 _APART_K = 0.25
 _RIGHT = ("axes fraction", "data")
 _MARKS = {"on-off": "o", "pid": "^"}
@@ -179,7 +181,10 @@ def _weeks(found: Tuned, path: Path) -> list[Path]:
     rows = figure.subplots(
         2 * len(ways), 1, sharex=True, height_ratios=[5, 1] * len(ways)
     )
-    said = [f"Line plots of mat {found.of.own.name}, {IN_THE_MODEL}."]
+    said = [
+        f"Line plots of mat {found.of.own.name}, {IN_THE_MODEL}, as means over"
+        f" {_LINE_STEPS} minutes."
+    ]
     for place, (name, index) in enumerate(ways):
         way = way_text(plans[index], fahrenheit=found.terms.fahrenheit)
         above, below = rows[2 * place], rows[2 * place + 1]
@@ -208,7 +213,8 @@ def _week(above: Axes, below: Axes, found: Tuned, told_of: Trace) -> None:
     for n, name in enumerate(found.figures.trays):
         temps = told_of.temps_mc[first:, n] / 1000
         dash = DASHES[n % len(DASHES)]
-        above.plot(at, temps, color=INK, linewidth=0.8, linestyle=dash, label=name)
+        line = _means(at), _means(temps)
+        above.plot(*line, color=INK, linewidth=0.8, linestyle=dash, label=name)
     _names(above, found, told_of)
     setpoint = told_of.setpoint_mc[first:] / 1000
     above.plot(at, setpoint, color=PALE, linewidth=2.2, label="setpoint", zorder=1)
@@ -217,6 +223,15 @@ def _week(above: Axes, below: Axes, found: Tuned, told_of: Trace) -> None:
     below.set_yticks([0, 1], ["off", "on"])
     plain(below, "", "mat")
     _midnights(below, found.of, at)
+
+
+def _means(values: Vector) -> Vector:
+    """Return the means of one stretch after the other."""
+    whole = len(values) // _LINE_STEPS * _LINE_STEPS
+    if not whole:
+        return values
+    means: Vector = values[:whole].reshape(-1, _LINE_STEPS).mean(axis=1)
+    return means
 
 
 def _names(above: Axes, found: Tuned, told_of: Trace) -> None:
