@@ -125,8 +125,8 @@ def room_table(text: str) -> RoomTable:
         message = f"not readable as CSV: {error}"
         raise ValueError(message) from error
     if not rows or [cell.strip() for cell in rows[0]] != ["time", "temp_c"]:
-        found = ",".join(rows[0])[:60] if rows else "nothing"
-        message = f"line 1: {found!r}: the head must be time,temp_c"
+        head = ",".join(rows[0])[:60] if rows else "nothing"
+        message = f"line 1: {head!r}: the head must be time,temp_c"
         raise ValueError(message)
     found: list[_Row] = []
     for line, row in enumerate(rows[1:], start=2):

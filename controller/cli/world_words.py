@@ -67,7 +67,7 @@ def room_words(room: RoomTable, hours: float) -> Iterator[str]:
         yield f"All begins with the table, {moment}."
     steps = np.diff(room.minutes) / 60
     if len(steps) and steps.max() > _GAP_H:
-        at = np.argmax(steps)
+        at = int(np.argmax(steps))
         yield (
             f"The table has nothing for {steps[at]:.1f} h from hour"
             f" {room.minutes[at] / 60:.1f} on: a straight line stands there."
