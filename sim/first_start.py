@@ -30,6 +30,10 @@ for a gain that is only expected."""
 SPARE = 0.15
 """Chosen: less power to spare than this in the coldest hour is barely enough."""
 
+MOST_GAIN_PER_K = 10.0
+"""What a mat may be set to (controller.core.mat_rules); a mat so weak that it asks
+for more is at full heat a tenth of a kelvin below its setpoint."""
+
 _AGES_S = 1e7
 _NEAR_S = 1e-3
 
@@ -197,7 +201,8 @@ def first_pid(model: Model, cycle_ms: int, smooth: float = SMOOTH) -> Pid:
         message = f"smooth = {smooth}: from 1, as fast as is robust, upwards"
         raise ValueError(message)
     found = as_pid(simc(model, smooth * model.delay_s))
-    return Pid(found.gain_per_k, found.integral_s, 0.0, Millis(cycle_ms))
+    gain_per_k = min(found.gain_per_k, MOST_GAIN_PER_K)
+    return Pid(gain_per_k, found.integral_s, 0.0, Millis(cycle_ms))
 
 
 def _parts_k(net: MatNetwork, heat_w: Vector, seen: Vector) -> Vector:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from sim.drying import DRY_CRUST_MM, Evaporation
-from sim.light import LAMP_HOURS, SUN_HOURS, Hours
+from sim.light import DAY_MINUTES, LAMP_HOURS, SUN_HOURS, Hours
 from sim.stack import LAYERS
 from sim.surface import Cover, Film
 from sim.watering import Watering
@@ -17,6 +17,12 @@ HOUR_MS = 60 * MINUTE_MS
 HOLD_MS = 10 * MINUTE_MS
 """Chosen: within ten minutes neither water nor films change what a probe shows
 (see tests/oracle/test_full_world.py)."""
+
+
+_MOST_MM = 30.0
+"""Chosen: no surface in a room loses so much in a day [mm]."""
+
+_MOST_SEED = 2**64 - 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +42,8 @@ class WorldOptions:
             crust; where a deficit drives it, of no account.
         evaporation_by_tray: For trays that differ, by name [mm/day].
         unevenness: Standard deviation of the heat per area between the parts
-            of a mat, as a share (chosen: wires are not laid to the millimetre).
+            of a mat, as a share (chosen: wires are not laid to the millimetre); at
+            most 0.2, beyond which a part would cool.
         noise_k: Standard deviation of a probe's noise [K].
         lag_s: Time constant of a probe in its medium [s].
         layers: How many each tray's medium has.
@@ -89,7 +96,16 @@ class WorldOptions:
     hold_ms: int = HOLD_MS
 
     def __post_init__(self) -> None:
+        mm_of = self.evaporation_by_tray.items()
         for name, value, low, high in (
+            ("seed", self.seed, 0, _MOST_SEED),
+            ("start_minute_of_day", self.start_minute_of_day, 0, DAY_MINUTES - 1),
+            ("start_temp_c", self.start_temp_c, 0, 60),
+            ("evaporation_mm", self.evaporation_mm, 0, _MOST_MM),
+            *((f"evaporation_by_tray[{n!r}]", mm, 0, _MOST_MM) for n, mm in mm_of),
+            ("unevenness", self.unevenness, 0, 0.2),
+            ("noise_k", self.noise_k, 0, 10),
+            ("lag_s", self.lag_s, 0, 24 * 3600),
             ("layers", self.layers, 1, 10_000),
             ("humidity", self.humidity, 0, 1),
             ("sun_w_m2", self.sun_w_m2, 0, 1_200),
@@ -105,7 +121,7 @@ class WorldOptions:
             ("sun_hours", self.sun_hours),
             ("lamp_hours", self.lamp_hours),
         ):
-            if not 0 <= start < end <= 24 * 60:
+            if not 0 <= start < end <= DAY_MINUTES:
                 message = f"{name} = {(start, end)!r}: must be two minutes of a day"
                 raise ValueError(message)
 

@@ -7,6 +7,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 import numpy as np
 
@@ -80,10 +81,12 @@ class RoomTable:
     Attributes:
         minutes: Minutes after the first row.
         temps_c: Temperatures [°C].
+        starts: The moment of the first row, where rows have moments.
     """
 
     minutes: Sequence[float]
     temps_c: Sequence[float]
+    starts: datetime | None = None
 
     def at(self, minute: int) -> float:
         """Return the temperature [°C] so many minutes after the first row."""
@@ -110,7 +113,8 @@ def room_table(text: str) -> RoomTable:
     """Read a table with a head "time,temp_c".
 
     The time is RFC 3339 with its offset, or hours as a number; it grows from
-    row to row. The first row is the beginning of the simulation.
+    row to row. The first row is the beginning of the simulation; whoever runs it
+    lets it begin at that moment, so that night and sun are the table's.
 
     Raises:
         ValueError: Something is wrong; the message names the line.
@@ -121,32 +125,43 @@ def room_table(text: str) -> RoomTable:
         message = f"not readable as CSV: {error}"
         raise ValueError(message) from error
     if not rows or [cell.strip() for cell in rows[0]] != ["time", "temp_c"]:
-        found = ",".join(rows[0])[:60] if rows else "nothing"
-        message = f"line 1: {found!r}: the head must be time,temp_c"
+        head = ",".join(rows[0])[:60] if rows else "nothing"
+        message = f"line 1: {head!r}: the head must be time,temp_c"
         raise ValueError(message)
-    times: list[float] = []
-    temps: list[float] = []
-    kinds: set[bool] = set()
+    found: list[_Row] = []
     for line, row in enumerate(rows[1:], start=2):
-        if not row:
-            continue
-        time, temp = _row(line, row)
-        kinds.add("T" in row[0])
-        if len(kinds) > 1:
-            message = f"line {line}: {row[0]!r}: hours in one row, a moment in another"
-            raise ValueError(message)
-        if times and time <= times[-1]:
-            message = f"line {line}: {row[0]!r}: each time must be later than before"
-            raise ValueError(message)
-        times.append(time)
-        temps.append(temp)
-    if not times:
+        if row:
+            one = _row(line, row)
+            _refuse_before(found, one, f"line {line}: {row[0]!r}")
+            found.append(one)
+    if not found:
         message = "line 2: nothing: at least one row of time and temperature"
         raise ValueError(message)
-    return RoomTable([time - times[0] for time in times], temps)
+    first = found[0]
+    minutes = [one.minutes - first.minutes for one in found]
+    return RoomTable(minutes, [one.temp_c for one in found], first.moment)
 
 
-def _row(line: int, row: Sequence[str]) -> tuple[float, float]:
+class _Row(NamedTuple):
+    """Time [min] and temperature [°C] of a row, and its moment if it has one."""
+
+    minutes: float
+    temp_c: float
+    moment: datetime | None
+
+
+def _refuse_before(found: Sequence[_Row], one: _Row, where: str) -> None:
+    if not found:
+        return
+    if (found[0].moment is None) is not (one.moment is None):
+        message = f"{where}: hours in one row, a moment in another"
+        raise ValueError(message)
+    if one.minutes <= found[-1].minutes:
+        message = f"{where}: each time must be later than before"
+        raise ValueError(message)
+
+
+def _row(line: int, row: Sequence[str]) -> _Row:
     if len(row) != 2:  # noqa: PLR2004
         message = f"line {line}: {len(row)} columns: must be time and temp_c"
         raise ValueError(message)
@@ -158,18 +173,19 @@ def _row(line: int, row: Sequence[str]) -> tuple[float, float]:
     if not low <= temp <= high:
         message = f"line {line}: {row[1]!r}: must be a temperature from -40 to 60 °C"
         raise ValueError(message)
-    return _minutes(line, row[0].strip()), temp
+    minutes, moment = _minutes(line, row[0].strip())
+    return _Row(minutes, temp, moment)
 
 
-def _minutes(line: int, text: str) -> float:
-    """Return a time in minutes, of hours or of RFC 3339."""
+def _minutes(line: int, text: str) -> tuple[float, datetime | None]:
+    """Return a time in minutes, of hours or of RFC 3339, and its moment if any."""
     try:
         hours = float(text)
     except ValueError:
         pass
     else:
         if abs(hours) <= _MOST_HOURS:
-            return hours * 60
+            return hours * 60, None
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
@@ -180,4 +196,4 @@ def _minutes(line: int, text: str) -> float:
             " 2027-02-01T09:00:00Z"
         )
         raise ValueError(message)
-    return moment.timestamp() / 60
+    return moment.timestamp() / 60, moment

@@ -38,6 +38,7 @@ __all__ = [
 ]
 
 _NEVER = 2**62
+_MOST_POURED_MM = 100_000.0
 
 
 class World:
@@ -176,6 +177,7 @@ class World:
         return float(probe.weights @ self._heat.modes)
 
     # --------------------------------------------------------------- happening
+    # What is out of its range, or NaN, is refused with a ValueError: it would stay.
 
     def lift(self, tray: str) -> None:
         """Lift a tray off its mat, with its probes, and set it down beside it."""
@@ -189,11 +191,14 @@ class World:
 
     def dry(self, tray: str, left: float) -> None:
         """Leave a medium only this share of its usual water; 1.0: all of it."""
+        _refuse("share of water", left, (0, 1))
         self._warmth.dry(tray, left)
         self._look()
 
     def pour(self, tray: str, mm: float, temp_c: float) -> float:
         """Pour so much water [mm] over a tray; return how warm it runs out [°C]."""
+        _refuse("water in mm", mm, (0, _MOST_POURED_MM))
+        _refuse("water in °C", temp_c, (0, 100))
         lacking_mm = self.gone_mm(tray)
         out_c = self._warmth.pour(tray, mm, temp_c)
         kept_mm = lacking_mm - self.gone_mm(tray)
@@ -203,16 +208,19 @@ class World:
 
     def evaporate(self, tray: str, mm_per_day: float | None) -> None:
         """Let a tray lose so much water [mm/day]; None: as much as usual."""
+        _refuse("evaporation in mm a day", mm_per_day or 0.0, (0, 200))
         self._warmth.evaporate(tray, mm_per_day)
         self._look()
 
     def shine(self, tray: str, w_m2: float) -> None:
         """Let sun or a lamp give so much to the top of a tray [W/m²]."""
+        _refuse("light in W/m²", w_m2, (0, 2_000))
         self._warmth.shine(tray, w_m2)
         self._look()
 
     def shift_room(self, by_k: float) -> None:
         """Make the room so much warmer than its weather has it [K]."""
+        _refuse("shift of the room in K", by_k, (-100, 100))
         self._room_shift_k = by_k
         self._enter_minute(self._minute)
 
@@ -253,3 +261,10 @@ class World:
                     return self._warmth.under(tray.name)
                 return self._warmth.at_depth(tray.name, plan.depth_mm)
         return None
+
+
+def _refuse(what: str, value: float, bounds: tuple[float, float]) -> None:
+    low, high = bounds
+    if not low <= value <= high:
+        message = f"{what} = {value!r}: must be from {low:g} to {high:g}"
+        raise ValueError(message)

@@ -155,10 +155,13 @@ def mat_with(own: MatPlan, pairs: Sequence[str]) -> MatPlan:
     usual_ramp = None if on_off else PID_RAMP_MK_PER_H
     ramp = usual_ramp if changed else own.ramp_mk_per_h
     ways = _driver(own, said)
+    programme = _programme(own, said)
+    if "night" in said and all(step.night_mc is None for step in programme):
+        raise AskedError("--set night: there is no night_setpoint, so it does nothing")
     return replace(
         own,
         policy=_policy(None if changed else own.policy, kind, said),
-        programme=_programme(own, said),
+        programme=programme,
         night=_night(own, said),
         driven_by=ways[0],
         driving_tray=ways[1],

@@ -25,12 +25,15 @@ from controller.core.state import State, fresh_state
 from controller.core.units import (
     DAY_MS,
     HOUR_MS,
+    MINUTE_MS,
+    SECOND_MS,
     MilliK,
     Millis,
     celsius,
     kelvin_hours,
     watt_hours,
 )
+from controller.ports import RunHeader
 from sim.faults import Fault
 from sim.kinds import SHAPES
 from sim.tally import MatTally
@@ -38,6 +41,8 @@ from sim.tally import MatTally
 if TYPE_CHECKING:
     from controller.cli.virtual_time import Outcome
     from sim.options import WorldOptions
+    from sim.room import RoomTable
+    from sim.world import World
 
 FIRST_DAY = date(2027, 2, 1)
 FIRST_MINUTE = 9 * 60
@@ -125,7 +130,11 @@ def add_parser(
         "--room",
         metavar="CSV",
         type=Path,
-        help="room temperatures by time, held at its ends, for the day-and-night model",
+        help=(
+            "room temperatures by time for the day-and-night model, straight lines"
+            " between, held at its ends; where its times are moments, the run begins"
+            " at the first of them"
+        ),
     )
     parser.add_argument(
         "--world",
@@ -195,35 +204,55 @@ def run(args: argparse.Namespace) -> int:
         print(f"bottomheat simulate: {problem}", file=sys.stderr)
         return 2
     settings = load(args.config, os.environ)
-    faults = load_faults(args.faults, settings.plan) if args.faults else ()
-    runs = {"bottomheat": (settings.plan, args.out)}
-    if args.beside_thermostat:
-        runs["thermostat"] = plain_thermostat(settings.plan), _beside(args.out)
-    rung: dict[str, str] = {}
-    results: dict[str, dict[str, KeptMat]] = {}
-    from controller.cli.world_words import assumed  # brings numpy
-
     try:
-        options = _world_options(args, settings.plan)
-        for name, (plan, log) in runs.items():
-            outcome = _run(args, settings, plan, log, (options, faults))
-            results[name] = {
-                mat: _kept(tally, outcome.state)
-                for mat, tally in outcome.tallies.items()
-            }
-            rung[name] = what_rang(outcome.rung, settings.display_unit)
+        results, words, rang = _ran(args, settings)
     except _NoUseError as error:
         print(f"bottomheat simulate: {error}", file=sys.stderr)
         return 2
-    said = "\n".join(textwrap.wrap(assumed(options), _WIDE))
+    said = "\n".join(textwrap.wrap(words, _WIDE))
     if args.json:
         print(said, file=sys.stderr)
         print(json.dumps(results, indent=2))
     else:
         print(f"{args.days:g} days, seed {args.seed}; logged in {args.out}\n")
         print(f"{said}\n")
-        print("\n\n".join([*_in_words(results), rung["bottomheat"]]))
+        print("\n\n".join([*_in_words(results), rang]))
     return 0
+
+
+def _ran(
+    args: argparse.Namespace, settings: Settings
+) -> tuple[dict[str, dict[str, KeptMat]], str, str]:
+    """Let a bench run; return how it was kept, what was assumed and what rang."""
+    from controller.cli.world_words import assumed, room_words  # bring numpy
+
+    _refuse_less_than_a_scan(args.days, settings.plan)
+    faults = load_faults(args.faults, settings.plan) if args.faults else ()
+    runs = {"bottomheat": (settings.plan, args.out)}
+    if args.beside_thermostat:
+        runs["thermostat"] = plain_thermostat(settings.plan), _beside(args.out)
+    room = None if args.room is None else _room(args.room)
+    began_utc_ms = _began_utc_ms(room, settings.timezone)
+    options = _world_options(args, settings, began_utc_ms)
+    rung: dict[str, str] = {}
+    results: dict[str, dict[str, KeptMat]] = {}
+    for name, (plan, log) in runs.items():
+        header = _header(settings, plan, began_utc_ms)
+        loop = header, _world(args, plan, options)
+        outcome = _run(args, settings, loop, log, faults)
+        results[name] = {
+            mat: _kept(tally, outcome.state) for mat, tally in outcome.tallies.items()
+        }
+        rung[name] = what_rang(outcome.rung, settings.display_unit)
+    known = () if room is None else room_words(room, args.days * 24)
+    return results, " ".join([assumed(options), *known]), rung["bottomheat"]
+
+
+def _refuse_less_than_a_scan(days: float, plan: Plan) -> None:
+    if days * DAY_MS < plan.scan_ms:
+        scan_s = plan.scan_ms / SECOND_MS
+        message = f"--days {days:g}: must be at least a scan, {scan_s:g} s"
+        raise _NoUseError(message)
 
 
 class _NoUseError(Exception):
@@ -234,6 +263,8 @@ def _problem(args: argparse.Namespace) -> str | None:
     """Return what is wrong with the arguments; None: nothing."""
     if not 0 < args.days <= _MOST_DAYS:
         return f"--days {args.days:g}: must be above 0 and at most {_MOST_DAYS}"
+    if args.seed < 0:
+        return f"--seed {args.seed}: must be 0 or more"
     outs = [args.out, _beside(args.out)] if args.beside_thermostat else [args.out]
     for path in outs:
         if path.exists():
@@ -267,35 +298,48 @@ def _plain(mat: MatPlan) -> MatPlan:
     )
 
 
-def _run(
-    args: argparse.Namespace,
-    settings: Settings,
-    plan: Plan,
-    path: Path,
-    what: "tuple[WorldOptions, tuple[Fault, ...]]",
-) -> "Outcome":
-    """Run a plan through the seed's weather."""
-    from controller.cli.virtual_time import simulated  # brings numpy
-    from sim.world import World
+def _began_utc_ms(room: "RoomTable | None", timezone: str) -> int:
+    """Return when a run begins [ms]: with its room's first moment, if that has any."""
+    if room is None or room.starts is None:
+        return utc_ms_of(FIRST_DAY, FIRST_MINUTE, timezone)
+    return int(room.starts.timestamp()) // 60 * MINUTE_MS
 
-    options, faults = what
+
+def _world(args: argparse.Namespace, plan: Plan, options: "WorldOptions") -> "World":
+    from sim.world import World  # brings numpy
+
     try:
-        world = World(plan, options)
+        return World(plan, options)
     except ValueError as error:
         message = f"{args.config}: {error}"
         raise _NoUseError(message) from error
-    utc_ms = utc_ms_of(FIRST_DAY, FIRST_MINUTE, settings.timezone)
-    started = LocalTime(settings.timezone).instant(0, utc_ms)
-    state = fresh_state(plan)
-    header = run_header("simulate", plan, state, started, settings.timezone)
+
+
+def _header(settings: Settings, plan: Plan, began_utc_ms: int) -> RunHeader:
+    started = LocalTime(settings.timezone).instant(0, began_utc_ms)
+    return run_header("simulate", plan, fresh_state(plan), started, settings.timezone)
+
+
+def _run(
+    args: argparse.Namespace,
+    settings: Settings,
+    loop: "tuple[RunHeader, World]",
+    path: Path,
+    faults: "tuple[Fault, ...]",
+) -> "Outcome":
+    """Run a plan through the seed's weather."""
+    from controller.cli.virtual_time import simulated  # brings numpy
+
     log = DirectSeasonLog(path, fold_after_ms=settings.log.fold_after_ms)
     try:
-        return simulated(header, world, log, round(args.days * DAY_MS), faults)
+        return simulated(*loop, log, round(args.days * DAY_MS), faults)
     finally:
         log.close()
 
 
-def _world_options(args: argparse.Namespace, plan: Plan) -> "WorldOptions":
+def _world_options(
+    args: argparse.Namespace, settings: Settings, began_utc_ms: int
+) -> "WorldOptions":
     """Return what the world is like."""
     from controller.cli.world_words import world_options  # brings numpy
     from sim.making import waterings
@@ -303,30 +347,32 @@ def _world_options(args: argparse.Namespace, plan: Plan) -> "WorldOptions":
 
     common = WorldOptions(
         seed=args.seed,
-        start_minute_of_day=FIRST_MINUTE,
+        start_minute_of_day=LocalTime(settings.timezone).at(began_utc_ms)[1],
         start_temp_c=START_C,
-        room_csv=None if args.room is None else _room_csv(args.room),
+        room_csv=None if args.room is None else _text(args.room),
     )
     try:
         options = world_options(args.world, args.water, common)
-        waterings(plan, options)
+        waterings(settings.plan, options)
     except ValueError as error:
         message = f"--water: {error}"
         raise _NoUseError(message) from error
     return options
 
 
-def _room_csv(path: Path) -> str:
-    """Return a table of room temperatures that is known to be readable."""
-    from sim.room import room_table
+def _room(path: Path) -> "RoomTable":
+    """Return a table of room temperatures."""
+    from sim.room import room_table  # brings numpy
 
     try:
-        text = path.read_text(encoding="utf-8-sig")
-        room_table(text)
+        return room_table(_text(path))
     except ValueError as error:
         message = f"{path}: {error}"
         raise _NoUseError(message) from error
-    return text
+
+
+def _text(path: Path) -> str:
+    return path.read_text(encoding="utf-8-sig")
 
 
 def _kept(tally: MatTally, state: State) -> KeptMat:

@@ -48,8 +48,8 @@ def _rows(path: Path, lines: Sequence[str]) -> list[Row]:
             rows.append(Row.model_validate_json(line))
         except ValidationError as error:
             first = error.errors()[0]
-            where = ".".join(str(part) for part in first["loc"])
-            message = f"{path}: line {number}: {where}: {first['msg']}"
+            where = "".join(f"{part}: " for part in first["loc"])
+            message = f"{path}: line {number}: {where}{first['msg']}"
             raise JournalError(message) from None
     return rows
 

@@ -1,5 +1,6 @@
 """What a sweep says, as a table: a row for each bench and mat."""
 
+import textwrap
 from collections.abc import Iterator, Sequence
 
 from controller.cli.output import table
@@ -14,6 +15,7 @@ log does not tell. On: of the time, in the log. Energy is of a closed loop in th
 fitted model, ± 90 %."""
 
 _UNTOLD = "-"
+_WIDE = 88
 
 
 def in_words(rows: Sequence[Row], wish: str | None) -> Iterator[str]:
@@ -33,16 +35,21 @@ def in_words(rows: Sequence[Row], wish: str | None) -> Iterator[str]:
     yield table((*_HEAD, last.ljust(wide)), lines)
     yield ""
     yield _FOOT
-    failed = sum(1 for row in rows if row.why)
+    failed = [row for row in rows if row.why]
     if failed:
-        yield f"{failed} of {len(rows)} told nothing."
+        yield f"{len(failed)} of {len(rows)} told nothing:"
+    for row in failed:
+        which = f"{row.log}, mat {row.mat}" if row.mat else row.log
+        yield from textwrap.wrap(
+            f"{which}: {row.why}", _WIDE, initial_indent="  ", subsequent_indent="    "
+        )
 
 
 def _said(row: Row) -> tuple[tuple[str, ...], str]:
     """Return the figures of a row, and its words."""
     if row.told is None:
         cells = (_UNTOLD, row.mat or _UNTOLD, row.log, *(_UNTOLD,) * (len(_HEAD) - 3))
-        return cells, f"nothing: {row.why}"
+        return cells, "nothing, see below"
     told = row.told
     trays = [zone for zone in told.zones if not zone.at_mat]
     cells = (

@@ -2,6 +2,10 @@
 
 import argparse
 
+RATED = 100_000
+SEED = 1
+"""What is taken where nobody says."""
+
 
 def add_terms(parser: argparse.ArgumentParser) -> None:
     """Add what energy costs, what the relay is made for, and days to come."""
@@ -12,8 +16,8 @@ def add_terms(parser: argparse.ArgumentParser) -> None:
         "--rated",
         metavar="N",
         type=int,
-        default=100_000,
-        help="operations that the relay is made for (100000)",
+        default=RATED,
+        help=f"operations that the relay is made for ({RATED})",
     )
     parser.add_argument(
         "--next",

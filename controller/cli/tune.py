@@ -10,10 +10,11 @@ from controller.cli.extras import ExtraMissingError, have, need
 from controller.cli.first_settings import (
     FirstError,
     add_arguments,
+    check_alone,
     is_asked,
     run_first,
 )
-from controller.cli.terms import add_terms
+from controller.cli.terms import SEED, add_terms
 
 if TYPE_CHECKING:
     from controller.cli.asked import Price
@@ -78,7 +79,11 @@ def add_parser(
         help=f"how many to try ({CANDIDATES}; without numba {WITHOUT_NUMBA})",
     )
     parser.add_argument(
-        "--seed", metavar="N", type=int, default=1, help="candidates are drawn from (1)"
+        "--seed",
+        metavar="N",
+        type=int,
+        default=SEED,
+        help=f"candidates are drawn from ({SEED})",
     )
     parser.add_argument(
         "--config", metavar="FILE", type=Path, help="the configuration to change"
@@ -108,6 +113,7 @@ def add_parser(
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     try:
+        check_alone(args)
         if is_asked(args):
             need("demo", "a simulated bench", "numpy")
             return run_first(args)
@@ -256,6 +262,8 @@ def _sensible(args: argparse.Namespace) -> None:
     check_days(args.next_days)
     if args.rated < 1:
         raise AskedError(f"--rated {args.rated}: at least 1")
+    if args.pictures and args.pictures.exists() and not args.pictures.is_dir():
+        raise AskedError(f"--pictures {args.pictures}: is a file; name a folder")
     if args.write:
         if not args.config or not args.wish:
             raise AskedError(

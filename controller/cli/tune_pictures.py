@@ -6,6 +6,7 @@ What may live here: these three pictures with their words.
 from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -27,10 +28,29 @@ _WEEK_D = 7
 _DAY_S = 86_400
 _MOST_TICKS = 10
 _MEAN_STEPS = 30
+_LINE_STEPS = 10
+"""Chosen: noise from minute to minute would fill the gaps of a dashed line."""
 _APART_K = 0.25
 _RIGHT = ("axes fraction", "data")
 _MARKS = {"on-off": "o", "pid": "^"}
 _KINDS = {"on-off": "on-off", "pid": "PID"}
+
+
+class _Scale(NamedTuple):
+    """The unit in which temperatures are drawn."""
+
+    unit: str
+    per_k: float
+    zero: float
+
+    def shown(self, temps_c: Vector) -> Vector:
+        """Return temperatures [°C] in it."""
+        shown: Vector = temps_c * self.per_k + self.zero
+        return shown
+
+
+def _scale(found: Tuned) -> _Scale:
+    return _Scale("°F", 1.8, 32.0) if found.terms.fahrenheit else _Scale("°C", 1.0, 0.0)
 
 
 def draw(found: Tuned, folder: Path) -> list[Path]:
@@ -47,7 +67,7 @@ def draw(found: Tuned, folder: Path) -> list[Path]:
     return [
         *_trade_off(found, folder / f"{mat}-trade-off.png"),
         *_weeks(found, folder / f"{mat}-weeks.png"),
-        *_fit(found.of, folder / f"{mat}-fit.png"),
+        *_fit(found.of, _scale(found), folder / f"{mat}-fit.png"),
     ]
 
 
@@ -179,13 +199,16 @@ def _weeks(found: Tuned, path: Path) -> list[Path]:
     rows = figure.subplots(
         2 * len(ways), 1, sharex=True, height_ratios=[5, 1] * len(ways)
     )
-    said = [f"Line plots of mat {found.of.own.name}, {IN_THE_MODEL}."]
+    said = [
+        f"Line plots of mat {found.of.own.name}, {IN_THE_MODEL}, as means over"
+        f" {_LINE_STEPS} minutes."
+    ]
     for place, (name, index) in enumerate(ways):
         way = way_text(plans[index], fahrenheit=found.terms.fahrenheit)
         above, below = rows[2 * place], rows[2 * place + 1]
         _week(above, below, found, traces[place])
         above.set_title(f"{name}: {way}", fontsize=8, loc="left")
-        above.set_ylim(*_reach(found, traces))
+        above.set_ylim(*_scale(found).shown(np.array(_reach(found, traces))))
         said.append(f"{name.capitalize()}: {way}: {_week_words(found, traces[place])}.")
     handles, labels = rows[0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside upper right", ncols=8, fontsize=7)
@@ -204,31 +227,40 @@ def _reach(found: Tuned, traces: Sequence[Trace]) -> tuple[float, float]:
 
 def _week(above: Axes, below: Axes, found: Tuned, told_of: Trace) -> None:
     first = _last_week(found.of)
-    at = _days(found.of)[first:]
+    at, scale = _days(found.of)[first:], _scale(found)
     for n, name in enumerate(found.figures.trays):
         temps = told_of.temps_mc[first:, n] / 1000
         dash = DASHES[n % len(DASHES)]
-        above.plot(at, temps, color=INK, linewidth=0.8, linestyle=dash, label=name)
+        line = _means(at), scale.shown(_means(temps))
+        above.plot(*line, color=INK, linewidth=0.8, linestyle=dash, label=name)
     _names(above, found, told_of)
-    setpoint = told_of.setpoint_mc[first:] / 1000
+    setpoint = scale.shown(told_of.setpoint_mc[first:] / 1000)
     above.plot(at, setpoint, color=PALE, linewidth=2.2, label="setpoint", zorder=1)
-    plain(above, "", "root zone [°C]")
+    plain(above, "", f"root zone [{scale.unit}]")
     below.fill_between(at, told_of.on[first:], step="post", color=INK, linewidth=0)
     below.set_yticks([0, 1], ["off", "on"])
     plain(below, "", "mat")
     _midnights(below, found.of, at)
 
 
+def _means(values: Vector) -> Vector:
+    """Return the means of one stretch after the other."""
+    whole = len(values) // _LINE_STEPS * _LINE_STEPS
+    if not whole:
+        return values
+    means: Vector = values[:whole].reshape(-1, _LINE_STEPS).mean(axis=1)
+    return means
+
+
 def _names(above: Axes, found: Tuned, told_of: Trace) -> None:
     """Write each tray's name where its line ends, none over another."""
     last = told_of.temps_mc[-2 * HOUR_MS // found.of.worlds[0].span.step_ms :] / 1000
     means = [float(last[:, n].mean()) for n in range(len(found.figures.trays))]
-    lowest = -np.inf
+    lowest_c, scale = -np.inf, _scale(found)
     for n in np.argsort(means):
-        lowest = max(means[n], lowest + _APART_K)
-        above.annotate(
-            f" {found.figures.trays[n]}", (1.0, lowest), xycoords=_RIGHT, fontsize=7
-        )
+        lowest_c = max(means[n], lowest_c + _APART_K)
+        place = 1.0, float(scale.shown(np.array(lowest_c)))
+        above.annotate(f" {found.figures.trays[n]}", place, xycoords=_RIGHT, fontsize=7)
 
 
 def _last_week(of: Modelled) -> int:
@@ -256,11 +288,11 @@ def _midnights(axes: Axes, of: Modelled, at: Vector) -> None:
 
 
 def _week_words(found: Tuned, told_of: Trace) -> str:
-    first = _last_week(found.of)
+    first, scale = _last_week(found.of), _scale(found)
     ranges = []
     for n, name in enumerate(found.figures.trays):
-        temps = told_of.temps_mc[first:, n] / 1000
-        ranges.append(f"{name} {temps.min():.1f} to {temps.max():.1f} °C")
+        temps = scale.shown(told_of.temps_mc[first:, n] / 1000)
+        ranges.append(f"{name} {temps.min():.1f} to {temps.max():.1f} {scale.unit}")
     switched = int(np.count_nonzero(np.diff(told_of.on[first:].astype(int)) > 0))
     return f"{', '.join(ranges)}, switched on {switched} times"
 
@@ -268,7 +300,7 @@ def _week_words(found: Tuned, told_of: Trace) -> str:
 # ------------------------------------------------------------------------- the fit
 
 
-def _fit(of: Modelled, path: Path) -> list[Path]:
+def _fit(of: Modelled, scale: _Scale, path: Path) -> list[Path]:
     zones = of.worlds[0].model.zones
     figure = a_figure(
         f"Mat {of.own.name}: what was measured, and the model with heat and room alone",
@@ -288,10 +320,11 @@ def _fit(of: Modelled, path: Path) -> list[Path]:
         measured = of.record.temps_c[:, of.record.zones.index(zone.name)]
         alone = _alone(of, n)
         rms = float(np.sqrt(np.nanmean(np.square(alone - measured))))
-        axes.plot(at, _smooth(measured), color=PALE, linewidth=2.4, label="measured")
-        axes.plot(at, _smooth(alone), color=INK, linewidth=0.8, label="model")
+        was, said_of = scale.shown(_smooth(measured)), scale.shown(_smooth(alone))
+        axes.plot(at, was, color=PALE, linewidth=2.4, label="measured")
+        axes.plot(at, said_of, color=INK, linewidth=0.8, label="model")
         axes.set_title(f"{zone.name}: {rms:.2f} K apart (rms)", fontsize=8, loc="left")
-        plain(axes, "", "[°C]")
+        plain(axes, "", f"[{scale.unit}]")
         said.append(f"{zone.name}: {rms:.2f} K apart (root mean square).")
     _midnights(rows[-1], of, at)
     handles, labels = rows[0].get_legend_handles_labels()

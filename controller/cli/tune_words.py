@@ -191,9 +191,14 @@ def _granted(found: Tuned, answer: Granted) -> Iterator[str]:
             "  ",
         )
     if others:
+        of_these = (
+            "Of those that the log tells from the present way, as it does the best,"
+            if answer.surely
+            else "Of those that are expected no further from it than the present way"
+        )
         yield from _wrapped(
-            f"Tied with the best, their difference may be none: {others} more. Of all"
-            " of them the one that changes the fewest settings is recommended.",
+            f"Tied with the best, their difference may be none: {others} more."
+            f" {of_these} the one that changes the fewest settings is recommended.",
             "  ",
         )
         tied = [n for n in answer.tied if n != answer.chosen][:SHOWN_TIES]

@@ -6,10 +6,16 @@ What may live here: options from the command line, and sentences about them.
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from sim.drying import READY_MM, TOTAL_MM, Evaporation
 from sim.options import WorldOptions, full_world
+from sim.room import RoomTable
 from sim.surface import Cover, Film
 from sim.watering import Watering, read
+
+_GAP_H = 3.0
+"""Chosen: a room between two rows further apart than this is no longer known [h]."""
 
 PLAIN, FULL = "plain", "full"
 NEVER = "never"
@@ -47,6 +53,31 @@ def world_options(
 def assumed(options: WorldOptions) -> str:
     """Return what a world assumes, in one paragraph."""
     return "Assumed: " + "; ".join(_assumed(options)) + "."
+
+
+def room_words(room: RoomTable, hours: float) -> Iterator[str]:
+    """Yield what a person should know of a room by a table, a sentence each.
+
+    Args:
+        room: The table.
+        hours: For how long it is used.
+    """
+    if room.starts is not None:
+        moment = room.starts.isoformat(sep=" ", timespec="minutes")
+        yield f"All begins with the table, {moment}."
+    steps = np.diff(room.minutes) / 60
+    if len(steps) and steps.max() > _GAP_H:
+        at = int(np.argmax(steps))
+        yield (
+            f"The table has nothing for {steps[at]:.1f} h from hour"
+            f" {room.minutes[at] / 60:.1f} on: a straight line stands there."
+        )
+    ends_h = room.minutes[-1] / 60
+    if ends_h + _GAP_H < hours:
+        yield (
+            f"The table ends after {ends_h:.1f} h of {hours:.1f}: from then on the"
+            f" room has {room.temps_c[-1]:.1f} °C."
+        )
 
 
 def _assumed(options: WorldOptions) -> Iterator[str]:

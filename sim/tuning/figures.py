@@ -6,7 +6,7 @@ closed loop in the fitted model, over the days of the log.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from controller.core.plan import MatPlan
 from controller.core.units import HOUR_MS
 from sim.tuning.jackknifed import Predicted
-from sim.tuning.wishes import Goal
+from sim.tuning.wishes import Day, Goal, YearDay
 from sim.whatif.span import Outcomes
 
 _W_S_PER_KWH = 3.6e6
+_HOUR = timedelta(hours=1)
 _LONGEST_H = 24 * 3_660
 """A sum that takes longer than ten years is never reached [h]."""
 
@@ -49,12 +50,35 @@ class Season:
 
     def date_of(self, hours: float) -> datetime | None:
         """Return when some hours have passed; None: not within ten years."""
-        return self.starts + timedelta(hours=hours) if hours < _LONGEST_H else None
+        if not hours < _LONGEST_H:
+            return None
+        passed = self.starts.astimezone(UTC) + timedelta(hours=hours)
+        return passed.astimezone(self.starts.tzinfo)
 
-    def hours_to(self, day: date) -> float:
-        """Return the hours from its beginning to the end of a day."""
-        midnight = datetime.combine(day, time(), self.starts.tzinfo) + timedelta(days=1)
-        return (midnight - self.starts) / timedelta(hours=1)
+    def day_of(self, day: Day) -> date:
+        """Return a day with its year: the first one from its beginning on.
+
+        Raises:
+            ValueError: It is before its beginning, or ten years after that.
+        """
+        first = self.starts.date()
+        found = day.after(first) if isinstance(day, YearDay) else day
+        if found < first:
+            raise ValueError(f"{found} is before the log begins, on {first}")
+        if (found - first) / _HOUR >= _LONGEST_H:
+            raise ValueError(f"{found} is more than ten years after the log begins")
+        return found
+
+    def hours_to(self, day: Day) -> float:
+        """Return the hours from its beginning to the end of a day.
+
+        Raises:
+            ValueError: As for day_of.
+        """
+        next_day = self.day_of(day) + timedelta(days=1)
+        midnight = datetime.combine(next_day, time(), self.starts.tzinfo)
+        # In UTC, since between times of one zone Python counts no hour of summer.
+        return (midnight.astimezone(UTC) - self.starts.astimezone(UTC)) / _HOUR
 
     def after_h(self, gathered_k_h: Predicted, wanted_k_h: float) -> Predicted:
         """Return after how many hours a sum is reached, at a season's mean rate.

@@ -2,7 +2,8 @@
 
 What may live here: that choice. A constraint holds when the unfavourable end of
 its interval does; among candidates that the log does not tell apart the one that
-changes the least is taken.
+changes the least is taken, but none that may be no better than the present way
+where the best surely is.
 """
 
 from collections.abc import Sequence
@@ -33,12 +34,14 @@ class Granted:
         tied: Candidates that the log does not tell from the best, it included,
             best first.
         meeting: How many candidates meet all that must hold.
+        surely: Whether the chosen one is told to be better than the present way.
     """
 
     chosen: int
     best: int
     tied: tuple[int, ...]
     meeting: int
+    surely: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,10 +90,13 @@ def grant(wish: Wish, figures: Figures, allowed: Truths) -> Granted | Impossible
         return _impossible(wish, figures, allowed)
     cost = figures.costs(wish.goal)
     best = int(np.argmin(np.where(among, cost[:, 0], np.inf)))
-    tied = np.flatnonzero(tied_with(cost, best) & among)
-    ordered = sorted(tied.tolist(), key=lambda index: float(cost[index, 0]))
-    chosen = _least_changed(ordered, figures)
-    return Granted(chosen, best, tuple(ordered), int(among.sum()))
+    tied = tied_with(cost, best) & among
+    better = _better(cost) & tied
+    chosen = _least_changed(
+        _ordered(better if better[best] else _near(cost, best) & tied, cost), figures
+    )
+    meet = int(among.sum())
+    return Granted(chosen, best, _ordered(tied, cost), meet, bool(better[chosen]))
 
 
 def meeting(wish: Wish, figures: Figures) -> Truths:
@@ -112,6 +118,29 @@ def best_of_kind(
     of_kind = np.array([plan.policy.kind == kind for plan in figures.plans])
     found = grant(wish, figures, allowed & of_kind)
     return found.best if isinstance(found, Granted) else None
+
+
+def _better(cost: Predicted) -> Truths:
+    """Return which candidates are told to cost less than the present way does."""
+    found: Truths = (cost[:, 0] < cost[OWN, 0]) & ~tied_with(cost, OWN)
+    return found
+
+
+def _near(cost: Predicted, best: int) -> Truths:
+    """Return which candidates are expected no further from the best than the present.
+
+    A tie may be as wide as a log is poor: the warmest of all settings is not to
+    be recommended for the least energy because it is one.
+    """
+    away = np.abs(cost[:, 0] - cost[best, 0])
+    found: Truths = ~(away > away[OWN])  # all, where the present way was never warm
+    return found
+
+
+def _ordered(among: Truths, cost: Predicted) -> tuple[int, ...]:
+    """Return candidates, those that cost least first."""
+    indices = np.flatnonzero(among).tolist()
+    return tuple(sorted(indices, key=lambda index: float(cost[index, 0])))
 
 
 def _surely(left: Predicted) -> NDArray[np.float64]:

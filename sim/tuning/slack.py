@@ -27,8 +27,9 @@ def slack(figures: Figures, constraint: Constraint) -> Predicted:
     the worst counts.
 
     Raises:
-        WishError: It asks for a tray that is not there, or for a date of
-            rooting where nobody said what stands for rooted.
+        WishError: It asks for a tray that is not there, for a day that no log
+            answers for, or for a date of rooting where nobody said what stands
+            for rooted.
     """
     if isinstance(constraint, NeverBelow | NeverAbove):
         found = _warmth(figures, constraint)
@@ -37,7 +38,10 @@ def slack(figures: Figures, constraint: Constraint) -> Predicted:
     elif isinstance(constraint, AtMostOperations):
         found = constraint.operations - figures.operations
     else:
-        hours = figures.season.hours_to(constraint.day)
+        try:
+            hours = figures.season.hours_to(constraint.day)
+        except ValueError as error:
+            raise WishError(f"{constraint}: {error}") from None
         found = hours - _after_h(figures, constraint)
     return found
 

@@ -6,11 +6,13 @@ granting.
 """
 
 import re
+from calendar import isleap
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from enum import Enum
 from fractions import Fraction
+from typing import NamedTuple
 
 from typing_extensions import override
 
@@ -22,6 +24,40 @@ class Goal(Enum):
     OPERATIONS = "fewest relay operations"
     DEVIATION = "steadiest"
     UNEVEN = "most even trays"
+
+
+class YearDay(NamedTuple):
+    """A day of which nobody said the year.
+
+    Attributes:
+        month: 1 to 12.
+        day: 1 to 31.
+    """
+
+    month: int
+    day: int
+
+    @override
+    def __str__(self) -> str:
+        """Return it as it can be written."""
+        return f"{self.day} {_MONTHS[self.month - 1].capitalize()}"
+
+    def after(self, first: date) -> date:
+        """Return the first one from a day on."""
+        for year in range(first.year, first.year + _NEVER_LONGER):
+            if (self.month, self.day) == _FEBRUARY_29 and not isleap(year):
+                continue
+            found = date(year, self.month, self.day)
+            if found >= first:
+                return found
+        raise AssertionError(f"{self} never comes")
+
+
+Day = date | YearDay
+_FEBRUARY_29 = (2, 29)
+_LEAP_YEAR = 2000
+_NEVER_LONGER = 10
+"""More years than there are from one 29 February to the next."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +88,7 @@ class NeverAbove:
 class RootedBy:
     """Every tray has the sum that stands for rooted by the end of a day."""
 
-    day: date
+    day: Day
 
     @override
     def __str__(self) -> str:
@@ -72,7 +108,7 @@ class SumBy:
 
     tray: str
     heat_k_h: float
-    day: date
+    day: Day
 
     @override
     def __str__(self) -> str:
@@ -162,7 +198,7 @@ _MONTHS = [
 
 _NUMBER = r"(\d{1,9}(?:\.\d{1,9})?)"
 _TEMP = r"(-?\d{1,4}(?:\.\d{1,9})?)\s*°?\s*(C|F)"
-_DAY = r"(\d{4}-\d{2}-\d{2}|\d{1,2}\s+[A-Za-z]+\s+\d{4})"
+_DAY = r"(\d{4}-\d{2}-\d{2}|\d{1,2}\s+[A-Za-z]+(?:\s+\d{4})?)"
 _JOINER = re.compile(
     r"\s+|[,;]|(?:and|with|but|at(?!\s+most\s+\d))(?!\w)", re.IGNORECASE
 )
@@ -178,11 +214,11 @@ def _celsius(number: str, unit: str) -> float:
     return float(value)
 
 
-def _day(text: str) -> date:
+def _day(text: str) -> Day:
     """Return a day; raise ValueError where there is none such."""
     if "-" in text:
         return date.fromisoformat(text)
-    number, word, year = text.split()
+    number, word, *year = text.split()
     fits = [
         place
         for place, month in enumerate(_MONTHS, start=1)
@@ -190,11 +226,14 @@ def _day(text: str) -> date:
     ]
     if len(fits) != 1:
         raise ValueError(f"{word} is no month")
-    return date(int(year), fits[0], int(number))
+    found = date(int(year[0]) if year else _LEAP_YEAR, fits[0], int(number))
+    return found if year else YearDay(found.month, found.day)
 
 
 def _sum_by(found: "re.Match[str]") -> SumBy:
     heat = Fraction(found[2])
+    if not heat:
+        raise ValueError("a sum must be above 0")
     if found[3].upper() == "F":
         heat = heat * 5 / 9
     return SumBy(found[1], float(heat), _day(found[4]))

@@ -51,9 +51,8 @@ def without_unmodelled(mat: MatPlan, fits: Sequence[Fitted]) -> tuple[MatPlan, s
     lost = missing + [p.name for p in mat.surface if p.name not in modelled]
     if len(missing) == len(trays) or mat.driving_tray in missing:
         which = mat.driving_tray or ", ".join(missing)
-        why = "; ".join(
-            word for fit in fits if fit.name in missing for word in fit.verdicts
-        )
+        words = [word for fit in fits if fit.name in missing for word in fit.verdicts]
+        why = "; ".join(dict.fromkeys(words))
         raise NoModelError(f"mat {mat.name}: no model of {which}: {why or 'no data'}")
     kept = replace(
         mat,

@@ -81,6 +81,8 @@ def test_simulate_says_how_each_mat_was_kept(tmp_path, capsys):
     [
         (["--days", "0"], "--days 0: must be above 0"),
         (["--days", "nan"], "--days nan: must be above 0"),
+        (["--days", "0.00005"], "--days 5e-05: must be at least a scan, 5 s"),
+        (["--days", "1", "--seed", "-1"], "--seed -1: must be 0 or more"),
         (["--days", "1", "--room", "no.csv"], "no.csv"),
     ],
 )

@@ -13,6 +13,10 @@ BENCH = config_dir() / "bench.toml"
 MAT = ["tune", "--power", "100 W", "--area", "1.2 m x 0.53 m"]
 
 
+def of(area: str) -> list[str]:
+    return ["tune", "--power", "100 W", "--area", area]
+
+
 def test_a_mat_that_is_not_bought_yet_is_judged(capsys):
     assert main([*MAT, "--hold", "18 °C", "--room", "12 °C"]) == 0
     told = capsys.readouterr().out
@@ -28,6 +32,12 @@ def test_one_that_is_too_weak_is_told_and_is_a_finding(capsys):
     told = capsys.readouterr().out
     assert "No: in a room of 50 °F tray 1 gets no warmer than" in told
     assert "75 °F" in told
+
+
+def test_settings_to_begin_with_may_be_set_however_weak_the_mat(capsys):
+    main([*MAT[:2], "1 W", *MAT[3:], "--hold", "18 °C", "--json"])
+    told = json.loads(capsys.readouterr().out)["mats"][0]
+    assert all(0 < pid["gain_per_k"] <= 10 for pid in told["pid"].values())
 
 
 def test_foam_decides(capsys):
@@ -69,10 +79,21 @@ def test_one_mat_of_a_configuration_may_be_named(capsys):
         ([*MAT, "--hold", "24"], "--hold '24': write a temperature with its unit"),
         ([*MAT, "--hold", "24 °C", "--foam", "3 m"], "from 0 mm, none, to 200 mm"),
         ([*MAT, "--hold", "24 °C", "--trays", "0"], "--trays 0: from 1 to 12"),
-        ([*MAT, "--hold", "24 °C", "--depth", "0 mm"], "--depth 0 mm: above 0"),
+        ([*MAT, "--hold", "24 °C", "--depth", "0 mm"], "depth = 0 mm: from 5 mm"),
+        ([*MAT, "--hold", "240 °C"], "setpoint = 240 °C: from 5 °C to 32 °C"),
+        ([*MAT, "--hold", "24 °C", "--room", "-300 °C"], "--room -300 °C: from -40 °C"),
+        ([*of("1 mm x 1 mm"), "--hold", "24 °C"], "area = 1 mm x 1 mm: sides from"),
+        ([*of("1200 m x 1 m"), "--hold", "24 °C"], "sides from 10 mm to 10 m"),
         ([*MAT, "--hold", "24 °C", "--medium", "moss"], "medium 'moss'"),
         (["tune", str(BENCH), "--mat", "west"], "has no such mat"),
-        (["tune", str(BENCH), "--power", "9 W"], "stand in the configuration"),
+        (["tune", str(BENCH), "--power", "9 W"], "--power: stands in the config"),
+        (["tune", str(BENCH), "--medium", "peat"], "--medium: stands in the config"),
+        (["tune", str(BENCH), "--hold", "31 °C"], "--hold 31 °C: mat north: setpoint"),
+        (
+            ["tune", str(BENCH), "--wish", "least energy", "--write", "new.toml"],
+            "--wish, --write: a season log is needed",
+        ),
+        (["tune", "a.db", "--hold", "24 °C"], "--hold: only without a log"),
     ],
 )
 def test_what_makes_no_sense_is_refused_in_words(words, sentence, capsys):

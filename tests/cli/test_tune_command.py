@@ -274,7 +274,9 @@ def test_pictures_need_a_folder(season, tmp_path, capsys):
     (tmp_path / "taken").write_text("")
     words = ["--wish", "steadiest", "--pictures", str(tmp_path / "taken")]
     assert tune(season, *words) == 2
-    assert "name a folder" in capsys.readouterr().err
+    said = capsys.readouterr()
+    assert "is a file; name a folder" in said.err
+    assert not said.out, "refused before anything was searched"
 
 
 def test_a_log_that_is_too_short_has_no_model(config, tmp_path, capsys):

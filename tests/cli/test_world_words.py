@@ -2,14 +2,17 @@
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from controller.adapters.season_log import SeasonLogReader
 from controller.cli import main
-from controller.cli.world_words import assumed, world_options
+from controller.cli.world_words import assumed, room_words, world_options
 from sim.drying import Evaporation
 from sim.options import WorldOptions, full_world
+from sim.room import room_table
 from sim.surface import Cover
 from sim.watering import Watering
 
@@ -52,6 +55,39 @@ def test_what_is_assumed_is_said_with_its_numbers():
     falling = replace(COMMON, evaporation=Evaporation.FALLING)
     assert "the room of the table" in assumed(falling)
     assert "3 mm a day evaporate from a wet tray" in assumed(falling)
+
+
+def test_of_a_table_is_said_when_it_begins_where_it_has_holes_and_when_it_ends():
+    rows = "2027-03-28T01:00:00+01:00,12\n2027-03-28T03:00:00+02:00,13\n"
+    rows += "2027-03-28T09:30:00+02:00,14.5\n"
+    told = list(room_words(room_table("time,temp_c\n" + rows), 24.0))
+    assert told == [
+        "All begins with the table, 2027-03-28 01:00+01:00.",
+        "The table has nothing for 6.5 h from hour 1.0 on: a straight line stands"
+        " there.",
+        "The table ends after 7.5 h of 24.0: from then on the room has 14.5 °C.",
+    ]
+    assert not list(room_words(room_table("time,temp_c\n0,12\n3,12\n6,12\n"), 6.0))
+
+
+def test_a_table_of_moments_is_gone_through_at_its_own_times_of_day(tmp_path):
+    """A room that is coldest by night, from midnight on, is so in the log, too."""
+    room, out = tmp_path / "room.csv", tmp_path / "season.db"
+    room.write_text("time,temp_c\n2026-11-20T23:00:00Z,3\n2026-11-21T03:00:00Z,9\n")
+    words = [
+        "simulate",
+        BENCH,
+        "--days",
+        "0.05",
+        "--room",
+        str(room),
+        "--out",
+        str(out),
+    ]
+    assert main(words) == 0
+    (run,) = SeasonLogReader(out).runs()
+    began = datetime.fromtimestamp(run.started_utc_ms / 1000, UTC)
+    assert began == datetime(2026, 11, 20, 23, tzinfo=UTC)
 
 
 def test_a_full_world_is_simulated_and_its_log_decides_alike(tmp_path, capsys):

@@ -53,6 +53,13 @@ def test_a_journal_of_other_work_is_refused_and_left_alone(tmp_path):
     assert path.read_bytes() == before
 
 
+def test_other_work_is_told_as_it_was_written(tmp_path):
+    path = tmp_path / "done.jsonl"
+    begun(path, {"wish": "no tray above 28 °C"}).close()
+    with pytest.raises(JournalError, match='wish "no tray above 28 °C", now it is "st'):
+        resumed(path, {"wish": "steadiest"})
+
+
 @pytest.mark.parametrize("text", ["", "[1]\n", "temp_c;20\n", '{"cut": "sho'])
 def test_a_file_that_is_no_journal_is_refused_and_left_alone(tmp_path, text):
     path = tmp_path / "done.jsonl"

@@ -156,7 +156,7 @@ def test_broken_logs_are_named_and_the_rest_goes_on(logs, tmp_path, capsys):
     (tmp_path / "folder.db").mkdir()
     assert main(["sweep", str(tmp_path), "--workers", "2", "--nice", "0"]) == 1
     said = capsys.readouterr()
-    assert "4 of 6 told nothing" in said.out
+    assert "4 of 6 told nothing:" in said.out
     lines = [line.split()[:3] for line in said.out.splitlines()]
     assert ["lean-to", "north", "good.db"] in lines
     assert ["lean-to", "south", "good.db"] in lines

@@ -50,6 +50,29 @@ def test_of_two_mats_the_named_one_changes():
     }
 
 
+def test_a_new_pid_table_leaves_a_mats_comments_with_the_mat():
+    """A guard that somebody uncomments later is the mat's, not the PID's."""
+    after = edited(BENCH, "north", {"pid.gain_per_k": "0.3"})
+    lines = after.splitlines()
+    at = lines.index("[mat.pid]")
+    assert lines[at - 2].startswith("# integral_time")
+    assert lines[at - 1 : at + 4] == [
+        "",
+        "[mat.pid]",
+        "gain_per_k = 0.3",
+        "",
+        "[mat.relay]",
+    ]
+    guarded = after.replace('# rise_limit = "3 K" ', 'rise_limit = "3 K" #')
+    assert mat_of(guarded, "north")["rise_limit"] == "3 K"
+
+
+def test_a_comment_that_touches_the_next_head_stays_with_it():
+    text = '[[mat]]\nname = "m"\n# its relay\n[mat.relay]\ntopic = "r"\n'
+    after = edited(text, "m", {"pid.gain_per_k": "0.3"})
+    assert after == text.replace("# its", "\n[mat.pid]\ngain_per_k = 0.3\n# its")
+
+
 def test_a_missing_key_goes_behind_the_one_before_it():
     after = edited(BENCH, "north", {"night_setpoint": '"18 °C"'})
     lines = after.splitlines()

@@ -53,6 +53,14 @@ def test_default_options_are_plain_and_full_ones_are_not():
         ({"unmeasured_h": 0}, "unmeasured_h"),
         ({"sun_hours": (900, 600)}, "sun_hours"),
         ({"lamp_hours": (0, 1441)}, "lamp_hours"),
+        ({"seed": -1}, "seed = -1"),
+        ({"start_minute_of_day": 1440}, "start_minute_of_day = 1440"),
+        ({"start_temp_c": float("nan")}, "start_temp_c = nan"),
+        ({"evaporation_mm": -0.5}, "evaporation_mm = -0.5: must be from 0 to 30"),
+        ({"evaporation_by_tray": {"N1": -3.0}}, r"evaporation_by_tray\['N1'\] = -3.0"),
+        ({"unevenness": 1.0}, "unevenness = 1.0: must be from 0 to 0.2"),
+        ({"noise_k": -0.1}, "noise_k"),
+        ({"lag_s": -1}, "lag_s"),
     ],
 )
 def test_options_out_of_range_are_refused_by_name(wrong, says):

@@ -274,3 +274,25 @@ def test_happenings_do_not_depend_on_how_time_is_cut():
     for tray in ("N1", "N2", "N3", "S1"):
         assert whole.truth(tray) == pytest.approx(cut.truth(tray), abs=1e-9)
     assert said(whole, "N3", HOUR) == said(cut, "N3", HOUR)
+
+
+@pytest.mark.parametrize("options", [{}, {"drying": True}], ids=["plain", "drying"])
+@pytest.mark.parametrize(
+    ("happens", "says"),
+    [
+        (lambda world: world.pour("N1", -5.0, 12.0), "water in mm = -5.0: must be"),
+        (lambda world: world.pour("N1", math.nan, 12.0), "water in mm = nan: must"),
+        (lambda world: world.pour("N1", 5.0, math.nan), "water in °C = nan: must"),
+        (lambda world: world.dry("N1", 1.5), "share of water = 1.5: must be from 0"),
+        (lambda world: world.evaporate("N1", -1.0), "evaporation in mm a day = -1.0"),
+        (lambda world: world.shine("N1", -20.0), "light in W/m² = -20.0: must be"),
+        (lambda world: world.shift_room(math.inf), "shift of the room in K = inf"),
+    ],
+)
+def test_what_cannot_happen_is_refused_and_changes_nothing(options, happens, says):
+    world, spared = a_world(**STILL | options), a_world(**STILL | options)
+    with pytest.raises(ValueError, match=says):
+        happens(world)
+    for one in (world, spared):
+        one.advance(HOUR, BOTH_ON)
+    assert world.layers("N1") == spared.layers("N1")

@@ -1,5 +1,7 @@
 """The room: a model of day and night, or a table that somebody made."""
 
+from datetime import UTC, datetime
+
 import pytest
 
 from sim.room import COLDEST_C, WARMEST_C, DayAndNight, room_table
@@ -120,9 +122,23 @@ def test_what_is_not_csv_is_refused(text):
         room_table(text)
 
 
-def test_hours_and_moments_in_one_table_are_refused():
-    with pytest.raises(ValueError, match="line 3:"):
-        room_table(HEAD + "0,12\n2027-02-01T09:00:00Z,13\n")
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "0,12\n2027-02-01T09:00:00Z,13\n",
+        "0,12\n2027-02-01 09:00:00Z,13\n",
+        "2027-02-01 09:00:00Z,13\n500000,12\n",
+    ],
+)
+def test_hours_and_moments_in_one_table_are_refused(rows):
+    with pytest.raises(ValueError, match=r"line 3: .*hours in one row, a moment in"):
+        room_table(HEAD + rows)
+
+
+def test_a_table_of_moments_says_when_it_begins_and_one_of_hours_does_not():
+    row = "2027-03-28T03:00:00+02:00,12\n"
+    assert room_table(HEAD + row).starts == datetime(2027, 3, 28, 1, tzinfo=UTC)
+    assert room_table(HEAD + "3,12\n").starts is None
 
 
 def test_a_time_beyond_all_bounds_is_refused():

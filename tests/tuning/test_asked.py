@@ -19,7 +19,10 @@ from tests.tuning.mats import NORTH, at
         (["setpoint = 71.6 °F", "night_setpoint=18 °C"], at(22.0, 18.0)),
         (["driven_by=median"], at(21, driven_by=DrivenBy.MEDIAN, driving_tray=None)),
         (["driven_by=N1"], at(21, driving_tray="N1")),
-        (["night=21:00-05:30"], at(21, night=Night(1260, 330))),
+        (
+            ["night=21:00-05:30", "night_setpoint=18 °C"],
+            at(21, 18, night=Night(1260, 330)),
+        ),
         (["ramp=none"], at(21, ramp_mk_per_h=None)),
         (
             ["min_on=90 s", "min_off=3 min"],
@@ -65,6 +68,11 @@ def test_of_the_same_policy_what_is_not_said_stays():
         (["setpoint=22 °C", "setpoint=23 °C"], "--set setpoint: it is said twice"),
         (["policy=bang"], '--set policy=bang: write "on-off" or "pid"'),
         (["differential=1 K"], '--set differential: it belongs to policy = "on-off"'),
+        (["night=21:00-05:30"], "--set night: there is no night_setpoint, so it does"),
+        (
+            ["night_setpoint=none", "night=21:00-05:30"],
+            "--set night: there is no night_setpoint",
+        ),
         (["pid.gain_per_k=much"], "--set pid.gain_per_k=much: write a number"),
     ],
 )

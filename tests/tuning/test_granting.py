@@ -1,7 +1,8 @@
 """Wishes granted, ties told, and what cannot be had."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from controller.core.plan import OnOff
 from controller.core.units import MilliK
 from sim.tuning.figures import Figures, Rooting, Season
 from sim.tuning.granting import Granted, Impossible, best_of_kind, grant
-from sim.tuning.wishes import WishError, read_wish
+from sim.tuning.wishes import WishError, YearDay, read_wish
 from tests.tuning.mats import NORTH, at
 
 MODELS = np.array([0.0, 0.02, -0.01, 0.015, -0.02, 0.01, -0.015])
@@ -84,6 +85,33 @@ def test_of_tied_ones_the_one_that_changes_least_is_taken():
     assert (granted.best, granted.chosen, set(granted.tied)) == (1, 2, {1, 2})
 
 
+def test_what_may_be_no_better_than_now_is_not_taken_where_the_best_surely_is():
+    """The third changes one key only, but nobody knows whether it saves anything."""
+    energy = np.vstack([spread([5.0], 0.0), spread([4.6]), spread([4.9], 20.0)])
+    on_off = replace(at(20.0, 18.0), policy=OnOff(MilliK(500)))
+    found = figures(energy, plans=[NORTH, on_off, at(20.0)])
+    granted = grant(read_wish("least energy"), found, ALL)
+    assert isinstance(granted, Granted)
+    assert set(granted.tied) == {1, 2}
+    assert (granted.best, granted.chosen, granted.surely) == (1, 1, True)
+
+
+@pytest.mark.parametrize(("own", "much", "chosen"), [(5.0, 6.0, 1), (3.0, 4.9, 2)])
+def test_what_must_hold_is_not_had_at_any_price_that_is_tied(own, much, chosen):
+    """The present way is too cold. Of two that are tied the one that changes less
+    is taken only if it is expected no further from the other than the present way.
+    """
+    energy = np.vstack([spread([own], 30.0), spread([4.0]), spread([much], 40.0)])
+    low = np.vstack([spread([18.0]), spread([21.0]), spread([21.0])])
+    on_off = replace(at(20.0, 18.0), policy=OnOff(MilliK(500)))
+    found = figures(energy, low, plans=[NORTH, on_off, at(22.0)])
+    wish = read_wish("least energy, coolest tray never below 20 °C")
+    granted = grant(wish, found, ALL)
+    assert isinstance(granted, Granted)
+    assert set(granted.tied) == {1, 2}
+    assert (granted.chosen, granted.surely) == (chosen, False)
+
+
 def test_a_constraint_holds_at_the_unfavourable_end_of_its_interval():
     low = np.vstack([spread([20.5]), spread([20.01]), spread([19.0])])
     found = figures(spread([5.0, 4.0, 3.0]), low)
@@ -124,6 +152,36 @@ def test_a_sum_by_a_day_counts_at_the_mean_rate_of_the_season():
     for day, possible in (("2027-02-21", True), ("2027-02-20", False)):
         wish = read_wish(f"least energy, N2 has 5280 K·h by {day}")
         assert isinstance(grant(wish, found, ALL), Granted) is possible
+
+
+def test_a_day_without_a_year_is_the_first_one_from_the_beginning_on():
+    found = figures(spread([5.0, 4.0, 3.0]))
+    for day, possible in (("21 February", True), ("20 feb", False), ("1 feb", False)):
+        wish = read_wish(f"N2 has 5280 K·h by {day} at least energy")
+        assert isinstance(grant(wish, found, ALL), Granted) is possible
+    assert SEASON.day_of(YearDay(1, 31)) == date(2028, 1, 31)
+    assert SEASON.day_of(YearDay(2, 29)) == date(2028, 2, 29)
+
+
+@pytest.mark.parametrize(
+    ("day", "why"),
+    [
+        ("2027-01-31", "2027-01-31 is before the log begins, on 2027-02-01"),
+        ("0001-01-01", "0001-01-01 is before the log begins"),
+        ("9999-12-31", "9999-12-31 is more than ten years after the log begins"),
+    ],
+)
+def test_a_day_that_no_log_answers_for_is_refused(day, why):
+    found = figures(spread([5.0, 4.0, 3.0]))
+    with pytest.raises(WishError, match=f"^N2 has 5280 K·h by {day}: {why}"):
+        grant(read_wish(f"steadiest, N2 has 5280 K·h by {day}"), found, ALL)
+
+
+def test_summer_time_takes_no_hour_from_what_is_gathered():
+    zone = ZoneInfo("Europe/Berlin")
+    season = Season(datetime(2027, 3, 27, 0, tzinfo=zone), 240.0)
+    assert season.hours_to(date(2027, 3, 28)) == 47
+    assert season.date_of(47.0) == datetime(2027, 3, 29, 0, tzinfo=zone)
 
 
 def test_a_day_of_rooting_is_that_of_the_slowest_tray():

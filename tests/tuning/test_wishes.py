@@ -13,6 +13,7 @@ from sim.tuning.wishes import (
     RootedBy,
     SumBy,
     WishError,
+    YearDay,
     read_wish,
 )
 
@@ -25,6 +26,11 @@ DAY = date(2027, 3, 20)
         ("least energy", Goal.ENERGY, ()),
         ("Steadiest", Goal.DEVIATION, ()),
         ("rooted by 20 March 2027 at least energy", Goal.ENERGY, (RootedBy(DAY),)),
+        (
+            "rooted by 20 March at least energy",
+            Goal.ENERGY,
+            (RootedBy(YearDay(3, 20)),),
+        ),
         ("most even trays, rooted by 2027-03-20", Goal.UNEVEN, (RootedBy(DAY),)),
         (
             "fewest relay operations with coolest tray never below 20 °C"
@@ -62,7 +68,10 @@ def test_a_wish_is_read(text, goal, constraints):
         ("no tray above 28 °C", "has none for a goal"),
         ("least energy, no tray above 28", "not understood from 'no tray above 28' on"),
         ("steadiest, rooted by 31 February 2027", "'rooted by 31 February 2027': day"),
+        ("steadiest, rooted by 31 February", "'rooted by 31 February': day is out"),
         ("steadiest, rooted by 3 Ma 2027", "Ma is no month"),
+        ("steadiest, rooted by 3 Ma", "Ma is no month"),
+        ("steadiest, N2 has 0 K·h by 2027-03-20", "a sum must be above 0"),
         ("steadiest, rooted by 3 Jux 2027", "Jux is no month"),
     ],
 )
@@ -74,7 +83,7 @@ def test_what_is_not_understood_is_refused_with_its_place(text, says):
 def test_a_constraint_said_again_is_read_alike():
     text = (
         "steadiest, coolest tray never below 20.5 °C, no tray above 28 °C, rooted by"
-        " 2027-03-20, N2 has 300 K·h by 2027-03-20, at most 40 kWh, at most 5000"
+        " 2027-03-20, N2 has 300 K·h by 29 February, at most 40 kWh, at most 5000"
         " relay operations"
     )
     wish = read_wish(text)

@@ -125,6 +125,8 @@ def _same_work(path: Path, lines: list[str], about: Mapping[str, object]) -> Non
         raise JournalError(f"{path}: line 1: says not what it is a journal of")
     for key in sorted(about.keys() | found.keys()):
         if found.get(key) != about.get(key):
-            there, here = (json.dumps(one.get(key)) for one in (found, about))
+            there, here = (
+                json.dumps(one.get(key), ensure_ascii=False) for one in (found, about)
+            )
             message = f"{path}: was begun with {key} {there}, now it is {here}"
             raise JournalError(message)

@@ -163,7 +163,7 @@ def _edit_pid(lines: list[str], number: int, changes: Changes) -> None:
         return
     added = {key: said for key, said in changes.items() if said is not None}
     if added:
-        at = _past_last_key(lines, _bounds(lines, number))
+        at = _past_own(lines, _bounds(lines, number))
         end = _line_end(lines)
         _closed(lines, at, end)
         table = [f"{key} = {said}{end}" for key, said in added.items()]
@@ -213,9 +213,19 @@ def _place_of(
     return place
 
 
-def _past_last_key(lines: Sequence[str], bounds: tuple[int, int]) -> int:
-    written = (n for n in range(*bounds) if _key(lines[n]) is not None)
-    return max(written, default=bounds[0] - 1) + 1
+def _past_own(lines: Sequence[str], bounds: tuple[int, int]) -> int:
+    """Return where a table's own lines end: its last key, and comments right below.
+
+    What is a comment there may become a key of it again. Comments that touch the
+    next head may belong to that.
+    """
+    first, last = bounds
+    written = (n for n in range(first, last) if _key(lines[n]) is not None)
+    past_key = max(written, default=first - 1) + 1
+    for index in range(past_key, last):
+        if not lines[index].strip():
+            return index
+    return past_key if last < len(lines) else last
 
 
 def _key(line: str) -> "re.Match[str] | None":
