@@ -4,8 +4,8 @@ import argparse
 import asyncio
 import os
 import sys
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager, suppress
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -40,6 +40,8 @@ STEPS = (
 """In this order; each is kept when it is over."""
 
 ANSWERS = "var/lib/bottomheat/setup.json"
+
+_NEXT_TIME = "it goes on here next time."
 
 
 def add_parser(
@@ -81,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
     from controller.adapters.clocks import SystemClock
     from controller.cli.person import Terminal
     from controller.cli.settling.answers import AnswersError, loaded, saved
-    from controller.cli.settling.stage import LaterError, Stage
+    from controller.cli.settling.stage import Stage
     from controller.cli.settling.system import Board
 
     person = Terminal()
@@ -95,9 +97,11 @@ def run(args: argparse.Namespace) -> int:
         return 2
     if root != Path("/"):
         person.tell(f"Nothing on this board is changed: files go to {root}")
+    if args.again is None and answers.done == list(STEPS):
+        person.tell(f"All is done. To go back: --again {', '.join(STEPS)}")
+        return 0
     board, clock = Board(root, person.tell), SystemClock("UTC")
     reached = Reached(board, root, clock, args.broker_port)
-    stopped = _stopped(board)
     stage = Stage(
         answers=answers,
         keep=lambda: saved(answers, file),
@@ -109,33 +113,47 @@ def run(args: argparse.Namespace) -> int:
         random=os.urandom,
         port=args.broker_port,
     )
+    with _controller_away(board, person.tell):
+        return _gone_through(stage, reached.login, args.again)
+
+
+def _gone_through(stage: "Stage", login: "Login", again: str | None) -> int:
+    """Go through the evening; return the exit status."""
+    from controller.cli.settling.stage import LaterError
+
     try:
-        asyncio.run(evening(stage, reached.login, again=args.again))
+        asyncio.run(evening(stage, login, again=again))
     except LaterError as later:
-        person.tell(f"\n{later}.{stopped}")
+        stage.person.tell(f"\n{later}.")
         return 1
     except (ConnectionError, EOFError) as error:
         said = str(error) or "the answers ended"
-        told = f"bottomheat setup: {said}; it goes on here next time.{stopped}"
-        print(told, file=sys.stderr)
+        print(f"bottomheat setup: {said}; {_NEXT_TIME}", file=sys.stderr)
         return 1
+    except KeyboardInterrupt:
+        print(f"\nbottomheat setup: interrupted; {_NEXT_TIME}", file=sys.stderr)
+        return 130
     return 0
 
 
-def _stopped(board: "Board") -> str:
+@contextmanager
+def _controller_away(board: "Board", tell: Callable[[str], None]) -> Iterator[None]:
     """Stop a controller that runs: two would command the same relays.
 
-    Returns:
-        What to say if setup ends before it has started it again.
+    However setup ends, it is told if the bench has no controller then.
     """
     active = ("systemctl", "is-active", "--quiet", "bottomheat")
-    if not board.in_earnest or not board.run(*active):
-        return ""
-    board.run("systemctl", "stop", "bottomheat")
-    return (
-        " The controller was stopped meanwhile, and mats are off. To start it as it"
-        " was: sudo systemctl start bottomheat"
-    )
+    stopped = board.in_earnest and board.run(*active)
+    if stopped:
+        board.run("systemctl", "stop", "bottomheat")
+    try:
+        yield
+    finally:
+        if stopped and not board.run(*active):
+            tell(
+                "The controller was stopped meanwhile, and mats are off. To start it:"
+                " sudo systemctl start bottomheat"
+            )
 
 
 async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -> None:
@@ -153,6 +171,9 @@ async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -
     answers = stage.answers
     if again is not None:
         answers.done = answers.done[: STEPS.index(again)]
+        if again == "names":
+            for probe in answers.probes:
+                probe.name = ""
     elif answers.done:
         stage.person.tell(f"Going on after: {', '.join(answers.done)}")
     for name, step in _steps(login).items():

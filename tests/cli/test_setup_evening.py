@@ -12,10 +12,12 @@ import pytest
 from controller.adapters.access import TokenFile, tokens_beside
 from controller.adapters.access.token_file import found_in
 from controller.adapters.settings import load
-from controller.cli import setup
+from controller.cli import main, setup
+from controller.cli import person as person_module
 from controller.cli.check import worries
 from controller.cli.entrance import access_of
 from controller.cli.settling import bench as bench_steps
+from controller.cli.settling import system as system_module
 from controller.cli.settling.answers import Answers, AnswersError, loaded, saved
 from controller.cli.settling.login import login_link
 from controller.cli.settling.mat_test import SILENT_MS
@@ -397,15 +399,117 @@ def test_steps_are_named_once():
     assert bench_steps.OVERLAY == "dtoverlay=w1-gpio"
 
 
-def test_a_controller_that_runs_is_stopped_before_anything_is_tried():
-    """Two would command the same relays; in a folder there is none."""
-    ran: list[tuple[str, ...]] = []
+async def test_whoever_goes_back_to_the_names_gives_them_anew(evening):
+    await evening.go()
+    evening.begin()
+    await evening.go(again="names")
+    told = "\n".join(evening.person.told)
+    assert told.count("in your fist") == len(NAMES) - 1
+    assert f"{list(NAMES)[-1]} is left" in told
 
-    class Real(Board):
-        def run(self, *words: str) -> bool:
-            ran.append(words)
-            return True
 
-    assert setup._stopped(Board(Path("elsewhere"), print)) == ""
-    assert "start bottomheat" in setup._stopped(Real(Path("/"), print))
-    assert ran[-1] == ("systemctl", "stop", "bottomheat")
+async def test_a_mat_is_handed_over_without_naming_probes_anew(evening):
+    """Nor is the cup filled again: probes and what is known of them stay."""
+    await evening.go()
+    before = loaded(evening.file).probes
+    evening.begin()
+    await evening.go(again="mats")
+    after = loaded(evening.file).probes
+    assert [(p.name, p.offset_k) for p in after] == [
+        (p.name, p.offset_k) for p in before
+    ]
+    assert not any("in your fist" in one for one in evening.person.told)
+    assert "These have their names: N1, N2, mat (else: --again names)" in (
+        evening.person.told
+    )
+
+
+@dataclass
+class Services:
+    """A board in earnest whose service manager is played.
+
+    Attributes:
+        runs: Whether the controller runs.
+        obeys: Whether commands go.
+        ran: What was run.
+    """
+
+    runs: bool = True
+    obeys: bool = True
+    ran: list[tuple[str, ...]] = field(default_factory=list)
+
+    def board(self, root: Path, tell) -> Board:
+        services = self
+
+        class Played(Folder):
+            in_earnest = True
+
+            def run(self, *words: str) -> bool:
+                services.ran.append(words)
+                what, who = words[1], words[-1]
+                if what == "is-active":
+                    return services.runs
+                if who == "bottomheat" and what in {"stop", "restart"}:
+                    services.runs = what == "restart" and services.obeys
+                return services.obeys
+
+        return Played(root, tell)
+
+
+def typed(monkeypatch, root: Path, services: Services, *answers, again=None):
+    """Type bottomheat setup; return its exit status and what it told."""
+    person = Scripted(*answers)
+
+    def interrupted(question: str) -> None:
+        if any(said == "^C" and part in question for part, said in answers):
+            raise KeyboardInterrupt
+
+    person.during = interrupted
+    monkeypatch.setattr(person_module, "Terminal", lambda: person)
+    monkeypatch.setattr(system_module, "Board", services.board)
+    words = ["setup", "--root", str(root), *(["--again", again] if again else [])]
+    return main(words), "\n".join(person.told)
+
+
+@pytest.fixture
+async def all_done(evening) -> Path:
+    await evening.go()
+    return evening.root
+
+
+def test_where_all_is_done_a_controller_is_left_alone(all_done, monkeypatch):
+    services = Services()
+    code, told = typed(monkeypatch, all_done, services)
+    assert (code, services.ran) == (0, [])
+    assert "--again who, one-wire" in told
+
+
+STARTED = "To start it: sudo systemctl start bottomheat"
+
+
+@pytest.mark.parametrize(
+    ("answer", "code", "runs"), [("y", 0, True), ("n", 0, False), ("^C", 130, False)]
+)
+def test_a_bench_is_not_left_without_its_controller_in_silence(
+    all_done, monkeypatch, answer, code, runs
+):
+    """It is stopped first, since two would command the same relays."""
+    services, start = Services(), ("Start the controller", answer)
+    found, told = typed(monkeypatch, all_done, services, start, again="service")
+    assert (found, services.runs) == (code, runs)
+    assert services.ran[1] == ("systemctl", "stop", "bottomheat")
+    assert (STARTED in told) is not runs
+
+
+def test_a_controller_that_does_not_start_is_told(all_done, monkeypatch):
+    code, told = typed(monkeypatch, all_done, Services(obeys=False), again="service")
+    assert code == 1
+    assert "journalctl -u bottomheat" in told
+    assert "Look at it" not in told
+
+
+def test_in_a_folder_no_controller_is_looked_for(all_done):
+    told: list[str] = []
+    with setup._controller_away(Board(all_done, told.append), told.append):
+        pass
+    assert told == []

@@ -115,7 +115,10 @@ async def service(stage: Stage) -> None:
         ("systemctl", "restart", "bottomheat"),
     ):
         if not system.run(*words):
-            break
+            raise LaterError(
+                f"That did not go: {' '.join(words)}. What the controller says:"
+                " journalctl -u bottomheat. Then run setup again"
+            )
     stage.person.tell(
         f"Look at it: {program} trays. See that all of it is well, with somebody at"
         f" the bench: sudo systemctl stop bottomheat; sudo {program} check {CONFIG}"

@@ -24,6 +24,7 @@ LOOK_MS = 3_000
 FIST_MS = 240_000
 CUP_MS = 900_000
 MOST_TRAYS = 24
+LATE_MS = 100
 FAHRENHEIT_ABOVE = 45_000
 """No room has 45 °C; 45 °F is a cold one."""
 
@@ -48,15 +49,17 @@ async def found(stage: Stage) -> None:
                 raise LaterError("Run setup again when the probes are there")
         said = await person.ask("Which of them are no probes? (numbers)", "none")
         others = {int(word) for word in re.findall(r"[0-9]+", said)}
+        known = {probe.address: probe for probe in stage.answers.probes}
         stage.answers.probes = [
-            await _probe(stage, senses, address)
+            await _probe(stage, senses, known.get(address) or ProbeAnswers(address))
             for number, address in enumerate(sorted(values), 1)
             if number not in others
         ]
 
 
-async def _probe(stage: Stage, senses: Senses, address: str) -> ProbeAnswers:
-    probe = ProbeAnswers(address)
+async def _probe(stage: Stage, senses: Senses, probe: ProbeAnswers) -> ProbeAnswers:
+    """Look how a probe speaks; one that was there before keeps name and offset."""
+    address = probe.address
     probe.every_s = _pace_s(senses, probe)
     milli = senses.values()[address]
     if milli > FAHRENHEIT_ABOVE and not address.startswith("28-"):
@@ -69,6 +72,9 @@ async def named(stage: Stage) -> None:
     """Have each probe warmed in the fist, and ask what it shall be called."""
     person, probes = stage.person, stage.answers.probes
     waiting = [probe for probe in probes if not probe.name]
+    if len(waiting) < len(probes):
+        before = ", ".join(probe.name for probe in probes if probe.name)
+        person.tell(f"These have their names: {before} (else: --again names)")
     async with stage.senses() as senses:
         await senses.listen(LOOK_MS)
         while len(waiting) > 1:
@@ -89,12 +95,15 @@ async def named(stage: Stage) -> None:
 
 
 def _pace_s(senses: Senses, probe: ProbeAnswers) -> int:
-    """Return how often a probe speaks, to the second above; 30 s where it is read."""
+    """Return how often a probe speaks, to the second above; 30 s where it is read.
+
+    A word may come a little late: a tenth of a second makes no further one.
+    """
     times = [at_ms for at_ms, _ in senses.samples(probe.address)]
     if probe.address.startswith("28-") or len(times) < 3:  # noqa: PLR2004
         return probe.every_s
     pauses = [b - a for a, b in itertools.pairwise(times)]
-    return min(max(-(-round(statistics.median(pauses)) // 1000), 1), 3_600)
+    return min(max(-(-round(statistics.median(pauses) - LATE_MS) // 1000), 1), 3_600)
 
 
 async def _probes_name(stage: Stage, probe: ProbeAnswers) -> str:
@@ -147,7 +156,8 @@ async def cup(stage: Stage) -> None:
         " they differ (w: water; i: crushed ice and water, which tells the truth, too;"
         " s: not now)"
     )
-    how = (await person.ask(question, "w" if len(probes) > 1 else "s")).casefold()
+    wanted = len(probes) > 1 and any(probe.offset_k is None for probe in probes)
+    how = (await person.ask(question, "w" if wanted else "s")).casefold()
     if how not in {"w", "i"} or (how == "w" and len(probes) < 2):  # noqa: PLR2004
         return
     async with stage.senses() as senses:
