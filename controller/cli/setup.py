@@ -189,7 +189,7 @@ async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -
 
 
 def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
-    from controller.cli.settling import bench, ending, heat, probes
+    from controller.cli.settling import bench, ending, heat, mats, probes
 
     async def phone(stage: "Stage") -> None:
         await ending.phone(stage, login)
@@ -197,7 +197,7 @@ def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
     found = (
         bench.who,
         bench.one_wire,
-        bench.mats,
+        mats.asked,
         bench.broker,
         probes.found,
         probes.named,

@@ -399,6 +399,71 @@ def test_steps_are_named_once():
     assert bench_steps.OVERLAY == "dtoverlay=w1-gpio"
 
 
+async def test_two_relays_on_one_board_have_one_card(tmp_path):
+    """A board enters the broker once, under one name."""
+    two = (("How many heat mats", "2"), ("T2: on which mat", "south"))
+    more = (
+        ("Mat 2: its name", "south"),
+        ("on the same board as the relay of north", "north"),
+        ("other boards", "1"),
+    )
+    evening = Evening(tmp_path, (*two, *ANSWERS, *more))
+    await evening.go()
+    acl = (tmp_path / "etc/mosquitto/bottomheat.acl").read_text()
+    assert (
+        "user relay-north\n"
+        "topic read lean-to/relay/north\ntopic write lean-to/relay/north/state\n"
+        "topic read lean-to/relay/south\ntopic write lean-to/relay/south/state\n"
+    ) in acl
+    names = (tmp_path / "etc/mosquitto/bottomheat.passwd").read_text().splitlines()
+    assert [line.split(":")[0] for line in names] == [
+        "bottomheat",
+        "relay-north",
+        "node-1",
+    ]
+    told = "\n".join(evening.person.told)
+    (card,) = re.findall(
+        r"Card for the relay of mat north and south.*?\+--", told, re.DOTALL
+    )
+    assert "hears     lean-to/relay/south\n" in card
+
+
+REFUSED = (
+    ("Mat 2: its name", ["north", "south"], "another one has that name"),
+    ("south: 1, 2, 3 or 4", ["5", "2"], "1, 2, 3 or 4"),
+    (
+        "south: topic of its commands",
+        ["lean-to/node-1/relay", "lean-to/relay-north/x", "lean-to/relay/north", "s"],
+        "one of them could switch this relay",
+    ),
+    (
+        "south: topic on which",
+        ["s", "lean-to/relay/north", "s/+", "t"],
+        "another topic",
+    ),
+    ("south: its word for off", ["ON", "OFF"], "that is its word for on"),
+    ("same board as the relay", ["south", "-"], "one of: north, -"),
+    ("Tray 2: its name", ["T1", "T2"], "another one has that name"),
+)
+
+
+async def test_what_no_bench_could_be_made_of_is_refused_at_once(tmp_path):
+    """Not an hour later, when the configuration is written."""
+    said = tuple((part, answers) for part, answers, _ in REFUSED)
+    two = (("How many heat mats", "2"), ("T2: on which mat", "south"))
+    evening = Evening(tmp_path, (*two, *ANSWERS, *said))
+    await evening.go()
+    told = "\n".join(evening.person.told)
+    assert [why for _, _, why in REFUSED if why not in told] == []
+    assert "the relay of mat north has that" in told
+    mats = loaded(evening.file).mats
+    assert [(m.name, m.relay, m.command, m.says) for m in mats] == [
+        ("north", "lease", "lean-to/relay/north", "lean-to/relay/north/state"),
+        ("south", "plain", "s", "t"),
+    ]
+    assert mats[1].card == ""
+
+
 async def test_whoever_goes_back_to_the_names_gives_them_anew(evening):
     await evening.go()
     evening.begin()

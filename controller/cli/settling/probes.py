@@ -109,12 +109,7 @@ def _pace_s(senses: Senses, probe: ProbeAnswers) -> int:
 async def _probes_name(stage: Stage, probe: ProbeAnswers) -> str:
     taken = {one.name for one in stage.answers.probes}
     number = next(n for n in range(1, 100) if f"P{n}" not in taken)
-    while True:
-        question = f"Its name ({probe.address})?"
-        name = await asked_name(stage, question, f"P{number}")
-        if name not in taken:
-            return name
-        stage.person.tell("  another probe has that name")
+    return await asked_name(stage, f"Its name ({probe.address})?", f"P{number}", taken)
 
 
 async def _warmed(stage: Stage, senses: Senses) -> ProbeAnswers | None:
@@ -217,7 +212,9 @@ async def placed(stage: Stage) -> None:
     """Ask for the trays, advise where probes go, and ask where each one is."""
     answers, person = stage.answers, stage.person
     count = await asked_number(stage, "How many trays?", 1, MOST_TRAYS)
-    answers.trays = [await _tray(stage, n) for n in range(1, count + 1)]
+    answers.trays = []
+    for number in range(1, count + 1):
+        answers.trays.append(await _tray(stage, number))
     answers.trial = len({t.medium for t in answers.trays}) > 1 and (
         await yes(person, "Do you compare two media in a trial?", "n") is True
     )
@@ -236,7 +233,9 @@ async def placed(stage: Stage) -> None:
 
 
 async def _tray(stage: Stage, number: int) -> TrayAnswers:
-    name = await asked_name(stage, f"Tray {number}: its name?", f"T{number}")
+    taken = {tray.name for tray in stage.answers.trays}
+    question = f"Tray {number}: its name?"
+    name = await asked_name(stage, question, f"T{number}", taken)
     mats = [mat.name for mat in stage.answers.mats]
     usual = mats[0] if mats else "-"
     while True:

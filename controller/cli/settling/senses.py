@@ -84,7 +84,8 @@ class BoardSenses:
         self._taken = len(heard)
 
     def _counts(self, topic: str) -> bool:
-        if topic.startswith(OURS) or not topic.startswith(self._topics):
+        ours = topic.startswith(OURS + self._topics)
+        if ours or not topic.startswith(self._topics):
             return False
         return not any(topic == r or topic.startswith(f"{r}/") for r in self._relays)
 
