@@ -67,11 +67,19 @@ def add_parser(
         metavar="FOLDER",
         help="write below it and run nothing (default: / for root)",
     )
-    parser.add_argument(
+    one = parser.add_mutually_exclusive_group()
+    one.add_argument(
         "--again",
         choices=STEPS,
         metavar="STEP",
-        help="go back to a step: " + ", ".join(STEPS),
+        help="go back to a step, and on from there: " + ", ".join(STEPS),
+    )
+    one.add_argument(
+        "--only",
+        choices=STEPS,
+        metavar="STEP",
+        help="one step and no other, by the answers of an evening that was: on a new"
+        " board, with setup.json of the old one, broker and then service",
     )
     parser.add_argument(
         "--broker-port", type=int, default=1883, metavar="PORT", help="of mosquitto"
@@ -97,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
         return 2
     if root != Path("/"):
         person.tell(f"Nothing on this board is changed: files go to {root}")
-    if args.again is None and answers.done == list(STEPS):
+    if not (args.again or args.only) and answers.done == list(STEPS):
         person.tell(f"All is done. To go back: --again {', '.join(STEPS)}")
         return 0
     board, clock = Board(root, person.tell), SystemClock("UTC")
@@ -114,15 +122,17 @@ def run(args: argparse.Namespace) -> int:
         port=args.broker_port,
     )
     with _controller_away(board, person.tell):
-        return _gone_through(stage, reached.login, args.again)
+        return _gone_through(stage, reached.login, args.again, args.only)
 
 
-def _gone_through(stage: "Stage", login: "Login", again: str | None) -> int:
+def _gone_through(
+    stage: "Stage", login: "Login", again: str | None, only: str | None
+) -> int:
     """Go through the evening; return the exit status."""
     from controller.cli.settling.stage import LaterError
 
     try:
-        asyncio.run(evening(stage, login, again=again))
+        asyncio.run(evening(stage, login, again=again, only=only))
     except LaterError as later:
         stage.person.tell(f"\n{later}.")
         return 1
@@ -156,18 +166,28 @@ def _controller_away(board: "Board", tell: Callable[[str], None]) -> Iterator[No
             )
 
 
-async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -> None:
+async def evening(
+    stage: "Stage",
+    login: "Login",
+    *,
+    again: str | None = None,
+    only: str | None = None,
+) -> None:
     """Go through the steps that are not over, keeping the answers after each.
 
     Args:
         stage: What the steps reach the world through.
         login: Makes a login for a phone.
         again: A step to go back to.
+        only: A step to go through by itself, what was answered before standing.
 
     Raises:
         LaterError: Something is to be done first; the message says what.
         ConnectionError: The broker is not there.
     """
+    if only is not None:
+        await _by_itself(stage, only, _steps(login)[only])
+        return
     answers = stage.answers
     if again is not None:
         answers.done = answers.done[: STEPS.index(again)]
@@ -185,6 +205,24 @@ async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -
         finally:
             stage.keep()
         answers.done.append(name)
+        stage.keep()
+
+
+async def _by_itself(
+    stage: "Stage", name: str, step: "Callable[[Stage], Awaitable[None]]"
+) -> None:
+    from controller.cli.settling.stage import LaterError
+
+    missing = STEPS[: STEPS.index(name)]
+    missing = tuple(one for one in missing if one not in stage.answers.done)
+    if missing:
+        raise LaterError(
+            f"{name} by itself needs what {', '.join(missing)} ask: run setup without"
+            f" --only, or put the setup.json of the old board to /{ANSWERS}"
+        )
+    try:
+        await step(stage)
+    finally:
         stage.keep()
 
 

@@ -521,7 +521,7 @@ class Services:
         return Played(root, tell)
 
 
-def typed(monkeypatch, root: Path, services: Services, *answers, again=None):
+def typed(monkeypatch, root: Path, services: Services, *answers, **steps):
     """Type bottomheat setup; return its exit status and what it told."""
     person = Scripted(*answers)
 
@@ -532,8 +532,8 @@ def typed(monkeypatch, root: Path, services: Services, *answers, again=None):
     person.during = interrupted
     monkeypatch.setattr(person_module, "Terminal", lambda: person)
     monkeypatch.setattr(system_module, "Board", services.board)
-    words = ["setup", "--root", str(root), *(["--again", again] if again else [])]
-    return main(words), "\n".join(person.told)
+    words = [word for which, step in steps.items() for word in (f"--{which}", step)]
+    return main(["setup", "--root", str(root), *words]), "\n".join(person.told)
 
 
 @pytest.fixture
@@ -571,6 +571,33 @@ def test_a_controller_that_does_not_start_is_told(all_done, monkeypatch):
     assert code == 1
     assert "journalctl -u bottomheat" in told
     assert "Look at it" not in told
+
+
+def test_a_step_by_itself_goes_by_the_answers_of_an_evening_that_was(
+    all_done, monkeypatch, tmp_path_factory
+):
+    """On a new board: new passwords, the unit, and nothing else is asked."""
+    new, services = tmp_path_factory.mktemp("new"), Services(runs=False)
+    kept = new / setup.ANSWERS
+    kept.parent.mkdir(parents=True)
+    kept.write_bytes((all_done / setup.ANSWERS).read_bytes())
+    enter, start = ("own page", ""), ("Start the controller", "y")
+    code, told = typed(monkeypatch, new, services, enter, only="broker")
+    assert (code, "Card for the relay of mat north" in told) == (0, True)
+    code, _ = typed(monkeypatch, new, services, start, only="service")
+    assert (code, services.runs) == (0, True)
+    user = services.ran.index(("systemd-sysusers", "/etc/sysusers.d/bottomheat.conf"))
+    chown = services.ran.index(("chown", "-R", "bottomheat:", "/var/lib/bottomheat"))
+    assert user < chown < services.ran.index(("systemctl", "restart", "bottomheat"))
+    assert (new / "etc/bottomheat/broker-password").exists()
+    assert kept.read_bytes() == (all_done / setup.ANSWERS).read_bytes()
+
+
+def test_a_step_by_itself_wants_the_answers_that_it_goes_by(tmp_path, monkeypatch):
+    code, told = typed(monkeypatch, tmp_path, Services(), only="broker")
+    assert code == 1
+    assert "needs what who, one-wire, mats ask" in told
+    assert not (tmp_path / "etc").exists()
 
 
 def test_in_a_folder_no_controller_is_looked_for(all_done):

@@ -17,10 +17,13 @@ from pathlib import Path
 
 import pytest
 
+from controller.adapters.access import TokenFile, tokens_beside
+from controller.adapters.access.token_file import found_in
 from controller.adapters.settings import load
 from controller.cli import GROUPS, build_parser, main
 from controller.cli.check import CAUTIONS
 from controller.cli.paths import config_dir
+from controller.ports import May
 
 ROOT = Path(__file__).parents[2]
 GUIDES = config_dir() / "guides"
@@ -69,6 +72,7 @@ class Machine:
         for there in ("", "etc/bottomheat"):
             shutil.copy(config_dir() / "bench.toml", folder / there / "bench.toml")
         shutil.copy(season, folder / "var/lib/bottomheat/season.db")
+        (folder / "var/lib/bottomheat/setup.json").write_text("{}", encoding="utf-8")
         stubs = folder / "bin"
         stubs.mkdir()
         for name, body in STUBS.items():
@@ -130,13 +134,19 @@ def test_what_a_guide_tells_to_type_works(name, machine):
 def test_a_season_goes_on_on_a_new_board(machine, season):
     """The blocks of season.md: a copy on a stick, the board lost, a new one."""
     copy, restore = blocks("season.md", "sh")[1:3]
+    kept = machine.folder / "var/lib/bottomheat"
+    tokens = TokenFile(tokens_beside(kept / "season.db"))
+    secret = tokens.add("phone", May.READ, "2027-02-01T09:00:00Z")
     assert machine.type(copy).returncode == 0
-    for place in ("etc/bottomheat/bench.toml", "var/lib/bottomheat/season.db"):
-        (machine.folder / place).unlink()
+    for place in ("etc/bottomheat", "var/lib/bottomheat"):
+        shutil.rmtree(machine.folder / place)
+    (machine.folder / "media/stick/season.tokens.json").chmod(0o777)  # as on FAT
     done = machine.type(restore)
     assert done.returncode == 0, done.stderr
     log = machine.folder / "var/lib/bottomheat/season.db"
     assert main(["audit", str(log)]) == 0
+    assert found_in(tokens.load() or (), secret) is not None
+    assert (kept / "setup.json").exists()
     config = machine.folder / "etc/bottomheat/bench.toml"
     assert load(config, {}).plan.bench == "lean-to"
 

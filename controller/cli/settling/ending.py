@@ -11,6 +11,7 @@ from controller.cli.settling.config_text import config_text
 from controller.cli.settling.stage import LaterError, Stage
 
 CONFIG = "/etc/bottomheat/bench.toml"
+STATE = "/var/lib/bottomheat"
 UNITS = "/etc/systemd/system"
 PROGRAM = "/opt/bottomheat/bin/bottomheat"
 
@@ -110,6 +111,8 @@ async def service(stage: Stage) -> None:
     system.write("/etc/sysusers.d/bottomheat.conf", user, 0o644)
     for words in (
         ("systemd-sysusers", "/etc/sysusers.d/bottomheat.conf"),
+        # What root put there, a backup of another board maybe, is the daemon's now.
+        ("chown", "-R", "bottomheat:", STATE),
         ("systemctl", "daemon-reload"),
         ("systemctl", "enable", "bottomheat"),
         ("systemctl", "restart", "bottomheat"),
