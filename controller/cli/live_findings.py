@@ -271,12 +271,15 @@ class BrokerHeard:
         lets_in: Whether it lets somebody in without name and password.
         obeyed: Relays whose commands such a stranger could give, by mat.
         other_run: Run of another controller that keeps this bench now.
+        kept_on: Relays on whose topic the broker keeps a command that is no "off",
+            each as mat and topic.
     """
 
     reaches_out: bool
     lets_in: bool
     obeyed: tuple[str, ...] = ()
     other_run: str | None = None
+    kept_on: tuple[tuple[str, str], ...] = ()
 
 
 def broker_findings(heard: BrokerHeard) -> Iterator[Finding]:
@@ -288,6 +291,14 @@ def broker_findings(heard: BrokerHeard) -> Iterator[Finding]:
         mats = ", ".join(heard.obeyed)
         yield Finding(
             "broker", f"a stranger may command the relay of mat {mats}", secure
+        )
+    for mat, topic in heard.kept_on:
+        yield Finding(
+            f"relay of mat {mat}",
+            f'the broker keeps a command on {topic} that is no "off": the relay gets it'
+            " whenever it connects, and may heat unasked",
+            f"Clear it: mosquitto_pub -r -n -t {topic} (with -u and -P); commands are"
+            " never to be sent as retained",
         )
     if heard.other_run is not None:
         yield Finding(

@@ -227,7 +227,7 @@ async def _by_itself(
 
 
 def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
-    from controller.cli.settling import bench, ending, heat, mats, probes
+    from controller.cli.settling import bench, ending, heat, mats, naming, probes
 
     async def phone(stage: "Stage") -> None:
         await ending.phone(stage, login)
@@ -238,7 +238,7 @@ def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
         mats.asked,
         bench.broker,
         probes.found,
-        probes.named,
+        naming.named,
         probes.cup,
         probes.placed,
         heat.clicked,

@@ -15,8 +15,8 @@ from controller.cli.settling.cup import WINDOW_MS, offsets
 from controller.cli.settling.ending import qr
 from controller.cli.settling.fist import in_the_fist, needs_cold
 from controller.cli.settling.mat_test import judged
+from controller.cli.settling.naming import pace_s
 from controller.cli.settling.placing import advised, keeper, lacks
-from controller.cli.settling.probes import _pace_s
 from controller.cli.settling.said import temperatures
 from controller.cli.settling.stage import in_mc
 
@@ -188,7 +188,7 @@ class Spoken:
 )
 def test_a_word_that_comes_a_little_late_makes_no_slower_probe(pause_ms, every_s):
     """A probe of one second is none of two, and check --live finds none amiss."""
-    found = _pace_s(Spoken(pause_ms), ProbeAnswers("b/node-1/a"))
+    found = pace_s(Spoken(pause_ms), ProbeAnswers("b/node-1/a"))
     assert found == every_s
     if pause_ms >= 500:
         assert QUICKER * found * 1000 <= pause_ms <= SLOWER * found * 1000

@@ -39,6 +39,7 @@ class Wood:
         clock: Its time.
         said: What each probe said.
         mute: The probe that says nothing while the mat heats.
+        every_ms: How often each probe speaks.
     """
 
     clock: JumpingClock
@@ -49,6 +50,7 @@ class Wood:
     ons: int = 0
     dead: bool = False
     mute: str = ""
+    every_ms: int = 1_000
 
     def __post_init__(self) -> None:
         self.warm_mc = dict.fromkeys(NAMES, ROOM_MC)
@@ -72,6 +74,8 @@ class Wood:
             now_ms = self.clock.now().run_ms
             await self.clock.sleep_until(min(now_ms + 1_000, end_ms))
             self.pass_on(1_000)
+            if self.clock.now().run_ms % self.every_ms >= 1_000:
+                continue
             for address, milli in self.warm_mc.items():
                 if address == self.mute and self.ons > 10:
                     continue
@@ -248,6 +252,24 @@ async def test_an_evening_that_was_interrupted_goes_on_where_it_was(evening, sto
     asked = "\n".join(evening.person.asked)
     assert "bench be called" not in asked
     assert load(evening.config(), {}).plan.mats[0].name == "north"
+
+
+async def test_probes_that_speak_once_a_minute_are_told_apart_too(evening):
+    """A fist that is closed before the first word would warm nothing any more."""
+    evening.wood.every_ms = 60_000
+    begun = evening.stage.senses
+
+    @asynccontextmanager
+    async def anew():
+        evening.wood.said.clear()  # as a new connection hears nothing of before
+        async with begun() as senses:
+            yield senses
+
+    evening.stage.senses = anew
+    await evening.go()
+    told = "\n".join(evening.person.told)
+    assert "Lay them all down. Waiting for 28-" in told
+    assert "none has moved enough" not in told
 
 
 async def test_heat_ends_where_the_test_of_a_mat_is_interrupted(evening):
