@@ -193,17 +193,27 @@ def _measures(one: ProbeHeard) -> bool:
 
 def _apart(heard: Sequence[ProbeHeard]) -> Iterator[Finding]:
     values = {one.plan.name: one.milli for one in heard if one.milli is not None}
-    if len(values) < 3:  # noqa: PLR2004 - of two, nobody knows which
+    if len(values) == 2:  # noqa: PLR2004 - of two, nobody knows which
+        (one, its), (other, others) = values.items()
+        if abs(its - others) > 2 * APART_MK:
+            yield Finding(
+                f"probes {one} and {other}",
+                f"say {its / 1000:.1f} °C and {others / 1000:.1f} °C",
+                _APART,
+            )
         return
-    middle = statistics.median(values.values())
+    middle = statistics.median(values.values()) if values else 0
     for name, milli in values.items():
         if abs(milli - middle) > APART_MK:
             yield Finding(
                 f"probe {name}",
                 f"says {milli / 1000:.1f} °C, the middle of all is"
                 f" {middle / 1000:.1f} °C",
-                "Where does it hang, and is its number in the unit that is configured?",
+                _APART,
             )
+
+
+_APART = "Where does it hang, and is its number in the unit that is configured?"
 
 
 # -------------------------------------------------------------------- the board
