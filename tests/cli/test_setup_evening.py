@@ -344,6 +344,19 @@ async def test_a_bench_may_begin_by_being_watched(tmp_path):
     assert "listener 1883 127.0.0.1" in conf  # nobody else has to come in
 
 
+async def test_a_service_that_drives_pins_may(tmp_path):
+    """As root a pin clicks all the same; the service is nobody in particular."""
+    answers = tuple(p if p[0] != "1, 2, 3 or 4" else (p[0], "3") for p in ANSWERS)
+    evening = Evening(tmp_path, answers)
+    await evening.go()
+    assert (tmp_path / "etc/systemd/system/bottomheat.service.d/pins.conf").exists()
+    rules = tmp_path / "etc/udev/rules.d/70-bottomheat-pins.rules"
+    assert 'GROUP="gpio"' in rules.read_text()
+    told = "\n".join(evening.person.told)
+    made, given = told.index("systemd-sysusers"), told.index("udevadm trigger")
+    assert made < given < told.index("systemctl restart bottomheat")
+
+
 async def test_a_missing_overlay_is_told_and_the_evening_resumed_after_it(tmp_path):
     evening = Evening(tmp_path)
     (tmp_path / "sys/bus/w1/devices").rmdir()

@@ -32,6 +32,7 @@ PLACES = (
     "/etc/bottomheat",
     "/etc/sysusers.d",
     "/etc/systemd/system",
+    "/etc/udev/rules.d",
     "/var/lib/bottomheat",
     "/media/stick",
 )
@@ -41,6 +42,7 @@ STUBS = {
     "systemctl": 'echo "systemctl $*" >>"$CALLS"',
     "journalctl": 'echo "journalctl $*" >>"$CALLS"',
     "systemd-sysusers": 'echo "systemd-sysusers $*" >>"$CALLS"',
+    "udevadm": 'echo "udevadm $*" >>"$CALLS"',
     "chown": 'echo "chown $*" >>"$CALLS"',
     # What a person writes there: a guide's own pattern, or a secret.
     "nano": """case "$1" in

@@ -15,6 +15,7 @@ from controller.adapters.settings import load
 from controller.adapters.watchdog import SCANS_PER_WATCH
 from controller.cli import build_parser, run
 from controller.cli.paths import config_dir
+from controller.cli.settling import ending
 
 UNITS = config_dir() / "systemd"
 AT_A_BENCH = ["bottomheat", "bottomheat-probes", "bottomheat-relays"]
@@ -246,14 +247,35 @@ def test_no_unit_holds_a_secret(name):
 
 
 def test_the_user_of_the_units_is_one_that_is_made():
-    (line,) = [
-        line
-        for line in (UNITS / "bottomheat.sysusers").read_text().splitlines()
-        if not line.startswith("#")
-    ]
-    kind, user, *_ = shlex.split(line)
-    assert kind == "u"
-    assert {keys_of(name)["User"][0] for name in NAMES} == {user}
+    text = (UNITS / "bottomheat.sysusers").read_text(encoding="utf-8")
+    lines = [shlex.split(one) for one in text.splitlines() if not one.startswith("#")]
+    made = {(kind, name) for kind, name, *_ in lines}
+    users = {("u", keys_of(name)["User"][0]) for name in NAMES}
+    groups = {g for name in NAMES for g in keys_of(name).get("SupplementaryGroups", [])}
+    assert made == users | {("g", group) for group in groups}
+
+
+@pytest.mark.skipif(
+    shutil.which("systemd-sysusers") is None, reason="systemd is not installed"
+)
+def test_systemd_makes_the_user_and_the_group_of_pins(tmp_path):
+    """A unit with a group that is not there does not start: some systems have none."""
+    (tmp_path / "etc").mkdir()
+    words = ["systemd-sysusers", f"--root={tmp_path}", UNITS / "bottomheat.sysusers"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "\ngpio:" in "\n" + (tmp_path / "etc/group").read_text(encoding="utf-8")
+    assert "bottomheat:x:" in (tmp_path / "etc/passwd").read_text(encoding="utf-8")
+
+
+def test_pins_are_given_to_the_group_of_those_who_drive_them():
+    text = (UNITS / "bottomheat-pins.rules").read_text(encoding="utf-8")
+    (rule,) = [one for one in text.splitlines() if not one.startswith("#")]
+    (group,) = keys_of("bottomheat-relays")["SupplementaryGroups"]
+    assert f'GROUP="{group}", MODE="0660"' in rule
+    assert ending.PIN_RULES in text
+    drop_in = (UNITS / "pins.conf").read_text(encoding="utf-8")
+    assert f"SupplementaryGroups={group}\n" in drop_in
 
 
 def test_comments_of_units_are_no_keys():
