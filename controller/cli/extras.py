@@ -19,13 +19,21 @@ def need(extra: str, what: str, *packages: str) -> None:
     Raises:
         ExtraMissingError: One is not.
     """
+    found = missing(extra, what, *packages)
+    if found is not None:
+        raise ExtraMissingError(found)
+
+
+def missing(extra: str, what: str, *packages: str) -> str | None:
+    """Return what is not installed and how it is, or None; as need."""
     one_thread()
     for package in packages:
-        if find_spec(package) is None:
-            raise ExtraMissingError(
+        if not have(package):
+            return (
                 f"{what} needs {package}, which is not installed:"
                 f' pip install "bottomheat[{extra}]" (64-bit systems only)'
             )
+    return None
 
 
 def one_thread() -> None:
