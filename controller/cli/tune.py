@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from controller.cli.extras import ExtraMissingError, have, need
+from controller.cli.extras import ExtraMissingError, have, how_to_get, need
 from controller.cli.first_settings import (
     FirstError,
     add_arguments,
@@ -279,7 +279,7 @@ def _notes(of: "Modelled", *, dated: "Rooting | None") -> list[str]:
     if not have("numba"):
         notes.append(
             "numba is not installed, so that fewer candidates are tried, in plain"
-            ' Python: pip install "bottomheat[replay]"'
+            f" Python: {how_to_get('replay')}"
         )
     if len(of.own.programme) > 1:
         notes.append(

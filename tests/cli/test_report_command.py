@@ -77,7 +77,7 @@ sys.exit(main(sys.argv[1:]))
         ("sweep .", 2, "sweep: a thermal model needs numpy"),
         ("export season.db -o s.parquet", 2, "export: Parquet needs pyarrow"),
         ("labels --blank 1 -o l.pdf --log season.db", 2, "labels: a PDF needs"),
-        ("demo --once 1", 2, "demo: amqtt is not installed"),
+        ("demo --once 1", 2, "sudo ./dev install --extras board,notify,demo"),
     ],
 )
 def test_a_board_that_has_no_extras_does_it_or_says_what_is_missing(

@@ -224,6 +224,7 @@ async def test_what_an_evening_leaves_on_the_board(evening):
         assert secret not in file.read_text()
     card = "\n".join(evening.person.told)
     assert "|  name      relay-north" in card
+    assert "the same address always: boards look for it at 192.0.2.7" in card
 
 
 async def test_the_cup_takes_each_probes_own_error_away(evening):

@@ -89,6 +89,10 @@ async def broker(stage: Stage) -> None:
         for line in card(stage, account, relays):
             stage.person.tell(line)
     if found[1:]:
+        stage.person.tell(
+            "Let your router give this board the same address always: boards look for"
+            f" it at {stage.system.name()}, and find nobody where that changes."
+        )
         await stage.person.ask("Enter these on each board's own page, then Enter", "")
 
 
