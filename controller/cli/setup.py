@@ -129,10 +129,11 @@ def _gone_through(
     stage: "Stage", login: "Login", again: str | None, only: str | None
 ) -> int:
     """Go through the evening; return the exit status."""
+    from controller.cli.person import LeftError, attended
     from controller.cli.settling.stage import LaterError
 
     try:
-        asyncio.run(evening(stage, login, again=again, only=only))
+        asyncio.run(attended(evening(stage, login, again=again, only=only)))
     except LaterError as later:
         stage.person.tell(f"\n{later}.")
         return 1
@@ -140,7 +141,7 @@ def _gone_through(
         said = str(error) or "the answers ended"
         print(f"bottomheat setup: {said}; {_NEXT_TIME}", file=sys.stderr)
         return 1
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, LeftError):
         print(f"\nbottomheat setup: interrupted; {_NEXT_TIME}", file=sys.stderr)
         return 130
     return 0

@@ -2,7 +2,9 @@
 
 import asyncio
 import json
+import os
 import re
+import signal
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -16,6 +18,7 @@ from controller.cli import main, setup
 from controller.cli import person as person_module
 from controller.cli.check import worries
 from controller.cli.entrance import access_of
+from controller.cli.person import LeftError, attended
 from controller.cli.settling import bench as bench_steps
 from controller.cli.settling import system as system_module
 from controller.cli.settling.answers import Answers, AnswersError, loaded, saved
@@ -600,6 +603,33 @@ def test_a_bench_is_not_left_without_its_controller_in_silence(
     assert (found, services.runs) == (code, runs)
     assert services.ran[1] == ("systemctl", "stop", "bottomheat")
     assert (STARTED in told) is not runs
+
+
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM])
+async def test_where_the_terminal_is_closed_heat_ends(evening, number):
+    """A pin would stay as it is where the process just ended."""
+
+    def leave(_: int) -> None:
+        if evening.wood.ons == 100:
+            os.kill(os.getpid(), number)
+
+    evening.clock.passed = leave
+    with pytest.raises(LeftError):
+        await attended(evening.go())
+    assert 100 <= evening.wood.ons < 110
+    assert evening.wood.until_ms == 0
+
+
+def test_whoever_closes_the_terminal_is_told_like_one_who_interrupts(
+    all_done, monkeypatch
+):
+    async def left(*_: object, **__: object) -> None:
+        os.kill(os.getpid(), signal.SIGHUP)
+        await asyncio.Event().wait()
+
+    monkeypatch.setattr(setup, "evening", left)
+    code, told = typed(monkeypatch, all_done, Services(), again="click")
+    assert (code, STARTED in told) == (130, True)
 
 
 def test_a_controller_that_does_not_start_is_told(all_done, monkeypatch):
