@@ -1,12 +1,12 @@
 """What people ask of `tune` and `whatif`, in words of the settings. No command.
 
-What may live here: settings of a mat as they are typed after --set, sums and
-prices; and settings as a file writes them. Units are always said.
+What may live here: settings of a mat as they are typed after --set, and sums; and
+settings as a file writes them. Units are always said.
 """
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from controller.adapters.settings import quantities, words
@@ -15,6 +15,7 @@ from controller.adapters.settings.convert import (
     PID_MIN_MS,
     PID_RAMP_MK_PER_H,
 )
+from controller.cli.prices import AskedError
 from controller.core.mat_rules import RESERVED
 from controller.core.plan import (
     DrivenBy,
@@ -35,47 +36,9 @@ from sim.tuning.changes import (
 )
 from sim.tuning.figures import Rooting
 
-
-class AskedError(Exception):
-    """What was asked for makes no sense; the message says where and why."""
-
-
-@dataclass(frozen=True, slots=True)
-class Price:
-    """What energy costs.
-
-    Attributes:
-        per_kwh: In the currency, for each kWh.
-        currency: Its name, as it was written; may be empty.
-    """
-
-    per_kwh: float
-    currency: str
-
-    def of(self, energy_kwh: float) -> str:
-        """Return what energy costs, as text."""
-        return f"{energy_kwh * self.per_kwh:.2f} {self.currency}".rstrip()
-
-
-_PRICE = re.compile(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s]\S{0,11})?\s*per\s+kWh\s*")
 _ROOTING = re.compile(
     r"\s*(\d{1,7}(?:\.\d{1,3})?)\s*(K|°?F)\s*[·*]?\s*h\s+above\s+(\S.*?)\s*"
 )
-
-
-def price(text: str) -> Price:
-    """Return a price that was typed after --price.
-
-    Raises:
-        AskedError: It is none.
-    """
-    found = _PRICE.fullmatch(text)
-    if found is None or found[2] == "per":
-        raise AskedError(
-            f"--price {text!r}: write what a kilowatt-hour costs, such as"
-            ' "0.30 per kWh" or "0.30 EUR per kWh"'
-        )
-    return Price(float(found[1]), found[2] or "")
 
 
 def rooting(text: str) -> Rooting:

@@ -7,6 +7,7 @@ mosquitto.conf(5) and mosquitto_passwd(1).
 
 import base64
 import hashlib
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,16 +33,18 @@ class RelayTopics:
         mat: The mat that it switches.
         command: Where it is told.
         says: Where it tells: its state, its watts.
+        card: The mat whose relay is on the same board; empty: none.
     """
 
     mat: str
     command: str
     says: tuple[str, ...] = ()
+    card: str = ""
 
     @property
     def account(self) -> str:
-        """Name of its account."""
-        return f"relay-{self.mat}"
+        """Name of its board's account."""
+        return f"relay-{self.card or self.mat}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +67,14 @@ class Account:
 def accounts(
     relays: Sequence[RelayTopics], nodes: int, random: Callable[[int], bytes]
 ) -> list[Account]:
-    """Return the daemon's account, one for each relay and one for each node.
+    """Return the daemon's account, one for each board with relays or probes.
 
     Args:
         relays: The relays.
         nodes: How many other boards publish probes.
         random: Returns so many random bytes.
     """
-    names = [DAEMON, *(relay.account for relay in relays)]
+    names = [DAEMON, *dict.fromkeys(relay.account for relay in relays)]
     names += [f"node-{number}" for number in range(1, nodes + 1)]
     return [Account(name, _password(random)) for name in names]
 
@@ -111,14 +114,21 @@ def _rules(bench: str, relays: Sequence[RelayTopics]) -> Iterator[str]:
         for topic in (relay.command, *relay.says):
             if not topic.startswith(f"{bench}/"):
                 yield f"topic readwrite {topic}"
-    for relay in relays:
+    for account in dict.fromkeys(relay.account for relay in relays):
         yield ""
-        yield f"user {relay.account}"
-        yield f"topic read {relay.command}"
-        yield from (f"topic write {topic}" for topic in relay.says)
+        yield f"user {account}"
+        for relay in relays:
+            if relay.account == account:
+                yield f"topic read {relay.command}"
+                yield from (f"topic write {topic}" for topic in relay.says)
     yield ""
     yield "# Every other board: what begins with its own name."
     yield f"pattern write {bench}/%u/#"
+
+
+def of_a_board(topic: str, bench: str) -> bool:
+    """Whether a topic begins as a board's own do: then that board may speak there."""
+    return re.match(rf"{re.escape(bench)}/(node|relay)-", topic) is not None
 
 
 def passwd(found: Sequence[Account], random: Callable[[int], bytes]) -> str:

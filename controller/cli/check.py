@@ -100,7 +100,7 @@ def _live(args: argparse.Namespace, settings: "Settings") -> int:
     from controller.adapters.settings.quantities import duration
     from controller.cli import live_words
     from controller.cli.live_check import Wishes, met
-    from controller.cli.person import Terminal
+    from controller.cli.person import LeftError, Terminal, attended
 
     try:
         listen_ms = duration(args.listen).milli if args.listen else None
@@ -111,8 +111,8 @@ def _live(args: argparse.Namespace, settings: "Settings") -> int:
     wishes = Wishes(listen_ms=listen_ms, with_heat=args.with_heat)
     clock = SystemClock(settings.timezone)
     try:
-        found = asyncio.run(met(settings, clock, Terminal(out), wishes))
-    except EOFError:
+        found = asyncio.run(attended(met(settings, clock, Terminal(out), wishes)))
+    except (EOFError, LeftError):
         print("bottomheat check: nobody answered; heat is off", file=sys.stderr)
         return 2
     if args.json:

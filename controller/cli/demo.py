@@ -87,22 +87,14 @@ def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     import tempfile
 
-    missing = _missing()
-    if missing:
-        print(
-            f"bottomheat demo: {missing} is not installed; the demo needs the extra"
-            " bottomheat[demo]",
-            file=sys.stderr,
-        )
+    from controller.cli.extras import missing
+
+    problem = missing("demo", "the demo", "amqtt", "numpy")
+    if problem:
+        print(f"bottomheat demo: {problem}", file=sys.stderr)
         return 2
     with tempfile.TemporaryDirectory(prefix="bottomheat-demo-") as folder:
         return asyncio.run(_demo(args, Path(folder)))
-
-
-def _missing() -> str | None:
-    from importlib.util import find_spec
-
-    return next((name for name in ("amqtt", "numpy") if find_spec(name) is None), None)
 
 
 async def _demo(args: argparse.Namespace, folder: Path) -> int:

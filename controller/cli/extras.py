@@ -19,13 +19,29 @@ def need(extra: str, what: str, *packages: str) -> None:
     Raises:
         ExtraMissingError: One is not.
     """
+    found = missing(extra, what, *packages)
+    if found is not None:
+        raise ExtraMissingError(found)
+
+
+def missing(extra: str, what: str, *packages: str) -> str | None:
+    """Return what is not installed and how it is, or None; as need."""
     one_thread()
     for package in packages:
-        if find_spec(package) is None:
-            raise ExtraMissingError(
+        if not have(package):
+            return (
                 f"{what} needs {package}, which is not installed:"
-                f' pip install "bottomheat[{extra}]" (64-bit systems only)'
+                f" {how_to_get(extra)} (64-bit systems only)"
             )
+    return None
+
+
+def how_to_get(extra: str) -> str:
+    """Return how an extra is had: in an environment of one's own, or on a board."""
+    return (
+        f'pip install "bottomheat[{extra}]", or, where ./dev install put it, in the'
+        f" folder that it came from: sudo ./dev install --extras board,notify,{extra}"
+    )
 
 
 def one_thread() -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from controller.adapters.exchange import ExchangeError
 from controller.adapters.season_log import SeasonLogReader
-from controller.cli.extras import one_thread
+from controller.cli.extras import how_to_get, one_thread
 from controller.cli.log_words import A_TIME, scans_with_progress, utc_ms_said
 from controller.ports import RunHeader
 from controller.review.mat_history import MatHistory, mat_histories, mats_of
@@ -96,7 +96,7 @@ def _refuse(args: argparse.Namespace) -> None:
     if missing:
         message = (
             f"fitting needs {' and '.join(missing)}, which the daemon does not;"
-            ' install with: pip install "bottomheat[analysis]"'
+            f" install with: {how_to_get('analysis')}"
         )
         raise _NoUseError(message)
     if args.out is not None and args.out.exists():

@@ -3,7 +3,7 @@
 import asyncio
 import json
 import socket
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -150,7 +150,8 @@ async def _met_on_broker(
     )
     other = await _other_run(settings, clock, ear)
     broker = await _broker(settings, wishes, ear, other)
-    found.findings += broker_findings(broker)
+    kept_on = tuple(_kept_on(settings.wiring.relays, ear.heard))
+    found.findings += broker_findings(replace(broker, kept_on=kept_on))
     if other is None:
         await _relays(settings, clock, person, wishes, found, ear)
 
@@ -237,6 +238,24 @@ async def _broker(
             return BrokerHeard(reaches, True, tuple(obeyed), other)  # noqa: FBT003
     except (ConnectionError, WiringError):
         return BrokerHeard(reaches, False, (), other)  # noqa: FBT003
+
+
+def _kept_on(
+    relays: Sequence[RelayWire], heard: Sequence[Heard]
+) -> Iterator[tuple[str, str]]:
+    """Yield mat and topic of relays for which the broker keeps more than an "off"."""
+    for wire in relays:
+        kept = [one.payload for one in heard if one.kept and one.topic == wire.topic]
+        if kept and not _says_off(wire, kept[-1]):
+            yield wire.mat, str(wire.topic)
+
+
+def _says_off(wire: RelayWire, payload: bytes) -> bool:
+    if wire.kind is not RelayKind.LEASE:
+        return payload == wire.off_word.encode()
+    with suppress(ValueError, AttributeError):
+        return json.loads(payload).get("energised") is False
+    return False
 
 
 def _strangers_off(wire: RelayWire) -> str:

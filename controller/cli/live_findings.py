@@ -193,17 +193,27 @@ def _measures(one: ProbeHeard) -> bool:
 
 def _apart(heard: Sequence[ProbeHeard]) -> Iterator[Finding]:
     values = {one.plan.name: one.milli for one in heard if one.milli is not None}
-    if len(values) < 3:  # noqa: PLR2004 - of two, nobody knows which
+    if len(values) == 2:  # noqa: PLR2004 - of two, nobody knows which
+        (one, its), (other, others) = values.items()
+        if abs(its - others) > 2 * APART_MK:
+            yield Finding(
+                f"probes {one} and {other}",
+                f"say {its / 1000:.1f} °C and {others / 1000:.1f} °C",
+                _APART,
+            )
         return
-    middle = statistics.median(values.values())
+    middle = statistics.median(values.values()) if values else 0
     for name, milli in values.items():
         if abs(milli - middle) > APART_MK:
             yield Finding(
                 f"probe {name}",
                 f"says {milli / 1000:.1f} °C, the middle of all is"
                 f" {middle / 1000:.1f} °C",
-                "Where does it hang, and is its number in the unit that is configured?",
+                _APART,
             )
+
+
+_APART = "Where does it hang, and is its number in the unit that is configured?"
 
 
 # -------------------------------------------------------------------- the board
@@ -271,12 +281,15 @@ class BrokerHeard:
         lets_in: Whether it lets somebody in without name and password.
         obeyed: Relays whose commands such a stranger could give, by mat.
         other_run: Run of another controller that keeps this bench now.
+        kept_on: Relays on whose topic the broker keeps a command that is no "off",
+            each as mat and topic.
     """
 
     reaches_out: bool
     lets_in: bool
     obeyed: tuple[str, ...] = ()
     other_run: str | None = None
+    kept_on: tuple[tuple[str, str], ...] = ()
 
 
 def broker_findings(heard: BrokerHeard) -> Iterator[Finding]:
@@ -288,6 +301,14 @@ def broker_findings(heard: BrokerHeard) -> Iterator[Finding]:
         mats = ", ".join(heard.obeyed)
         yield Finding(
             "broker", f"a stranger may command the relay of mat {mats}", secure
+        )
+    for mat, topic in heard.kept_on:
+        yield Finding(
+            f"relay of mat {mat}",
+            f'the broker keeps a command on {topic} that is no "off": the relay gets it'
+            " whenever it connects, and may heat unasked",
+            f"Clear it: mosquitto_pub -r -n -t {topic} (with -u and -P); commands are"
+            " never to be sent as retained",
         )
     if heard.other_run is not None:
         yield Finding(

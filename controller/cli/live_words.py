@@ -21,7 +21,7 @@ def in_words(found: "Met") -> Iterator[str]:
     yield "To see to:" if found.findings else "Nothing to see to."
     for finding in found.findings:
         yield f"  - {finding.place}: {finding.found}."
-        yield f"      {finding.mend}."
+        yield f"      {finding.mend}{'' if finding.mend.endswith('?') else '.'}"
 
 
 def _row(one: "ProbeHeard") -> tuple[str, ...]:

@@ -13,8 +13,8 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from controller.adapters.season_log import SeasonLogReader
-from controller.cli.asked import AskedError
 from controller.cli.log_words import scans_with_progress
+from controller.cli.prices import AskedError
 from controller.core.plan import MatPlan
 from controller.core.units import SECOND_MS
 from controller.ports import IMPORTED, RunHeader

@@ -7,10 +7,10 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from controller.cli.asked import AskedError
 from controller.cli.figure_table import ranged
 from controller.cli.modelled import Modelled, progress
 from controller.cli.output import table
+from controller.cli.prices import AskedError
 from controller.core.plan import MatPlan
 from sim.tuning.coming import after
 from sim.tuning.jackknifed import LEVEL, Interval

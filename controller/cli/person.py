@@ -1,9 +1,13 @@
 """Somebody at the keyboard, or nobody: what is told and asked."""
 
 import asyncio
+import signal
 import sys
 import threading
-from typing import Protocol, TextIO
+from collections.abc import Coroutine
+from typing import Protocol, TextIO, TypeVar
+
+T = TypeVar("T")
 
 NOBODY = ""
 """What is answered where nobody sits there."""
@@ -73,3 +77,42 @@ async def yes(person: Person, question: str, usual: str = NOBODY) -> bool | None
         if answer in {"s", "skip"}:
             return None
     return None
+
+
+class LeftError(Exception):
+    """Nobody is there any more: the terminal was closed, or somebody ended this."""
+
+
+async def attended(work: Coroutine[object, object, T]) -> T:
+    """Do what needs somebody there; cancel it when the terminal is closed.
+
+    SIGHUP and SIGTERM would else end this process where it stands, and a relay on a
+    pin stays as it is. Whoever started it deaf to SIGHUP (nohup) has asked for it.
+
+    Raises:
+        LeftError: The work was cancelled for that; its own end is over.
+    """
+    loop, task = asyncio.get_running_loop(), asyncio.ensure_future(work)
+    left = False
+
+    def leave() -> None:
+        nonlocal left
+        left = True
+        task.cancel()
+
+    heard = [
+        number
+        for number in (signal.SIGTERM, signal.SIGHUP)
+        if signal.getsignal(number) != signal.SIG_IGN
+    ]
+    for number in heard:
+        loop.add_signal_handler(number, leave)
+    try:
+        return await task
+    except asyncio.CancelledError:
+        if left:
+            raise LeftError from None
+        raise
+    finally:
+        for number in heard:
+            loop.remove_signal_handler(number)

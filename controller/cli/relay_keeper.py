@@ -41,7 +41,7 @@ def add_parser(
         action="append",
         required=True,
         metavar="TOPIC=PIN",
-        help="for each relay: its topic and its pin, such as lean-to/north=GPIO17",
+        help="for each relay: its topic and pin, such as lean-to/relay/north=GPIO17",
     )
     parser.add_argument(
         "--active-low",

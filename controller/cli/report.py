@@ -11,9 +11,9 @@ from controller.adapters.exchange import ExchangeError
 from controller.adapters.exchange.whole_file import check_free, whole_file
 from controller.adapters.season_log import SeasonLogReader
 from controller.adapters.settings import load
-from controller.cli.asked import AskedError, price
 from controller.cli.forecast_job import forecast_beside, read_result
 from controller.cli.log_words import A_TIME, scans_with_progress, utc_ms_said
+from controller.cli.prices import AskedError, price
 from controller.core.decisions import AlarmChange
 from controller.ports import RunHeader
 from controller.review.forecast_scores import issued_from

@@ -4,8 +4,8 @@ import argparse
 import asyncio
 import os
 import sys
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager, suppress
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -41,6 +41,8 @@ STEPS = (
 
 ANSWERS = "var/lib/bottomheat/setup.json"
 
+_NEXT_TIME = "it goes on here next time."
+
 
 def add_parser(
     commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
@@ -65,11 +67,19 @@ def add_parser(
         metavar="FOLDER",
         help="write below it and run nothing (default: / for root)",
     )
-    parser.add_argument(
+    one = parser.add_mutually_exclusive_group()
+    one.add_argument(
         "--again",
         choices=STEPS,
         metavar="STEP",
-        help="go back to a step: " + ", ".join(STEPS),
+        help="go back to a step, and on from there: " + ", ".join(STEPS),
+    )
+    one.add_argument(
+        "--only",
+        choices=STEPS,
+        metavar="STEP",
+        help="one step and no other, by the answers of an evening that was: on a new"
+        " board, with setup.json of the old one, broker and then service",
     )
     parser.add_argument(
         "--broker-port", type=int, default=1883, metavar="PORT", help="of mosquitto"
@@ -81,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
     from controller.adapters.clocks import SystemClock
     from controller.cli.person import Terminal
     from controller.cli.settling.answers import AnswersError, loaded, saved
-    from controller.cli.settling.stage import LaterError, Stage
+    from controller.cli.settling.stage import Stage
     from controller.cli.settling.system import Board
 
     person = Terminal()
@@ -95,9 +105,11 @@ def run(args: argparse.Namespace) -> int:
         return 2
     if root != Path("/"):
         person.tell(f"Nothing on this board is changed: files go to {root}")
+    if not (args.again or args.only) and answers.done == list(STEPS):
+        person.tell(f"All is done. To go back: --again {', '.join(STEPS)}")
+        return 0
     board, clock = Board(root, person.tell), SystemClock("UTC")
     reached = Reached(board, root, clock, args.broker_port)
-    stopped = _stopped(board)
     stage = Stage(
         answers=answers,
         keep=lambda: saved(answers, file),
@@ -109,50 +121,80 @@ def run(args: argparse.Namespace) -> int:
         random=os.urandom,
         port=args.broker_port,
     )
+    with _controller_away(board, person.tell):
+        return _gone_through(stage, reached.login, args.again, args.only)
+
+
+def _gone_through(
+    stage: "Stage", login: "Login", again: str | None, only: str | None
+) -> int:
+    """Go through the evening; return the exit status."""
+    from controller.cli.person import LeftError, attended
+    from controller.cli.settling.stage import LaterError
+
     try:
-        asyncio.run(evening(stage, reached.login, again=args.again))
+        asyncio.run(attended(evening(stage, login, again=again, only=only)))
     except LaterError as later:
-        person.tell(f"\n{later}.{stopped}")
+        stage.person.tell(f"\n{later}.")
         return 1
     except (ConnectionError, EOFError) as error:
         said = str(error) or "the answers ended"
-        told = f"bottomheat setup: {said}; it goes on here next time.{stopped}"
-        print(told, file=sys.stderr)
+        print(f"bottomheat setup: {said}; {_NEXT_TIME}", file=sys.stderr)
         return 1
+    except (KeyboardInterrupt, LeftError):
+        print(f"\nbottomheat setup: interrupted; {_NEXT_TIME}", file=sys.stderr)
+        return 130
     return 0
 
 
-def _stopped(board: "Board") -> str:
+@contextmanager
+def _controller_away(board: "Board", tell: Callable[[str], None]) -> Iterator[None]:
     """Stop a controller that runs: two would command the same relays.
 
-    Returns:
-        What to say if setup ends before it has started it again.
+    However setup ends, it is told if the bench has no controller then.
     """
     active = ("systemctl", "is-active", "--quiet", "bottomheat")
-    if not board.in_earnest or not board.run(*active):
-        return ""
-    board.run("systemctl", "stop", "bottomheat")
-    return (
-        " The controller was stopped meanwhile, and mats are off. To start it as it"
-        " was: sudo systemctl start bottomheat"
-    )
+    stopped = board.in_earnest and board.run(*active)
+    if stopped:
+        board.run("systemctl", "stop", "bottomheat")
+    try:
+        yield
+    finally:
+        if stopped and not board.run(*active):
+            tell(
+                "The controller was stopped meanwhile, and mats are off. To start it:"
+                " sudo systemctl start bottomheat"
+            )
 
 
-async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -> None:
+async def evening(
+    stage: "Stage",
+    login: "Login",
+    *,
+    again: str | None = None,
+    only: str | None = None,
+) -> None:
     """Go through the steps that are not over, keeping the answers after each.
 
     Args:
         stage: What the steps reach the world through.
         login: Makes a login for a phone.
         again: A step to go back to.
+        only: A step to go through by itself, what was answered before standing.
 
     Raises:
         LaterError: Something is to be done first; the message says what.
         ConnectionError: The broker is not there.
     """
+    if only is not None:
+        await _by_itself(stage, only, _steps(login)[only])
+        return
     answers = stage.answers
     if again is not None:
         answers.done = answers.done[: STEPS.index(again)]
+        if again == "names":
+            for probe in answers.probes:
+                probe.name = ""
     elif answers.done:
         stage.person.tell(f"Going on after: {', '.join(answers.done)}")
     for name, step in _steps(login).items():
@@ -167,8 +209,26 @@ async def evening(stage: "Stage", login: "Login", *, again: str | None = None) -
         stage.keep()
 
 
+async def _by_itself(
+    stage: "Stage", name: str, step: "Callable[[Stage], Awaitable[None]]"
+) -> None:
+    from controller.cli.settling.stage import LaterError
+
+    missing = STEPS[: STEPS.index(name)]
+    missing = tuple(one for one in missing if one not in stage.answers.done)
+    if missing:
+        raise LaterError(
+            f"{name} by itself needs what {', '.join(missing)} ask: run setup without"
+            f" --only, or put the setup.json of the old board to /{ANSWERS}"
+        )
+    try:
+        await step(stage)
+    finally:
+        stage.keep()
+
+
 def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
-    from controller.cli.settling import bench, ending, heat, probes
+    from controller.cli.settling import bench, ending, heat, mats, naming, probes
 
     async def phone(stage: "Stage") -> None:
         await ending.phone(stage, login)
@@ -176,10 +236,10 @@ def _steps(login: "Login") -> "dict[str, Callable[[Stage], Awaitable[None]]]":
     found = (
         bench.who,
         bench.one_wire,
-        bench.mats,
+        mats.asked,
         bench.broker,
         probes.found,
-        probes.named,
+        naming.named,
         probes.cup,
         probes.placed,
         heat.clicked,

@@ -15,6 +15,7 @@ from controller.adapters.clocks import utc_ms_of
 from controller.adapters.season_log import DirectSeasonLog
 from controller.adapters.settings import Settings, load
 from controller.cli.beginning import run_header
+from controller.cli.extras import missing
 from controller.cli.fault_file import load_faults
 from controller.cli.local_time import LocalTime
 from controller.cli.output import figure, table
@@ -199,7 +200,7 @@ def _kinds() -> str:
 
 def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
-    problem = _problem(args)
+    problem = _problem(args) or missing("demo", "a simulated bench", "numpy")
     if problem:
         print(f"bottomheat simulate: {problem}", file=sys.stderr)
         return 2

@@ -111,7 +111,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the command; return its exit status."""
     for name in _ONE_THREAD:  # before anything imports numpy
         os.environ.setdefault(name, "1")
-    from controller.cli.asked import AskedError
+    from controller.cli.prices import AskedError
     from sim.tuning.wishes import WishError
 
     try:

@@ -79,7 +79,7 @@ class Sweeping:
     def __call__(self, item: Item) -> Row:
         """Return what one log tells of one mat; it raises nothing of a bad log."""
         from controller.adapters.season_log import LogError
-        from controller.cli.asked import AskedError
+        from controller.cli.prices import AskedError
         from sim.tuning.wishes import WishError
 
         path = Path(item.log)

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from controller.cli.extras import ExtraMissingError, have, need
+from controller.cli.extras import ExtraMissingError, have, how_to_get, need
 from controller.cli.first_settings import (
     FirstError,
     add_arguments,
@@ -17,8 +17,8 @@ from controller.cli.first_settings import (
 from controller.cli.terms import SEED, add_terms
 
 if TYPE_CHECKING:
-    from controller.cli.asked import Price
     from controller.cli.modelled import Modelled
+    from controller.cli.prices import Price
     from controller.cli.tune_write import Configured
     from controller.cli.tuned import Tuned
     from controller.core.plan import MatPlan
@@ -128,7 +128,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _run(args: argparse.Namespace) -> int:
     from controller.cli import next_days
-    from controller.cli.asked import AskedError
+    from controller.cli.prices import AskedError
     from controller.cli.tune_json import as_json
     from controller.cli.tune_words import in_words
     from sim.tuning.wishes import WishError
@@ -188,12 +188,12 @@ class _Asked(NamedTuple):
 
 
 def _asked(args: argparse.Namespace) -> _Asked:
-    from controller.cli import asked
+    from controller.cli import asked, prices
     from sim.tuning.wishes import ROOTING_ASK, WishError, read_wish
 
     _sensible(args)
     wish = None if args.wish is None else read_wish(args.wish)
-    price = None if args.price is None else asked.price(args.price)
+    price = None if args.price is None else prices.price(args.price)
     if args.rooting not in (None, FORECAST):
         return _Asked(wish, asked.rooting(args.rooting), price)
     if args.rooting is None and not (wish is not None and wish.needs_rooting):
@@ -252,8 +252,8 @@ def _searched(
 
 def _sensible(args: argparse.Namespace) -> None:
     from controller.adapters.exchange.whole_file import check_free
-    from controller.cli.asked import AskedError
     from controller.cli.next_days import check_days
+    from controller.cli.prices import AskedError
 
     if args.candidates is not None and not 1 <= args.candidates <= MOST_CANDIDATES:
         raise AskedError(
@@ -287,7 +287,7 @@ def _notes(of: "Modelled", *, dated: "Rooting | None") -> list[str]:
     if not have("numba"):
         notes.append(
             "numba is not installed, so that fewer candidates are tried, in plain"
-            ' Python: pip install "bottomheat[replay]"'
+            f" Python: {how_to_get('replay')}"
         )
     if len(of.own.programme) > 1:
         notes.append(

@@ -14,7 +14,8 @@ from pathlib import Path
 from controller.adapters.exchange.whole_file import check_free, whole_file
 from controller.adapters.settings import Settings, SettingsError, load
 from controller.adapters.settings.editing import EditError, edited
-from controller.cli.asked import AskedError, as_toml
+from controller.cli.asked import as_toml
+from controller.cli.prices import AskedError
 from controller.core.plan import MatPlan, StepPlan
 from sim.tuning.changes import changes
 

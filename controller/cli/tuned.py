@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.cli.asked import Price, temperature_text
+from controller.cli.asked import temperature_text
 from controller.cli.modelled import Modelled
+from controller.cli.prices import Price
 from controller.core.plan import DrivenBy, MatPlan, OnOff
 from controller.core.units import HOUR_MS, MINUTE_MS, SECOND_MS
 from sim.tuning.candidates import DIFFERENTIALS_MK

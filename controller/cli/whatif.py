@@ -55,8 +55,8 @@ def run(args: argparse.Namespace) -> int:
     except ExtraMissingError as error:
         print(f"bottomheat whatif: {error}", file=sys.stderr)
         return 2
-    from controller.cli.asked import AskedError
     from controller.cli.next_days import next_days
+    from controller.cli.prices import AskedError
 
     try:
         found = _found(args)
@@ -70,15 +70,15 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _found(args: argparse.Namespace) -> "Tuned":
-    from controller.cli import asked
+    from controller.cli import asked, prices
     from controller.cli.modelled import modelled, planned, progress
     from controller.cli.next_days import check_days
     from controller.cli.tuned import Terms, Tuned, held_back
     from sim.tuning.searching import proof, search
 
-    price = None if args.price is None else asked.price(args.price)
+    price = None if args.price is None else prices.price(args.price)
     if args.rated < 1:
-        raise asked.AskedError(f"--rated {args.rated}: at least 1")
+        raise prices.AskedError(f"--rated {args.rated}: at least 1")
     check_days(args.next_days)
     header, own = planned(args.log, args.mat)
     _refuse_broken(header.plan, asked.mat_with(own, args.set))
@@ -117,7 +117,7 @@ def _refuse_broken(plan: "Plan", other: "MatPlan") -> None:
     """Refuse a mat that breaks a rule of a plan, as `check` does."""
     from dataclasses import replace
 
-    from controller.cli.asked import AskedError
+    from controller.cli.prices import AskedError
     from controller.core.plan_rules import problems
 
     mats = tuple(other if mat.name == other.name else mat for mat in plan.mats)

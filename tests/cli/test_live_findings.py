@@ -7,13 +7,16 @@ from pathlib import Path
 import pytest
 
 from controller.adapters.board import BoardFacts, board_facts
+from controller.cli.live_check import Met
 from controller.cli.live_findings import (
     BrokerHeard,
+    Finding,
     ProbeHeard,
     board_findings,
     broker_findings,
     probe_findings,
 )
+from controller.cli.live_words import in_words
 from controller.core.plan import Plan, ProbePlan
 from controller.core.scan import Quality, Reading, Refusal
 
@@ -51,6 +54,24 @@ def test_what_the_broker_had_kept_is_no_word_of_now():
     kept = (Reading("N1", 0, 20_000, Quality.UNCERTAIN, "retained by the broker"),)
     (text,) = said(heard("N1", readings=kept, live_at_ms=()))
     assert "says nothing now" in text
+
+
+def test_of_two_that_are_far_apart_both_are_named():
+    """68 °F in a room, and the configuration says °C."""
+    (text,) = said(heard("N1", 20_500), heard("room", 68_000))
+    assert text.startswith("probes N1 and room: say 20.5 °C and 68.0 °C. Where")
+    assert said(heard("N1", 40_000), heard("room", 11_000)) == []
+    assert said(heard("N1", 68_000)) == []
+
+
+def test_a_question_is_no_sentence_with_a_full_stop():
+    found = Met(findings=[Finding("a", "b", "Is it?"), Finding("c", "d", "Mend it")])
+    assert [line.strip() for line in in_words(found)][-4:] == [
+        "- a: b.",
+        "Is it?",
+        "- c: d.",
+        "Mend it.",
+    ]
 
 
 @pytest.mark.parametrize(("pause_ms", "told"), [(62_000, "62 s"), (5_000, "5 s")])

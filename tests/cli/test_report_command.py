@@ -1,6 +1,10 @@
 """`bottomheat report`: from a log to a file, and what is refused."""
 
 import json
+import os
+import shlex
+import subprocess
+import sys
 from argparse import Namespace
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +14,7 @@ import pytest
 from controller import cli
 from controller.adapters.season_log import DirectSeasonLog
 from controller.cli.asking import ask
+from controller.cli.paths import config_dir
 from controller.core.alarm_rules import AlarmKind
 from controller.core.decisions import AlarmChange, AlarmTurn
 from tests.api.test_trial_routes import PLAN
@@ -46,6 +51,50 @@ def log(tmp_path) -> Path:
 
 def typed(*words: object) -> int:
     return cli.main(["report", *map(str, words)])
+
+
+WITHOUT_EXTRAS = """
+import sys
+for name in ("numpy", "scipy", "numba", "matplotlib", "pyarrow", "reportlab", "amqtt"):
+    sys.modules[name] = None
+from controller.cli import main
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        ("report season.db -o r.html --price '1 per kWh'", 0, ""),
+        (
+            "simulate BENCH --days 1 --out new.db",
+            2,
+            "simulate: a simulated bench needs",
+        ),
+        ("fit season.db", 2, "fit: fitting needs numpy"),
+        ("whatif season.db --mat north --set setpoint=22°C", 2, "whatif: a thermal"),
+        ("tune season.db --mat north", 2, "tune: a thermal model needs numpy"),
+        ("sweep .", 2, "sweep: a thermal model needs numpy"),
+        ("export season.db -o s.parquet", 2, "export: Parquet needs pyarrow"),
+        ("labels --blank 1 -o l.pdf --log season.db", 2, "labels: a PDF needs"),
+        ("demo --once 1", 2, "sudo ./dev install --extras board,notify,demo"),
+    ],
+)
+def test_a_board_that_has_no_extras_does_it_or_says_what_is_missing(
+    log, words, code, said
+):
+    """./dev install brings neither numpy nor what engineers draw pictures with."""
+    words = words.replace("BENCH", str(config_dir() / "bench.toml"))
+    done = subprocess.run(
+        [sys.executable, "-c", WITHOUT_EXTRAS, *shlex.split(words)],
+        cwd=log.parent,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, "Traceback" in done.stderr) == (code, False), done.stderr
+    assert said in done.stderr
 
 
 def test_a_log_becomes_one_file_with_its_heat_and_alarms(log, tmp_path, capsys):

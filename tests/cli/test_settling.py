@@ -3,6 +3,7 @@
 import pytest
 
 from controller.adapters.settings import load
+from controller.cli.live_findings import QUICKER, SLOWER
 from controller.cli.settling.answers import (
     Answers,
     MatAnswers,
@@ -14,7 +15,8 @@ from controller.cli.settling.cup import WINDOW_MS, offsets
 from controller.cli.settling.ending import qr
 from controller.cli.settling.fist import in_the_fist, needs_cold
 from controller.cli.settling.mat_test import judged
-from controller.cli.settling.placing import advised, lacks
+from controller.cli.settling.naming import pace_s
+from controller.cli.settling.placing import advised, keeper, lacks
 from controller.cli.settling.said import temperatures
 from controller.cli.settling.stage import in_mc
 
@@ -138,12 +140,58 @@ def test_each_mat_gets_its_own_probe_first():
     assert found == ["tray A", "tray C", "mat north", "mat south", "room"]
 
 
+@pytest.mark.parametrize("probes", [1, 2, 3, 4, 5, 6, 7])
+def test_a_mat_is_kept_by_the_tray_that_was_said_to_keep_it(probes):
+    trays = [TrayAnswers(name, "north") for name in "ABCDE"]
+    advice = advised(probes, ["north"], trays, trial=False)
+    kept = keeper("north", trays, [one.place for one in advice])
+    assert kept is not None
+    assert (f"tray {kept.name}", "kept by it" in advice[0].why) == ("tray C", True)
+
+
+def test_a_mat_is_kept_by_a_tray_that_has_a_probe_or_by_none():
+    trays = [*TRAYS, TrayAnswers("C", "south")]
+    kept = keeper("north", trays, ["tray A", "tray C", "room"])
+    assert kept == TRAYS[0]
+    assert keeper("north", trays, ["mat north", "tray C"]) is None
+
+
 def test_what_a_bench_cannot_know_is_told():
     told = " ".join(lacks(["tray A"], ["north"]))
     assert "reads wrong by a little" in told
     assert "mat north its surface limits cannot act" in told
     assert "lifted" in told
     assert list(lacks(["tray A", "tray B", "mat north", "room"], ["north"])) == []
+
+
+# ------------------------------------------------------------------------ how often
+
+
+class Spoken:
+    """Senses that heard one probe, with so long a pause between its words [ms]."""
+
+    def __init__(self, pause_ms: int) -> None:
+        self._said = [(n * pause_ms, 18_000) for n in range(4)]
+
+    async def listen(self, for_ms: int) -> None: ...
+
+    def values(self) -> dict[str, int]:
+        return {"b/node-1/a": 18_000}
+
+    def samples(self, _: str) -> list[tuple[int, int]]:
+        return self._said
+
+
+@pytest.mark.parametrize(
+    ("pause_ms", "every_s"),
+    [(250, 1), (999, 1), (1_004, 1), (1_400, 2), (10_020, 10), (59_900, 60)],
+)
+def test_a_word_that_comes_a_little_late_makes_no_slower_probe(pause_ms, every_s):
+    """A probe of one second is none of two, and check --live finds none amiss."""
+    found = pace_s(Spoken(pause_ms), ProbeAnswers("b/node-1/a"))
+    assert found == every_s
+    if pause_ms >= 500:
+        assert QUICKER * found * 1000 <= pause_ms <= SLOWER * found * 1000
 
 
 # ------------------------------------------------------------------------- a mat

@@ -2,7 +2,9 @@
 
 import asyncio
 import json
+import os
 import re
+import signal
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -12,10 +14,13 @@ import pytest
 from controller.adapters.access import TokenFile, tokens_beside
 from controller.adapters.access.token_file import found_in
 from controller.adapters.settings import load
-from controller.cli import setup
+from controller.cli import main, setup
+from controller.cli import person as person_module
 from controller.cli.check import worries
 from controller.cli.entrance import access_of
+from controller.cli.person import LeftError, attended
 from controller.cli.settling import bench as bench_steps
+from controller.cli.settling import system as system_module
 from controller.cli.settling.answers import Answers, AnswersError, loaded, saved
 from controller.cli.settling.login import login_link
 from controller.cli.settling.mat_test import SILENT_MS
@@ -37,6 +42,7 @@ class Wood:
         clock: Its time.
         said: What each probe said.
         mute: The probe that says nothing while the mat heats.
+        every_ms: How often each probe speaks.
     """
 
     clock: JumpingClock
@@ -47,6 +53,7 @@ class Wood:
     ons: int = 0
     dead: bool = False
     mute: str = ""
+    every_ms: int = 1_000
 
     def __post_init__(self) -> None:
         self.warm_mc = dict.fromkeys(NAMES, ROOM_MC)
@@ -70,6 +77,8 @@ class Wood:
             now_ms = self.clock.now().run_ms
             await self.clock.sleep_until(min(now_ms + 1_000, end_ms))
             self.pass_on(1_000)
+            if self.clock.now().run_ms % self.every_ms >= 1_000:
+                continue
             for address, milli in self.warm_mc.items():
                 if address == self.mute and self.ons > 10:
                     continue
@@ -218,6 +227,7 @@ async def test_what_an_evening_leaves_on_the_board(evening):
         assert secret not in file.read_text()
     card = "\n".join(evening.person.told)
     assert "|  name      relay-north" in card
+    assert "the same address always: boards look for it at 192.0.2.7" in card
 
 
 async def test_the_cup_takes_each_probes_own_error_away(evening):
@@ -246,6 +256,24 @@ async def test_an_evening_that_was_interrupted_goes_on_where_it_was(evening, sto
     asked = "\n".join(evening.person.asked)
     assert "bench be called" not in asked
     assert load(evening.config(), {}).plan.mats[0].name == "north"
+
+
+async def test_probes_that_speak_once_a_minute_are_told_apart_too(evening):
+    """A fist that is closed before the first word would warm nothing any more."""
+    evening.wood.every_ms = 60_000
+    begun = evening.stage.senses
+
+    @asynccontextmanager
+    async def anew():
+        evening.wood.said.clear()  # as a new connection hears nothing of before
+        async with begun() as senses:
+            yield senses
+
+    evening.stage.senses = anew
+    await evening.go()
+    told = "\n".join(evening.person.told)
+    assert "Lay them all down. Waiting for 28-" in told
+    assert "none has moved enough" not in told
 
 
 async def test_heat_ends_where_the_test_of_a_mat_is_interrupted(evening):
@@ -318,6 +346,19 @@ async def test_a_bench_may_begin_by_being_watched(tmp_path):
     assert evening.wood.ons == 0
     conf = (tmp_path / "etc/mosquitto/conf.d/bottomheat.conf").read_text()
     assert "listener 1883 127.0.0.1" in conf  # nobody else has to come in
+
+
+async def test_a_service_that_drives_pins_may(tmp_path):
+    """As root a pin clicks all the same; the service is nobody in particular."""
+    answers = tuple(p if p[0] != "1, 2, 3 or 4" else (p[0], "3") for p in ANSWERS)
+    evening = Evening(tmp_path, answers)
+    await evening.go()
+    assert (tmp_path / "etc/systemd/system/bottomheat.service.d/pins.conf").exists()
+    rules = tmp_path / "etc/udev/rules.d/70-bottomheat-pins.rules"
+    assert 'GROUP="gpio"' in rules.read_text()
+    told = "\n".join(evening.person.told)
+    made, given = told.index("systemd-sysusers"), told.index("udevadm trigger")
+    assert made < given < told.index("systemctl restart bottomheat")
 
 
 async def test_a_missing_overlay_is_told_and_the_evening_resumed_after_it(tmp_path):
@@ -397,15 +438,236 @@ def test_steps_are_named_once():
     assert bench_steps.OVERLAY == "dtoverlay=w1-gpio"
 
 
-def test_a_controller_that_runs_is_stopped_before_anything_is_tried():
-    """Two would command the same relays; in a folder there is none."""
-    ran: list[tuple[str, ...]] = []
+async def test_two_relays_on_one_board_have_one_card(tmp_path):
+    """A board enters the broker once, under one name."""
+    two = (("How many heat mats", "2"), ("T2: on which mat", "south"))
+    more = (
+        ("Mat 2: its name", "south"),
+        ("on the same board as the relay of north", "north"),
+        ("other boards", "1"),
+    )
+    evening = Evening(tmp_path, (*two, *ANSWERS, *more))
+    await evening.go()
+    acl = (tmp_path / "etc/mosquitto/bottomheat.acl").read_text()
+    assert (
+        "user relay-north\n"
+        "topic read lean-to/relay/north\ntopic write lean-to/relay/north/state\n"
+        "topic read lean-to/relay/south\ntopic write lean-to/relay/south/state\n"
+    ) in acl
+    names = (tmp_path / "etc/mosquitto/bottomheat.passwd").read_text().splitlines()
+    assert [line.split(":")[0] for line in names] == [
+        "bottomheat",
+        "relay-north",
+        "node-1",
+    ]
+    told = "\n".join(evening.person.told)
+    (card,) = re.findall(
+        r"Card for the relay of mat north and south.*?\+--", told, re.DOTALL
+    )
+    assert "hears     lean-to/relay/south\n" in card
 
-    class Real(Board):
-        def run(self, *words: str) -> bool:
-            ran.append(words)
-            return True
 
-    assert setup._stopped(Board(Path("elsewhere"), print)) == ""
-    assert "start bottomheat" in setup._stopped(Real(Path("/"), print))
-    assert ran[-1] == ("systemctl", "stop", "bottomheat")
+REFUSED = (
+    ("Mat 2: its name", ["north", "south"], "another one has that name"),
+    ("south: 1, 2, 3 or 4", ["5", "2"], "1, 2, 3 or 4"),
+    (
+        "south: topic of its commands",
+        ["lean-to/node-1/relay", "lean-to/relay-north/x", "lean-to/relay/north", "s"],
+        "one of them could switch this relay",
+    ),
+    (
+        "south: topic on which",
+        ["s", "lean-to/relay/north", "s/+", "t"],
+        "another topic",
+    ),
+    ("south: its word for off", ["ON", "OFF"], "that is its word for on"),
+    ("same board as the relay", ["south", "-"], "one of: north, -"),
+    ("Tray 2: its name", ["T1", "T2"], "another one has that name"),
+)
+
+
+async def test_what_no_bench_could_be_made_of_is_refused_at_once(tmp_path):
+    """Not an hour later, when the configuration is written."""
+    said = tuple((part, answers) for part, answers, _ in REFUSED)
+    two = (("How many heat mats", "2"), ("T2: on which mat", "south"))
+    evening = Evening(tmp_path, (*two, *ANSWERS, *said))
+    await evening.go()
+    told = "\n".join(evening.person.told)
+    assert [why for _, _, why in REFUSED if why not in told] == []
+    assert "the relay of mat north has that" in told
+    mats = loaded(evening.file).mats
+    assert [(m.name, m.relay, m.command, m.says) for m in mats] == [
+        ("north", "lease", "lean-to/relay/north", "lean-to/relay/north/state"),
+        ("south", "plain", "s", "t"),
+    ]
+    assert mats[1].card == ""
+
+
+async def test_whoever_goes_back_to_the_names_gives_them_anew(evening):
+    await evening.go()
+    evening.begin()
+    await evening.go(again="names")
+    told = "\n".join(evening.person.told)
+    assert told.count("in your fist") == len(NAMES) - 1
+    assert f"{list(NAMES)[-1]} is left" in told
+
+
+async def test_a_mat_is_handed_over_without_naming_probes_anew(evening):
+    """Nor is the cup filled again: probes and what is known of them stay."""
+    await evening.go()
+    before = loaded(evening.file).probes
+    evening.begin()
+    await evening.go(again="mats")
+    after = loaded(evening.file).probes
+    assert [(p.name, p.offset_k) for p in after] == [
+        (p.name, p.offset_k) for p in before
+    ]
+    assert not any("in your fist" in one for one in evening.person.told)
+    assert "These have their names: N1, N2, mat (else: --again names)" in (
+        evening.person.told
+    )
+
+
+@dataclass
+class Services:
+    """A board in earnest whose service manager is played.
+
+    Attributes:
+        runs: Whether the controller runs.
+        obeys: Whether commands go.
+        ran: What was run.
+    """
+
+    runs: bool = True
+    obeys: bool = True
+    ran: list[tuple[str, ...]] = field(default_factory=list)
+
+    def board(self, root: Path, tell) -> Board:
+        services = self
+
+        class Played(Folder):
+            in_earnest = True
+
+            def run(self, *words: str) -> bool:
+                services.ran.append(words)
+                what, who = words[1], words[-1]
+                if what == "is-active":
+                    return services.runs
+                if who == "bottomheat" and what in {"stop", "restart"}:
+                    services.runs = what == "restart" and services.obeys
+                return services.obeys
+
+        return Played(root, tell)
+
+
+def typed(monkeypatch, root: Path, services: Services, *answers, **steps):
+    """Type bottomheat setup; return its exit status and what it told."""
+    person = Scripted(*answers)
+
+    def interrupted(question: str) -> None:
+        if any(said == "^C" and part in question for part, said in answers):
+            raise KeyboardInterrupt
+
+    person.during = interrupted
+    monkeypatch.setattr(person_module, "Terminal", lambda: person)
+    monkeypatch.setattr(system_module, "Board", services.board)
+    words = [word for which, step in steps.items() for word in (f"--{which}", step)]
+    return main(["setup", "--root", str(root), *words]), "\n".join(person.told)
+
+
+@pytest.fixture
+async def all_done(evening) -> Path:
+    await evening.go()
+    return evening.root
+
+
+def test_where_all_is_done_a_controller_is_left_alone(all_done, monkeypatch):
+    services = Services()
+    code, told = typed(monkeypatch, all_done, services)
+    assert (code, services.ran) == (0, [])
+    assert "--again who, one-wire" in told
+
+
+STARTED = "To start it: sudo systemctl start bottomheat"
+
+
+@pytest.mark.parametrize(
+    ("answer", "code", "runs"), [("y", 0, True), ("n", 0, False), ("^C", 130, False)]
+)
+def test_a_bench_is_not_left_without_its_controller_in_silence(
+    all_done, monkeypatch, answer, code, runs
+):
+    """It is stopped first, since two would command the same relays."""
+    services, start = Services(), ("Start the controller", answer)
+    found, told = typed(monkeypatch, all_done, services, start, again="service")
+    assert (found, services.runs) == (code, runs)
+    assert services.ran[1] == ("systemctl", "stop", "bottomheat")
+    assert (STARTED in told) is not runs
+
+
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM])
+async def test_where_the_terminal_is_closed_heat_ends(evening, number):
+    """A pin would stay as it is where the process just ended."""
+
+    def leave(_: int) -> None:
+        if evening.wood.ons == 100:
+            os.kill(os.getpid(), number)
+
+    evening.clock.passed = leave
+    with pytest.raises(LeftError):
+        await attended(evening.go())
+    assert 100 <= evening.wood.ons < 110
+    assert evening.wood.until_ms == 0
+
+
+def test_whoever_closes_the_terminal_is_told_like_one_who_interrupts(
+    all_done, monkeypatch
+):
+    async def left(*_: object, **__: object) -> None:
+        os.kill(os.getpid(), signal.SIGHUP)
+        await asyncio.Event().wait()
+
+    monkeypatch.setattr(setup, "evening", left)
+    code, told = typed(monkeypatch, all_done, Services(), again="click")
+    assert (code, STARTED in told) == (130, True)
+
+
+def test_a_controller_that_does_not_start_is_told(all_done, monkeypatch):
+    code, told = typed(monkeypatch, all_done, Services(obeys=False), again="service")
+    assert code == 1
+    assert "journalctl -u bottomheat" in told
+    assert "Look at it" not in told
+
+
+def test_a_step_by_itself_goes_by_the_answers_of_an_evening_that_was(
+    all_done, monkeypatch, tmp_path_factory
+):
+    """On a new board: new passwords, the unit, and nothing else is asked."""
+    new, services = tmp_path_factory.mktemp("new"), Services(runs=False)
+    kept = new / setup.ANSWERS
+    kept.parent.mkdir(parents=True)
+    kept.write_bytes((all_done / setup.ANSWERS).read_bytes())
+    enter, start = ("own page", ""), ("Start the controller", "y")
+    code, told = typed(monkeypatch, new, services, enter, only="broker")
+    assert (code, "Card for the relay of mat north" in told) == (0, True)
+    code, _ = typed(monkeypatch, new, services, start, only="service")
+    assert (code, services.runs) == (0, True)
+    user = services.ran.index(("systemd-sysusers", "/etc/sysusers.d/bottomheat.conf"))
+    chown = services.ran.index(("chown", "-R", "bottomheat:", "/var/lib/bottomheat"))
+    assert user < chown < services.ran.index(("systemctl", "restart", "bottomheat"))
+    assert (new / "etc/bottomheat/broker-password").exists()
+    assert kept.read_bytes() == (all_done / setup.ANSWERS).read_bytes()
+
+
+def test_a_step_by_itself_wants_the_answers_that_it_goes_by(tmp_path, monkeypatch):
+    code, told = typed(monkeypatch, tmp_path, Services(), only="broker")
+    assert code == 1
+    assert "needs what who, one-wire, mats ask" in told
+    assert not (tmp_path / "etc").exists()
+
+
+def test_in_a_folder_no_controller_is_looked_for(all_done):
+    told: list[str] = []
+    with setup._controller_away(Board(all_done, told.append), told.append):
+        pass
+    assert told == []

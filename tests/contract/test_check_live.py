@@ -80,6 +80,7 @@ class Broker:
 
     def __init__(self, folder: Path, *, secured: bool) -> None:
         self.folder, self.port = folder, free_port()
+        self.process: subprocess.Popen[bytes] | None = None
         self.accounts = {
             one.name: one for one in broker_files.accounts(RELAYS, 1, os.urandom)
         }
@@ -112,7 +113,7 @@ class Broker:
     @asynccontextmanager
     async def running(self):
         assert MOSQUITTO is not None
-        process = subprocess.Popen(
+        self.process = process = subprocess.Popen(
             [MOSQUITTO, "-c", str(self.conf)],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -205,6 +206,26 @@ async def test_an_open_broker_a_deaf_relay_and_a_silent_probe_are_found(
     assert "may command the relay of mat north" in texts
     assert "probe room: said nothing in 4 s" in texts
     assert 'was told "off" and said nothing' in texts
+
+
+@needs_mosquitto
+@pytest.mark.parametrize(
+    ("kept", "told"),
+    [
+        ('{"energised": true, "valid_for_s": 9}', True),
+        ("ON", True),
+        ('{"energised": false}', False),
+    ],
+)
+async def test_a_command_that_the_broker_keeps_is_found(tmp_path, at_once, kept, told):
+    """A plain relay that gets its power back connects, gets it, and heats."""
+    broker, wishes = Broker(tmp_path, secured=True), replace(LISTEN, listen_ms=500)
+    async with broker.running(), playing(broker, Contact()):
+        async with connected_peer(broker.door("bottomheat"), "of-old") as peer:
+            await peer.publish(COMMAND, kept, kept=True, sure=True)
+        found = await met(broker.settings(), SystemClock("UTC"), Scripted(), wishes)
+    texts = "\n".join(map(str, found.findings))
+    assert (f"the broker keeps a command on {COMMAND} that is no" in texts) is told
 
 
 @needs_mosquitto

@@ -13,14 +13,15 @@ from controller.adapters.mqtt import Door, connected_peer
 from controller.adapters.relay_node import RelayNode
 from controller.adapters.settings import load
 from controller.cli import setup
-from controller.cli.settling import heat, probes
+from controller.cli.settling import heat, naming, probes
 from controller.cli.settling.answers import loaded, saved
+from controller.cli.settling.senses import board_senses
 from controller.cli.settling.stage import Stage
 from controller.cli.settling.system import Board
 from controller.wiring import BrokerWire
 from tests.cli.people import Scripted
 from tests.contract.conftest import MOSQUITTO, free_port, needs_mosquitto
-from tests.contract.test_check_live import Contact
+from tests.contract.test_check_live import Broker, Contact
 
 pytestmark = [pytest.mark.broker, pytest.mark.timeout(60)]
 
@@ -127,7 +128,7 @@ class Grower(Scripted):
 @needs_mosquitto
 async def test_cards_that_are_copied_make_a_bench(tmp_path, monkeypatch):
     monkeypatch.setattr(probes, "LISTEN_MS", 2_000)
-    monkeypatch.setattr(probes, "LOOK_MS", 300)
+    monkeypatch.setattr(naming, "LOOK_MS", 300)
     bench, file = Bench(tmp_path), tmp_path / setup.ANSWERS
     answers = loaded(file)
     person = Grower(
@@ -171,3 +172,17 @@ async def test_cards_that_are_copied_make_a_bench(tmp_path, monkeypatch):
     assert {wire.every_s for wire in answers.probes} == {1}
     assert settings.wiring.relays[0].reports_on == "test/relay/north/state"
     assert heat.AGAIN_MS < 5_000  # "on" is said again well within a lease
+
+
+@needs_mosquitto
+async def test_a_broker_that_is_lost_is_no_silence(tmp_path):
+    """Whoever listens on would wait for ever for probes that speak."""
+    async with Broker(tmp_path, secured=True).running() as broker:
+        wire = broker.wire(broker.accounts["bottomheat"])
+        clock = SystemClock("UTC")
+        async with board_senses(wire, clock, bench="test", wired=False) as senses:
+            await senses.listen(0)
+            assert broker.process is not None
+            broker.process.terminate()
+            with pytest.raises(ConnectionError, match="the broker was lost"):
+                await senses.listen(30_000)

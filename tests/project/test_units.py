@@ -10,18 +10,24 @@ from pathlib import Path
 
 import pytest
 
+from controller.adapters.relay_node import state_topic
 from controller.adapters.settings import load
 from controller.adapters.watchdog import SCANS_PER_WATCH
 from controller.cli import build_parser, run
 from controller.cli.paths import config_dir
+from controller.cli.settling import ending
 
 UNITS = config_dir() / "systemd"
-NAMES = ["bottomheat", "bottomheat-probes", "bottomheat-relays"]
+AT_A_BENCH = ["bottomheat", "bottomheat-probes", "bottomheat-relays"]
+NAMES = [*AT_A_BENCH, "bottomheat-benches"]
 PROGRAM = "/opt/bottomheat/bin/bottomheat"
-OFFERED = {
-    "bottomheat-relays": "--broker mqtt://b --username n --relay lean-to/north=GPIO17",
-    "bottomheat-probes": "--broker mqtt://b --username n --probe t/N1=28-0000051d3a2f",
-}
+
+
+def offered(name: str) -> str:
+    """Return the options that a unit's head has as an example."""
+    found = re.search(r"^#   OPTIONS=(.*)$", text_of(name), re.MULTILINE)
+    return found[1].replace("mqtt://BOARD", "mqtt://board") if found else ""
+
 
 needs_systemd = pytest.mark.skipif(
     shutil.which("systemd-analyze") is None, reason="systemd is not installed"
@@ -61,11 +67,16 @@ def test_systemd_has_nothing_to_say_against_a_unit(name, tmp_path):
 @needs_systemd
 @pytest.mark.parametrize(
     ("name", "most"),
-    [("bottomheat", 1.8), ("bottomheat-probes", 1.8), ("bottomheat-relays", 2.3)],
+    [
+        ("bottomheat", 1.8),
+        ("bottomheat-probes", 1.8),
+        ("bottomheat-relays", 2.3),
+        ("bottomheat-benches", 1.5),
+    ],
 )
 def test_units_are_little_exposed(name, most, tmp_path):
-    """systemd's own score, 0 to 10: 1.7, 1.7 and 2.2 with systemd 252; 0.4 of each for
-    asking whether the clock is right."""
+    """systemd's own score, 0 to 10: 1.7, 1.7, 2.2 and 1.4 with systemd 252; 0.4 of each
+    but the last for asking whether the clock is right."""
     said = analysed(name, tmp_path, "security", "--offline=yes")
     score = re.search(r"exposure level for \S+: ([0-9.]+)", said.stdout)
     assert score is not None, said.stdout + said.stderr
@@ -84,10 +95,26 @@ def test_the_drop_in_for_pins_is_accepted(tmp_path):
 @pytest.mark.parametrize("name", NAMES)
 def test_a_unit_starts_a_command_that_there_is(name):
     (line,) = keys_of(name)["ExecStart"]
-    line = line.replace("$OPTIONS", OFFERED.get(name, ""))
-    program, *words = shlex.split(line)
+    program, *words = shlex.split(line.replace("$OPTIONS", offered(name)))
     assert program == PROGRAM
     assert isinstance(build_parser().parse_args(words), argparse.Namespace)
+
+
+@pytest.mark.parametrize("name", ["bottomheat-probes", "bottomheat-relays"])
+def test_the_example_in_a_unit_is_one_that_the_brokers_list_allows(name):
+    """Else what it says would arrive nowhere, and nobody would be told."""
+    (line,) = keys_of(name)["ExecStart"]
+    words = shlex.split(line.replace("$OPTIONS", offered(name)))[1:]
+    args = build_parser().parse_args(words)
+    (pair,) = args.relay if name == "bottomheat-relays" else args.probe
+    topic, account = pair.partition("=")[0], args.username
+    acl = (config_dir() / "mosquitto" / "example.acl").read_text(encoding="utf-8")
+    if name == "bottomheat-relays":
+        own = acl.partition(f"user {account}\n")[2].partition("\n\n")[0].splitlines()
+        assert own == [f"topic read {topic}", f"topic write {state_topic(topic)}"]
+    else:
+        assert "pattern write lean-to/%u/#" in acl.splitlines()
+        assert topic.startswith(f"lean-to/{account}/")
 
 
 def test_the_watchdog_waits_for_three_scans_at_least():
@@ -163,7 +190,7 @@ def allowed(name: str) -> set[str]:
 
 
 @needs_systemd
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", AT_A_BENCH)
 def test_a_unit_may_ask_whether_the_clock_is_right_and_not_set_it(name):
     """adjtimex asks, and @clock, hence @privileged and ProtectClock, take it away."""
     calls = allowed(name)
@@ -178,24 +205,77 @@ def test_a_daemon_calls_nothing_that_its_unit_forbids():
     assert sorted(set(USED) - allowed("bottomheat")) == []
 
 
+BY_THE_PAGE = """
+accept4 access arch_prctl bind brk clone3 close connect epoll_create1 epoll_ctl
+epoll_wait execve exit exit_group fcntl futex getcwd getdents64 getpeername getpid
+getrandom getsockname getsockopt gettid ioctl listen lseek madvise mmap mprotect mremap
+munmap newfstatat openat pread64 prlimit64 read readlink recvfrom rseq rt_sigaction
+rt_sigprocmask rt_sigreturn sendto set_robust_list set_tid_address setsockopt socket
+socketpair sysinfo uname write
+""".split()  # noqa: SIM905
+"""System calls of the page of many benches, its page and /v1/benches asked meanwhile,
+likewise; but for clock_adjtime, whose answer it does not need."""
+
+
+@needs_systemd
+def test_the_page_of_many_benches_calls_nothing_that_its_unit_forbids():
+    calls = allowed("bottomheat-benches")
+    assert sorted(set(BY_THE_PAGE) - calls) == []
+    assert not {"adjtimex", "clock_adjtime", "clock_settime"} & calls
+
+
+def test_the_page_of_many_benches_is_tried_again_and_has_tokens_of_its_own():
+    """Its address may come later than it; and its list lies where it may write."""
+    keys = keys_of("bottomheat-benches")
+    assert keys["Restart"] == ["always"]
+    assert "RestartPreventExitStatus" not in keys
+    (line,) = keys["ExecStart"]
+    args = build_parser().parse_args(shlex.split(line)[1:])
+    folder = f"/var/lib/{keys['StateDirectory'][0]}"
+    assert (str(args.list.parent), args.serve) == (folder, True)
+    assert keys["StateDirectoryMode"] == ["0700"]
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_no_unit_holds_a_secret(name):
     """Passwords come from files that only root and the service can read."""
-    assert "LoadCredential" in keys_of(name)
+    keys = keys_of(name)
+    assert "LoadCredential" in keys or keys["StateDirectoryMode"] == ["0700"]
     assert not re.search(
         r"(?i)password\s*[= ]\s*['\"]?[a-z0-9]{6,}['\"]?$", text_of(name)
     )
 
 
 def test_the_user_of_the_units_is_one_that_is_made():
-    (line,) = [
-        line
-        for line in (UNITS / "bottomheat.sysusers").read_text().splitlines()
-        if not line.startswith("#")
-    ]
-    kind, user, *_ = shlex.split(line)
-    assert kind == "u"
-    assert {keys_of(name)["User"][0] for name in NAMES} == {user}
+    text = (UNITS / "bottomheat.sysusers").read_text(encoding="utf-8")
+    lines = [shlex.split(one) for one in text.splitlines() if not one.startswith("#")]
+    made = {(kind, name) for kind, name, *_ in lines}
+    users = {("u", keys_of(name)["User"][0]) for name in NAMES}
+    groups = {g for name in NAMES for g in keys_of(name).get("SupplementaryGroups", [])}
+    assert made == users | {("g", group) for group in groups}
+
+
+@pytest.mark.skipif(
+    shutil.which("systemd-sysusers") is None, reason="systemd is not installed"
+)
+def test_systemd_makes_the_user_and_the_group_of_pins(tmp_path):
+    """A unit with a group that is not there does not start: some systems have none."""
+    (tmp_path / "etc").mkdir()
+    words = ["systemd-sysusers", f"--root={tmp_path}", UNITS / "bottomheat.sysusers"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "\ngpio:" in "\n" + (tmp_path / "etc/group").read_text(encoding="utf-8")
+    assert "bottomheat:x:" in (tmp_path / "etc/passwd").read_text(encoding="utf-8")
+
+
+def test_pins_are_given_to_the_group_of_those_who_drive_them():
+    text = (UNITS / "bottomheat-pins.rules").read_text(encoding="utf-8")
+    (rule,) = [one for one in text.splitlines() if not one.startswith("#")]
+    (group,) = keys_of("bottomheat-relays")["SupplementaryGroups"]
+    assert f'GROUP="{group}", MODE="0660"' in rule
+    assert ending.PIN_RULES in text
+    drop_in = (UNITS / "pins.conf").read_text(encoding="utf-8")
+    assert f"SupplementaryGroups={group}\n" in drop_in
 
 
 def test_comments_of_units_are_no_keys():

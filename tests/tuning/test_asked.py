@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from controller.cli.asked import AskedError, mat_with, price, rooting
+from controller.cli.asked import mat_with, rooting
+from controller.cli.prices import AskedError, price
 from controller.core.plan import DrivenBy, Night, OnOff, Pid
 from controller.core.units import MilliK, Millis
 from sim.tuning.figures import Rooting

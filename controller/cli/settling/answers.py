@@ -23,6 +23,8 @@ class MatAnswers:
         off: A plain relay's word for off.
         setpoint: What is wanted, such as "21 °C".
         active_low: Whether a pin's low level switches on.
+        card: The mat whose relay is on the same board, which has one name and one
+            password; empty: none.
     """
 
     name: str
@@ -35,6 +37,7 @@ class MatAnswers:
     off: str = "OFF"
     setpoint: str = "21 °C"
     active_low: bool = False
+    card: str = ""
 
 
 @dataclass(slots=True)

@@ -3,32 +3,17 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from controller.adapters import mqtt_address
-from controller.adapters.settings import quantities, words
+from controller.adapters.settings import words
 from controller.cli import broker_files
 from controller.cli.broker_files import Account, RelayTopics
 from controller.cli.check import CAUTIONS
 from controller.cli.person import yes
-from controller.cli.settling.answers import MatAnswers
 from controller.cli.settling.config_text import BROKER_PASSWORD
-from controller.cli.settling.stage import (
-    LaterError,
-    Stage,
-    asked_name,
-    asked_number,
-    asked_text,
-)
+from controller.cli.settling.mats import relay_topics
+from controller.cli.settling.stage import LaterError, Stage, asked_name, asked_text
 
 OVERLAY = "dtoverlay=w1-gpio"
 MOSQUITTO = Path("/etc/mosquitto")
-MOST_MATS, MOST_NODES = 8, 32
-
-KINDS = {
-    "1": "lease",
-    "2": "plain",
-    "3": "pin",
-    "4": "watch",
-}
 
 
 async def who(stage: Stage) -> None:
@@ -78,60 +63,6 @@ def _lines(config: Path) -> set[str]:
     return {line.split("#")[0].split(",")[0].strip() for line in text.splitlines()}
 
 
-async def mats(stage: Stage) -> None:
-    """Ask what each mat is and how it is switched."""
-    count = await asked_number(stage, "How many heat mats?", 1, MOST_MATS)
-    stage.answers.mats = [await _mat(stage, n) for n in range(1, count + 1)]
-    stage.answers.nodes = await asked_number(
-        stage, "How many other boards publish probes over MQTT?", 0, MOST_NODES
-    )
-
-
-async def _mat(stage: Stage, number: int) -> MatAnswers:
-    name = await asked_name(stage, f"Mat {number}: its name?", f"mat{number}")
-    mat = MatAnswers(name)
-    mat.power = await asked_text(
-        stage, f"  {name}: watts, as printed on it?", "100 W", quantities.power
-    )
-    mat.area = await asked_text(
-        stage, f"  {name}: heated area?", "1.2 m x 0.53 m", quantities.area
-    )
-    stage.person.tell(
-        "  How is it switched? 1: a relay that counts leases (bottomheat relay-keeper"
-        " on another board); 2: another relay that speaks MQTT; 3: a relay on a pin of"
-        " this board; 4: not yet: watch only, beside the old thermostat"
-    )
-    kind = await stage.person.ask(f"  {name}: 1, 2, 3 or 4?", "4")
-    mat.relay = KINDS.get(kind, "watch")
-    if mat.relay == "pin":
-        mat.command = await stage.person.ask(f"  {name}: which pin?", "GPIO17")
-        low = await yes(stage.person, f"  {name}: on while the pin is low?", "n")
-        mat.active_low = low is True
-    elif mat.relay != "watch":
-        await _topics(stage, mat)
-    return mat
-
-
-async def _topics(stage: Stage, mat: MatAnswers) -> None:
-    usual = f"{stage.answers.bench}/relay/{mat.name}"
-    at, rule = f"  {mat.name}:", mqtt_address.topic
-    mat.command = await asked_text(stage, f"{at} topic of its commands?", usual, rule)
-    says = f"{at} topic on which it says its state (- for none)?"
-    usual = f"{mat.command}/state"
-    while True:
-        said = await stage.person.ask(says, usual)
-        mat.says = "" if said == "-" else said
-        try:
-            if mat.says:
-                rule(mat.says)
-            break
-        except ValueError as error:
-            stage.person.tell(f"  {error}")
-    if mat.relay == "plain":
-        mat.on = await stage.person.ask(f"{at} its word for on?", "ON")
-        mat.off = await stage.person.ask(f"{at} its word for off?", "OFF")
-
-
 async def broker(stage: Stage) -> None:
     """Give the broker its names, passwords and list; print a card for each."""
     answers = stage.answers
@@ -158,14 +89,11 @@ async def broker(stage: Stage) -> None:
         for line in card(stage, account, relays):
             stage.person.tell(line)
     if found[1:]:
+        stage.person.tell(
+            "Let your router give this board the same address always: boards look for"
+            f" it at {stage.system.name()}, and find nobody where that changes."
+        )
         await stage.person.ask("Enter these on each board's own page, then Enter", "")
-
-
-def relay_topics(found: list[MatAnswers]) -> Iterator[RelayTopics]:
-    """Yield the topics of the relays that are on the broker."""
-    for mat in found:
-        if mat.relay in {"lease", "plain"}:
-            yield RelayTopics(mat.name, mat.command, (mat.says,) if mat.says else ())
 
 
 def card(stage: Stage, account: Account, relays: list[RelayTopics]) -> Iterator[str]:
@@ -173,18 +101,20 @@ def card(stage: Stage, account: Account, relays: list[RelayTopics]) -> Iterator[
 
     Passwords are shown here and kept nowhere in plain words but the daemon's own.
     """
-    relay = next((r for r in relays if r.account == account.name), None)
-    title = f"relay of mat {relay.mat}" if relay else f"board {account.name}"
+    mine = [relay for relay in relays if relay.account == account.name]
+    mats = " and ".join(relay.mat for relay in mine)
+    title = f"relay of mat {mats}" if mine else f"board {account.name}"
     yield ""
     yield f"+-- Card for the {title} " + "-" * max(0, 44 - len(title))
     yield f"|  broker    {stage.system.name()}   port {stage.port}   (no TLS)"
     yield f"|  name      {account.name}"
     yield f"|  password  {account.password}"
-    if relay is None:
+    if not mine:
         bench = stage.answers.bench
         yield f"|  publish   {bench}/{account.name}/PROBE   one number, °C"
-    else:
+    for relay in mine:
         yield f"|  hears     {relay.command}"
         yield f"|  says      {', '.join(relay.says) or '-'}   (kept: retained)"
+    if mine:
         yield "|  when power comes back: off.   own auto-off timer: 2 to 5 minutes"
     yield "+" + "-" * 66

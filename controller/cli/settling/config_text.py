@@ -9,6 +9,7 @@ from controller.cli.settling.answers import (
     ProbeAnswers,
     TrayAnswers,
 )
+from controller.cli.settling.placing import keeper
 
 BROKER_PASSWORD = "/etc/bottomheat/broker-password"  # noqa: S105 - where it lies
 SEASON_LOG = "/var/lib/bottomheat/season.db"
@@ -59,7 +60,8 @@ def _log_and_api(host: str) -> Iterator[str]:
 
 
 def _mat(mat: MatAnswers, answers: Answers) -> Iterator[str]:
-    driver = next((t.name for t in answers.trays if _has_probe(t, mat, answers)), None)
+    places = {probe.place for probe in answers.probes}
+    driver = keeper(mat.name, answers.trays, places)
     yield "[[mat]]"
     yield f"name = {_text(mat.name)}"
     yield f"power = {_text(mat.power)}"
@@ -67,17 +69,12 @@ def _mat(mat: MatAnswers, answers: Answers) -> Iterator[str]:
     yield 'policy = "on-off"           # a thermostat; "pid" gives doses of heat'
     yield f"setpoint = {_text(mat.setpoint)}"
     if driver is not None:
-        yield f"driven_by = {_text(driver)}"
+        yield f"driven_by = {_text(driver.name)}"
     yield 'cutout = "33 °C"            # root zone: locked off until you reset it'
     slowest_s = max((p.every_s for p in answers.probes), default=30)
     if slowest_s * 2.5 > 120:  # noqa: PLR2004 - what it is unless written
         yield f'stale_after = "{round(2.5 * slowest_s)} s"'
     yield from _relay(mat)
-
-
-def _has_probe(tray: TrayAnswers, mat: MatAnswers, answers: Answers) -> bool:
-    places = [probe.place for probe in answers.probes]
-    return tray.mat == mat.name and f"tray {tray.name}" in places
 
 
 def _relay(mat: MatAnswers) -> Iterator[str]:

@@ -11,7 +11,15 @@ from controller.cli.settling.config_text import config_text
 from controller.cli.settling.stage import LaterError, Stage
 
 CONFIG = "/etc/bottomheat/bench.toml"
+STATE = "/var/lib/bottomheat"
 UNITS = "/etc/systemd/system"
+PIN_RULES = "/etc/udev/rules.d/70-bottomheat-pins.rules"
+PINS_AGAIN = (
+    ("udevadm", "control", "--reload"),
+    ("udevadm", "trigger", "--settle", "--subsystem-match=gpio"),
+)
+"""What gives pins that are there already to their group."""
+
 PROGRAM = "/opt/bottomheat/bin/bottomheat"
 
 PLAIN_AT_HOME = (
@@ -103,19 +111,28 @@ async def service(stage: Stage) -> None:
     program = str(Path(sys.prefix) / "bin" / "bottomheat")
     unit = (folder / "bottomheat.service").read_text(encoding="utf-8")
     system.write(f"{UNITS}/bottomheat.service", unit.replace(PROGRAM, program), 0o644)
-    if any(mat.relay == "pin" for mat in stage.answers.mats):
+    pinned = any(mat.relay == "pin" for mat in stage.answers.mats)
+    if pinned:
         pins = (folder / "pins.conf").read_text(encoding="utf-8")
         system.write(f"{UNITS}/bottomheat.service.d/pins.conf", pins, 0o644)
+        rules = (folder / "bottomheat-pins.rules").read_text(encoding="utf-8")
+        system.write(PIN_RULES, rules, 0o644)
     user = (folder / "bottomheat.sysusers").read_text(encoding="utf-8")
     system.write("/etc/sysusers.d/bottomheat.conf", user, 0o644)
     for words in (
         ("systemd-sysusers", "/etc/sysusers.d/bottomheat.conf"),
+        # What root put there, a backup of another board maybe, is the daemon's now.
+        ("chown", "-R", "bottomheat:", STATE),
+        *(PINS_AGAIN if pinned else ()),
         ("systemctl", "daemon-reload"),
         ("systemctl", "enable", "bottomheat"),
         ("systemctl", "restart", "bottomheat"),
     ):
         if not system.run(*words):
-            break
+            raise LaterError(
+                f"That did not go: {' '.join(words)}. What the controller says:"
+                " journalctl -u bottomheat. Then run setup again"
+            )
     stage.person.tell(
         f"Look at it: {program} trays. See that all of it is well, with somebody at"
         f" the bench: sudo systemctl stop bottomheat; sudo {program} check {CONFIG}"

@@ -8,7 +8,7 @@ from controller.cli.person import yes
 from controller.cli.relay_trial import Hand
 from controller.cli.settling.answers import MatAnswers
 from controller.cli.settling.mat_test import SILENT_MS, Verdict, judged
-from controller.cli.settling.probes import LOOK_MS
+from controller.cli.settling.naming import LOOK_MS
 from controller.cli.settling.stage import Senses, Stage, asked_text, in_mc
 from controller.ports import Clock
 

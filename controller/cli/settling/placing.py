@@ -1,6 +1,6 @@
 """Where one, two, three or more probes go. Pure."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from controller.cli.settling.answers import TrayAnswers
@@ -71,6 +71,24 @@ def _in_order(
     for tray in trays:
         if tray.name not in taken:
             yield Advice(f"tray {tray.name}", "each tray has a warmth of its own")
+
+
+def keeper(
+    mat: str, trays: Sequence[TrayAnswers], places: Collection[str]
+) -> TrayAnswers | None:
+    """Return the tray that a mat is kept by; None: no tray on it has a probe.
+
+    Args:
+        mat: Its name.
+        trays: The containers.
+        places: Where probes are: "tray NAME", "mat NAME" or "room".
+    """
+    on = [tray for tray in trays if tray.mat == mat]
+    probed = [tray for tray in on if f"tray {tray.name}" in places]
+    if not probed:
+        return None
+    advised_one = _middle(on)
+    return advised_one if advised_one in probed else _middle(probed)
 
 
 def _middle(trays: Sequence[TrayAnswers]) -> TrayAnswers:

@@ -1,14 +1,12 @@
 """The middle of the evening: which probe is which, how wrong, and where it goes."""
 
-import itertools
 import re
-import statistics
 from datetime import UTC, datetime
 
 from controller.cli.person import yes
 from controller.cli.settling import cup as cups
 from controller.cli.settling.answers import ProbeAnswers, TrayAnswers
-from controller.cli.settling.fist import in_the_fist, needs_cold
+from controller.cli.settling.naming import pace_s
 from controller.cli.settling.placing import advised, lacks
 from controller.cli.settling.stage import (
     LaterError,
@@ -20,8 +18,6 @@ from controller.cli.settling.stage import (
 )
 
 LISTEN_MS = 40_000
-LOOK_MS = 3_000
-FIST_MS = 240_000
 CUP_MS = 900_000
 MOST_TRAYS = 24
 FAHRENHEIT_ABOVE = 45_000
@@ -48,95 +44,23 @@ async def found(stage: Stage) -> None:
                 raise LaterError("Run setup again when the probes are there")
         said = await person.ask("Which of them are no probes? (numbers)", "none")
         others = {int(word) for word in re.findall(r"[0-9]+", said)}
+        known = {probe.address: probe for probe in stage.answers.probes}
         stage.answers.probes = [
-            await _probe(stage, senses, address)
+            await _probe(stage, senses, known.get(address) or ProbeAnswers(address))
             for number, address in enumerate(sorted(values), 1)
             if number not in others
         ]
 
 
-async def _probe(stage: Stage, senses: Senses, address: str) -> ProbeAnswers:
-    probe = ProbeAnswers(address)
-    probe.every_s = _pace_s(senses, probe)
+async def _probe(stage: Stage, senses: Senses, probe: ProbeAnswers) -> ProbeAnswers:
+    """Look how a probe speaks; one that was there before keeps name and offset."""
+    address = probe.address
+    probe.every_s = pace_s(senses, probe)
     milli = senses.values()[address]
     if milli > FAHRENHEIT_ABOVE and not address.startswith("28-"):
         question = f"{address} says {milli / 1000:g}: is that °F?"
         probe.unit = "°F" if await yes(stage.person, question, "y") else "°C"
     return probe
-
-
-async def named(stage: Stage) -> None:
-    """Have each probe warmed in the fist, and ask what it shall be called."""
-    person, probes = stage.person, stage.answers.probes
-    waiting = [probe for probe in probes if not probe.name]
-    async with stage.senses() as senses:
-        await senses.listen(LOOK_MS)
-        while len(waiting) > 1:
-            probe = await _warmed(stage, senses)
-            if probe is None:
-                if await yes(person, "Try again?", "y") is not True:
-                    break
-                continue
-            probe.name = await _probes_name(stage, probe)
-            stage.keep()
-            waiting = [one for one in probes if not one.name]
-        for probe in waiting:  # the last one is known by the others
-            person.tell(f"{probe.address} is left.")
-            probe.name = await _probes_name(stage, probe)
-        for probe in probes:
-            probe.every_s = _pace_s(senses, probe)
-    person.tell("Put a strip of tape with its name on each lead now.")
-
-
-def _pace_s(senses: Senses, probe: ProbeAnswers) -> int:
-    """Return how often a probe speaks, to the second above; 30 s where it is read."""
-    times = [at_ms for at_ms, _ in senses.samples(probe.address)]
-    if probe.address.startswith("28-") or len(times) < 3:  # noqa: PLR2004
-        return probe.every_s
-    pauses = [b - a for a, b in itertools.pairwise(times)]
-    return min(max(-(-round(statistics.median(pauses)) // 1000), 1), 3_600)
-
-
-async def _probes_name(stage: Stage, probe: ProbeAnswers) -> str:
-    taken = {one.name for one in stage.answers.probes}
-    number = next(n for n in range(1, 100) if f"P{n}" not in taken)
-    while True:
-        question = f"Its name ({probe.address})?"
-        name = await asked_name(stage, question, f"P{number}")
-        if name not in taken:
-            return name
-        stage.person.tell("  another probe has that name")
-
-
-async def _warmed(stage: Stage, senses: Senses) -> ProbeAnswers | None:
-    """Wait until one probe has been warmed; None: nobody can say which."""
-    answers = stage.answers
-    unit = {probe.address: probe.unit for probe in answers.probes}
-    known = [probe.address for probe in answers.probes if probe.name]
-
-    def now() -> dict[str, int]:
-        values = senses.values()
-        return {a: in_mc(values[a], u) for a, u in unit.items() if a in values}
-
-    cold = needs_cold(now())
-    how = (
-        "Hold ONE of them into cold water" if cold else "Take ONE of them in your fist"
-    )
-    stage.person.tell(f"{how} and keep it there; the others lie still …")
-    rounds = [now()]
-    until_ms = stage.clock.now().run_ms + FIST_MS
-    while stage.clock.now().run_ms < until_ms:
-        await senses.listen(LOOK_MS)
-        rounds.append(now())
-        fist = in_the_fist(rounds, known, cold=cold)
-        if fist.address is not None:
-            stage.person.tell(f"  it is {fist.address} ({fist.risen_mk / 1000:+.1f} K)")
-            return next(p for p in answers.probes if p.address == fist.address)
-        if fist.rivals:
-            stage.person.tell(f"  {len(fist.rivals) + 1} of them move: hold one only")
-            return None
-    stage.person.tell("  none has moved enough")
-    return None
 
 
 async def cup(stage: Stage) -> None:
@@ -147,7 +71,8 @@ async def cup(stage: Stage) -> None:
         " they differ (w: water; i: crushed ice and water, which tells the truth, too;"
         " s: not now)"
     )
-    how = (await person.ask(question, "w" if len(probes) > 1 else "s")).casefold()
+    wanted = len(probes) > 1 and any(probe.offset_k is None for probe in probes)
+    how = (await person.ask(question, "w" if wanted else "s")).casefold()
     if how not in {"w", "i"} or (how == "w" and len(probes) < 2):  # noqa: PLR2004
         return
     async with stage.senses() as senses:
@@ -207,7 +132,9 @@ async def placed(stage: Stage) -> None:
     """Ask for the trays, advise where probes go, and ask where each one is."""
     answers, person = stage.answers, stage.person
     count = await asked_number(stage, "How many trays?", 1, MOST_TRAYS)
-    answers.trays = [await _tray(stage, n) for n in range(1, count + 1)]
+    answers.trays = []
+    for number in range(1, count + 1):
+        answers.trays.append(await _tray(stage, number))
     answers.trial = len({t.medium for t in answers.trays}) > 1 and (
         await yes(person, "Do you compare two media in a trial?", "n") is True
     )
@@ -226,7 +153,9 @@ async def placed(stage: Stage) -> None:
 
 
 async def _tray(stage: Stage, number: int) -> TrayAnswers:
-    name = await asked_name(stage, f"Tray {number}: its name?", f"T{number}")
+    taken = {tray.name for tray in stage.answers.trays}
+    question = f"Tray {number}: its name?"
+    name = await asked_name(stage, question, f"T{number}", taken)
     mats = [mat.name for mat in stage.answers.mats]
     usual = mats[0] if mats else "-"
     while True:

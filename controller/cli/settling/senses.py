@@ -28,6 +28,7 @@ class BoardSenses:
         devices: Where the kernel shows one-wire probes; None: none are looked at.
         topics: Beginning of the topics that count.
         relays: Topics of relays, and whatever is below them: no probes.
+        hearing: The ear at work; None: there is none.
     """
 
     def __init__(
@@ -37,7 +38,9 @@ class BoardSenses:
         devices: Path | None,
         topics: str,
         relays: Collection[str] = (),
+        hearing: "asyncio.Future[None] | None" = None,
     ) -> None:
+        self._hearing = hearing
         self._clock = clock
         self._ear = ear
         self._devices = devices
@@ -47,9 +50,15 @@ class BoardSenses:
         self._said: dict[str, list[tuple[int, int]]] = {}
 
     async def listen(self, for_ms: int) -> None:
-        """Listen for a while; at least once round all one-wire probes [ms]."""
+        """Listen for a while; at least once round all one-wire probes [ms].
+
+        Raises:
+            ConnectionError: The broker is lost, and nothing will be heard any more.
+        """
         until_ms = self._clock.now().run_ms + for_ms
         while True:
+            if self._hearing is not None and self._hearing.done():
+                raise ConnectionError("the broker was lost")
             await self._measure()
             self._hear()
             now_ms = self._clock.now().run_ms
@@ -84,7 +93,8 @@ class BoardSenses:
         self._taken = len(heard)
 
     def _counts(self, topic: str) -> bool:
-        if topic.startswith(OURS) or not topic.startswith(self._topics):
+        ours = topic.startswith(OURS + self._topics)
+        if ours or not topic.startswith(self._topics):
             return False
         return not any(topic == r or topic.startswith(f"{r}/") for r in self._relays)
 
@@ -116,7 +126,7 @@ async def board_senses(
         ear = await _listening(peer, clock)
         hearing = asyncio.ensure_future(ear.serve())
         try:
-            yield BoardSenses(clock, ear, folder, f"{bench}/", relays)
+            yield BoardSenses(clock, ear, folder, f"{bench}/", relays, hearing)
         finally:
             hearing.cancel()
             with suppress(asyncio.CancelledError, ConnectionError):

@@ -1,7 +1,7 @@
 """What the steps of setup reach the world through, and words they share."""
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
 from pathlib import Path
@@ -90,13 +90,25 @@ class Stage:
     port: int = 1883
 
 
-async def asked_name(stage: Stage, question: str, usual: str) -> str:
-    """Ask for a name until it is one: it goes into topics and addresses."""
+async def asked_name(
+    stage: Stage, question: str, usual: str, taken: Collection[str] = ()
+) -> str:
+    """Ask for a name until it is one: it goes into topics and addresses.
+
+    Args:
+        stage: Who is asked.
+        question: What is asked.
+        usual: What is taken where nothing is said.
+        taken: Names that others of its kind have.
+    """
     while True:
         name = await stage.person.ask(question, usual)
-        if _NAME.fullmatch(name):
+        if not _NAME.fullmatch(name):
+            stage.person.tell("  1 to 32 letters, digits, - and _")
+        elif name in taken:
+            stage.person.tell("  another one has that name")
+        else:
             return name
-        stage.person.tell("  1 to 32 letters, digits, - and _")
 
 
 async def asked_number(stage: Stage, question: str, usual: int, most: int) -> int:
