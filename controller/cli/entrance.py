@@ -93,6 +93,12 @@ def entrance_worries(api: ApiSettings, access: FileAccess) -> Iterator[str]:
             f"[api] host = {api.host!r} without tls_cert: tokens go over the network"
             " readable. Inside a VPN that is no harm; elsewhere give a certificate"
         )
+    if api.host not in _EVERY and others_reach(api):
+        yield (
+            f"[api] host = {api.host!r}: nothing starts, mats stay off, until this"
+            " machine has that address: after a power cut that may last as long as the"
+            ' router takes; "0.0.0.0" does not wait for it'
+        )
     if access.in_force() and not access.anybody():
         yield "every token was revoked: nobody can use the API or the page"
 

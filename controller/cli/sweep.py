@@ -158,6 +158,20 @@ def _swept(args: argparse.Namespace) -> "list[Row]":
     return sorted(keep.rows, key=lambda row: (row.log, row.mat))
 
 
+def _refuse_numbers(args: argparse.Namespace) -> None:
+    workers = args.workers or 0
+    for right, message in (
+        (
+            0 <= workers <= _MOST_WORKERS,
+            f"--workers {workers}: from 0 to {_MOST_WORKERS:,}",
+        ),
+        (args.seed >= 0, f"--seed {args.seed}: 0 or more"),
+        (0 <= args.nice <= _NICEST, f"--nice {args.nice}: from 0 to {_NICEST}"),
+    ):
+        if not right:
+            raise _NoUseError(message)
+
+
 def _asked(args: argparse.Namespace) -> "Sweeping":
     """Return what is asked of every log, having refused what cannot be done."""
     need("replay", "a thermal model", "numpy", "scipy")
@@ -174,10 +188,7 @@ def _asked(args: argparse.Namespace) -> "Sweeping":
         raise WishError(ROOTING_ASK)
     if args.resume and args.out is None:
         raise _NoUseError("--continue needs --out, the file to go on with")
-    if args.workers is not None and not 0 <= args.workers <= _MOST_WORKERS:
-        raise _NoUseError(f"--workers {args.workers}: from 0 to {_MOST_WORKERS:,}")
-    if not 0 <= args.nice <= _NICEST:
-        raise _NoUseError(f"--nice {args.nice}: from 0 to {_NICEST}")
+    _refuse_numbers(args)
     count = args.candidates
     if count is None:
         count = CANDIDATES if have("numba") else WITHOUT_NUMBA

@@ -48,8 +48,9 @@ def _rows(path: Path, lines: Sequence[str]) -> list[Row]:
             rows.append(Row.model_validate_json(line))
         except ValidationError as error:
             first = error.errors()[0]
-            where = "".join(f"{part}: " for part in first["loc"])
-            message = f"{path}: line {number}: {where}{first['msg']}"
+            where = ".".join(str(part) for part in first["loc"])
+            said = f"{where}: {first['msg']}" if where else first["msg"]
+            message = f"{path}: line {number}: {said}"
             raise JournalError(message) from None
     return rows
 

@@ -259,6 +259,8 @@ def _sensible(args: argparse.Namespace) -> None:
         raise AskedError(
             f"--candidates {args.candidates}: from 1 to {MOST_CANDIDATES:,}"
         )
+    if args.seed < 0:
+        raise AskedError(f"--seed {args.seed}: 0 or more")
     check_days(args.next_days)
     if args.rated < 1:
         raise AskedError(f"--rated {args.rated}: at least 1")

@@ -151,6 +151,16 @@ def test_with_one_it_does_and_plain_http_is_a_worry(bench, capsys):
     assert address_of(settings.api, 8000) == "http://bench.home.arpa:8000"
 
 
+def test_an_address_that_may_come_late_is_a_worry(bench, capsys):
+    """Else a router that is dark after a power cut would keep a bench cold."""
+    token("add", "phone", "--may", "read")
+    settings = bench(host="192.0.2.7")
+    worries = list(entrance_worries(settings.api, access_of(settings, print)))
+    assert "until this machine has that address" in worries[-1]
+    settings = bench(host="127.0.0.1")
+    assert list(entrance_worries(settings.api, access_of(settings, print))) == []
+
+
 def test_on_loopback_only_listed_names_are_added(bench):
     reach = reach_of(bench(names=["bench.home.arpa"]).api)
     assert reach.is_ours("bench.home.arpa:443")

@@ -300,6 +300,7 @@ def test_a_log_that_is_too_short_has_no_model(config, tmp_path, capsys):
         (["tune", "--mat", "north", "--price", "x"], "--price 'x': write what a kilo"),
         (["tune", "--mat", "north", "--rated", "0"], "--rated 0: at least 1"),
         (["tune", "--mat", "north", "--candidates", "0"], "--candidates 0: from 1 to"),
+        (["tune", "--mat", "north", "--seed", "-1"], "--seed -1: 0 or more"),
         (["tune", "--mat", "north", "--write", "x.toml"], "--write needs --config"),
         (
             ["tune", "--mat", "north", "--wish", "least energy, rooted by 2027-03-20"],

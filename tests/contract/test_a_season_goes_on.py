@@ -22,6 +22,7 @@ from controller.cli import main
 from controller.cli.run import BRINGING_UP_S
 from tests.contract.test_run_as_a_service import a_service, service  # noqa: F401
 from tests.contract.test_run_on_mosquitto import PROBE
+from tests.log.test_migration import as_schema_2
 
 pytestmark = [pytest.mark.broker, pytest.mark.timeout(90)]
 
@@ -35,7 +36,7 @@ setpoint = "19 °C"
 
 
 def as_schema_3(source, path):
-    """Write a log as the version before the last did: without records."""
+    """Write a log as the version before this one did: without records."""
     shutil.copy(source, path)
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("DROP TABLE record")
@@ -127,11 +128,12 @@ async def said_often(service, reading: str) -> None:  # noqa: F811
             await anext(aiter(service._client.messages))
 
 
-async def test_a_running_season_of_the_former_schema_goes_on(ended, tmp_path):
+@pytest.mark.parametrize("as_former", [as_schema_2, as_schema_3])
+async def test_a_running_season_of_a_former_schema_goes_on(ended, tmp_path, as_former):
     service, before = ended  # noqa: F811
     newer = service.log.with_name("newer.db")
     service.log.rename(newer)
-    as_schema_3(newer, service.log)
+    as_former(newer, service.log)
     assert is_former(service.log)
     name = str(tmp_path / "notify")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:

@@ -192,6 +192,9 @@ def test_a_journal_with_a_strange_line_is_refused(logs, alone, tmp_path, capsys)
     out.write_text(text, encoding="utf-8")
     assert sweep(logs, "--out", str(out), "--continue") == 2
     assert "line 2: told.zones.0.gain_k: Field required" in capsys.readouterr().err
+    out.write_text(text.splitlines()[0] + "\ngarbage\n", encoding="utf-8")
+    assert sweep(logs, "--out", str(out), "--continue") == 2
+    assert "line 2: Invalid JSON" in capsys.readouterr().err
     assert out.read_text(encoding="utf-8") == text
 
 
@@ -201,6 +204,7 @@ def test_a_journal_with_a_strange_line_is_refused(logs, alone, tmp_path, capsys)
         (("--workers", "-1"), "--workers -1: from 0 to 1,024"),
         (("--nice", "20"), "--nice 20: from 0 to 19"),
         (("--candidates", "0"), "--candidates 0: from 1 to"),
+        (("--seed", "-1"), "--seed -1: 0 or more"),
         (("--wish", "cheap"), "'cheap': not understood"),
         (("--rooting", "soon"), "--rooting 'soon'"),
         (("--wish", "steadiest, rooted by 2027-03-20"), "--rooting"),
