@@ -123,9 +123,7 @@ def layered(seen: Sight, two: Found) -> Layered | None:
         return None
     search = least_squares(errors, first.x, bounds=INSIDE, xtol=1e-4, ftol=1e-8)
     (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
-    by = _filters_at(seen, search.x)
-    reading_k = float(np.sqrt(np.sum(left**2) / seen.counted / by.inflation))
-    noise = Noise(float(np.exp(search.x[3])) * reading_k, reading_k)
+    noise = _noise(seen, search.x, left)
     found = Layered(search.x, float(gain_k), float(offset_k), noise, left)
     return found if found.credible else None
 
@@ -180,21 +178,30 @@ def inside(where: Vector) -> Vector:
     return near
 
 
-def place_of(lags_s: Vector, near: Vector) -> Vector:
-    """Return the place of the search that has some time constants.
-
-    As nearly as one has them: not all threes are those of such a chain.
+def held(seen: Sight, gain_k: float, offset_k: float, near: Layered) -> Layered:
+    """Return the three lags that predict best with a given gain and offset.
 
     Args:
-        lags_s: The three time constants, the slow one first [s].
-        near: Where the answer lies not far from; its noise ratio is kept.
+        seen: What a probe in a medium offers.
+        gain_k: The gain [K].
+        offset_k: The offset [K].
+        near: A model from which the answer lies not far.
     """
+    whole = np.array([1.0, -gain_k, -1.0, -offset_k])
 
-    def off(times: Vector) -> Vector:
-        return np.log(lags_at(np.append(times, near[_TIMES:])) / lags_s)
+    def errors(where: Vector) -> Vector:
+        return np.asarray(_rows_at(seen, where) @ whole, dtype=np.float64)
 
-    start, bounds = inside(near)[:_TIMES], (_LEAST[:_TIMES], _MOST[:_TIMES])
-    return np.append(least_squares(off, start, bounds=bounds).x, near[_TIMES:])
+    start = inside(near.where)
+    search = least_squares(errors, start, bounds=INSIDE, xtol=1e-5, ftol=1e-8)
+    left = errors(search.x)
+    return Layered(search.x, gain_k, offset_k, _noise(seen, search.x, left), left)
+
+
+def _noise(seen: Sight, where: Vector, left: Vector) -> Noise:
+    by = _filters_at(seen, where)
+    reading_k = float(np.sqrt(np.sum(left**2) / seen.counted / by.inflation))
+    return Noise(float(np.exp(where[3])) * reading_k, reading_k)
 
 
 def _rows_at(seen: Sight, where: Vector) -> Matrix:

@@ -18,7 +18,8 @@ from controller.review.simc import half_rule
 from sim.fitting.innovations import Found, best, held, inside, sensitivities, zone_at
 from sim.fitting.jackknife import jackknife_error, moves, spread
 from sim.fitting.lasting import Lasting, lasting
-from sim.fitting.layered import Layered, layer_sensitivities, layered, place_of
+from sim.fitting.layered import Layered, layer_sensitivities, layered
+from sim.fitting.layered import held as held_of_three
 from sim.fitting.layered import inside as inside_of_three
 from sim.fitting.record import Truths
 from sim.fitting.sight import Sight
@@ -118,7 +119,7 @@ def led(seen: Sight, whole: Model, anew: Sequence[Model]) -> list[Model]:
     other = lasting(seen, whole.two)
     if other is None:
         return list(anew)
-    away, layers_away = _away(seen, whole, other), _layers_away(whole, other)
+    away, layers_away = _away(seen, whole, other), _layers_away(seen, whole, other)
     ways = spread(len(anew))
     return [
         _led(one, way * away, way * layers_away)
@@ -148,20 +149,21 @@ def _away(seen: Sight, whole: Model, other: Lasting) -> Vector:
     )
 
 
-def _layers_away(whole: Model, other: Lasting) -> Vector:
+def _layers_away(seen: Sight, whole: Model, other: Lasting) -> Vector:
     """Return the same of the three lags that are replayed.
 
-    Of the other model, of which the mat leaks, those without a leak that have
-    its time constants; in ln gain, offset and their place of the search.
+    Of those that predict best with the gain and offset of the other model: its own
+    lags belong to a mat that leaks. In ln gain, offset and the place of the search.
     """
     three = whole.three
     if three is None:
         return np.zeros(_GIVEN)
+    stand_in = held_of_three(seen, other.gain_k, other.offset_k, three)
     return np.array(
         [
             np.log(other.gain_k / three.gain_k),
             other.offset_k - three.offset_k,
-            *(place_of(other.lags_s, three.where) - three.where),
+            *(stand_in.where - three.where),
         ]
     )
 
