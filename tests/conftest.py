@@ -1,11 +1,19 @@
-"""What every test run says at its end."""
+"""How every test runs, and what a run says at its end."""
 
 import os
 import shutil
 
+from hypothesis import HealthCheck, settings
+
 # Matrices are small here, and tests run side by side: more threads only wait for
 # each other. Read when numpy is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# What goes by the clock tells, on a busy machine, of the machine.
+settings.register_profile(
+    "busy", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("busy")
 
 
 def pytest_terminal_summary(terminalreporter):

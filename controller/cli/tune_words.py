@@ -39,7 +39,7 @@ def in_words(found: Tuned) -> Iterator[str]:
     yield from heading(found.of)
     yield from _wrapped(against_the_log(found.of, found.figures), "")
     yield from _wrapped(_tried(found), "")
-    yield from _wrapped(covers(found.of), "")
+    yield from _wrapped(covers(found.of, fahrenheit=found.terms.fahrenheit), "")
     for note in found.notes:
         yield from _wrapped(f"Note: {note}", "")
     yield ""
@@ -63,7 +63,7 @@ def beside(found: Tuned) -> Iterator[str]:
     figures, last = found.figures, len(found.figures.plans) - 1
     yield from heading(found.of)
     yield from _wrapped(against_the_log(found.of, figures), "")
-    yield from _wrapped(covers(found.of), "")
+    yield from _wrapped(covers(found.of, fahrenheit=found.terms.fahrenheit), "")
     for note in found.notes:
         yield from _wrapped(f"Note: {note}", "")
     if found.search.reasons[last]:
@@ -101,7 +101,7 @@ def sure(of: Modelled) -> str:
         f"± is {LEVEL:.0%}, by jackknife: everything again in {count} models, each"
         f" fitted without some days and led some way to where heat that nobody measures"
         " lasts for hours, (n-1)/n of the sum of squares, Student's t. It says how sure"
-        " the fit is, not how well two lags stand for a tray;"
+        " the fit is, not how well such a model stands for a tray;"
         f" {steps}."
     )
 
@@ -121,15 +121,15 @@ def against_the_log(of: Modelled, figures: Figures) -> str:
     )
 
 
-def covers(of: Modelled) -> str:
+def covers(of: Modelled, *, fahrenheit: bool) -> str:
     """Return what the log covers, in words."""
     seen = coverage(of.record, of.asked)
+    kept = _between(seen.low_c, seen.high_c, fahrenheit=fahrenheit)
+    rooms = _between(*seen.room_c, fahrenheit=fahrenheit)
     text = (
-        f"The log covers {seen.low_c:.1f} to {seen.high_c:.1f} °C where it drives (and"
-        f" {MARGIN_K:g} K beyond is allowed), heat for {seen.duty[0]:.0%} to"
-        f" {seen.duty[1]:.0%} of six hours (and {DUTY_MARGIN:.0%}), rooms of"
-        f" {seen.room_c[0]:.1f} to {seen.room_c[1]:.1f} °C; of other rooms nothing is"
-        " said."
+        f"The log covers {kept} where it drives (and {MARGIN_K:g} K beyond is allowed),"
+        f" heat for {seen.duty[0]:.0%} to {seen.duty[1]:.0%} of six hours (and"
+        f" {DUTY_MARGIN:.0%}), rooms of {rooms}; of other rooms nothing is said."
     )
     if seen.narrow:
         text += (
@@ -137,6 +137,11 @@ def covers(of: Modelled) -> str:
             " let it say more."
         )
     return text
+
+
+def _between(low_c: float, high_c: float, *, fahrenheit: bool) -> str:
+    per_k, zero, unit = (1.8, 32.0, "°F") if fahrenheit else (1.0, 0.0, "°C")
+    return f"{per_k * low_c + zero:.1f} to {per_k * high_c + zero:.1f} {unit}"
 
 
 def _tried(found: Tuned) -> str:

@@ -1,6 +1,7 @@
 """`tune` and `whatif` as a person runs them, on an invented season."""
 
 import json
+import re
 import tomllib
 from dataclasses import replace
 from functools import cache
@@ -205,6 +206,7 @@ def test_a_bench_in_fahrenheit_is_spoken_to_in_fahrenheit(
     said = capsys.readouterr().out
     assert "N2 lowest" in said
     assert "°F·h" in said
+    assert re.search(r"rooms of \d\d\.\d to \d\d\.\d °F;", " ".join(said.split()))
     mat = tomllib.loads((tmp_path / "tuned.toml").read_text())["mat"][0]
     degrees, unit = mat["setpoint"].split()
     assert (float(degrees) % 1, unit) == (0.0, "°F")

@@ -7,6 +7,8 @@ import json
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
+from pydantic import TypeAdapter
+
 
 @dataclass(slots=True)
 class MatAnswers:
@@ -109,6 +111,9 @@ class Answers:
     done: list[str] = field(default_factory=list)
 
 
+_SHAPE = TypeAdapter(Answers)
+
+
 class AnswersError(Exception):
     """The file of answers is of no use; the message says what to do."""
 
@@ -131,14 +136,8 @@ def loaded(path: Path) -> Answers:
 
 
 def _answers(found: dict[str, object]) -> Answers:
-    inner = {"mats": MatAnswers, "trays": TrayAnswers, "probes": ProbeAnswers}
-    answers = Answers()
-    for key in {one.name for one in fields(Answers)} & found.keys():
-        said, kind = found[key], inner.get(key)
-        if kind is not None:
-            said = [kind(**one) for one in said] if isinstance(said, list) else []
-        setattr(answers, key, said)
-    return answers
+    known = {one.name for one in fields(Answers)} & found.keys()
+    return _SHAPE.validate_python({key: found[key] for key in known})
 
 
 def saved(answers: Answers, path: Path) -> None:
