@@ -103,6 +103,7 @@ def evening(record: Record, mat: MatPlan, fits: Sequence[Fitted] = ()) -> Evenin
     seen = covered(record, mat)
     setback = _setback(seen, mat, fits)
     steps = [*setback.steps, *_others(seen, done=bool(setback.settings))]
+    steps = steps or list(_still_open(fits))
     return Evening(tuple(steps), setback.settings, tuple(_why(seen)))
 
 
@@ -247,6 +248,16 @@ def _others(seen: Covered, *, done: bool) -> Iterator[str]:
         yield (
             f"Log for {more:.1f} more days: how sure a fit is comes from leaving out"
             " one day after the other."
+        )
+
+
+def _still_open(fits: Sequence[Fitted]) -> Iterator[str]:
+    """Yield what to do where all was done, and a tray is not told all the same."""
+    names = [fit.name for fit in fits if fit.whys and not fit.at_mat]
+    if names:
+        yield (
+            f"Go on as you did, another setback among it: of {', '.join(names)} the log"
+            " does not tell everything yet (bottomheat fit says what, and why)."
         )
 
 

@@ -38,6 +38,21 @@ def test_a_setback_that_was_is_enough():
     assert evening(with_setback(), NORTH).steps == ()
 
 
+class Fit:
+    slow_s = Estimate(9_000.0, 100.0)
+
+    def __init__(self, name, whys=(), *, at_mat=False):
+        self.name, self.whys, self.at_mat = name, whys, at_mat
+
+
+def test_a_tray_that_is_not_told_all_the_same_is_named():
+    """Not so a surface probe: what is predicted is trays."""
+    known, surface = Fit("N1"), Fit("north-mat", ("so",), at_mat=True)
+    assert evening(with_setback(), NORTH, [known, surface]).steps == ()
+    (step,) = evening(with_setback(), NORTH, [known, Fit("N2", ("so",)), surface]).steps
+    assert "of N2 the log does not tell everything yet" in step
+
+
 class Slow:
     slow_s = Estimate(60_000.0, 100.0)
 
