@@ -192,10 +192,12 @@ def test_a_journal_with_a_strange_line_is_refused(logs, alone, tmp_path, capsys)
     out.write_text(text, encoding="utf-8")
     assert sweep(logs, "--out", str(out), "--continue") == 2
     assert "line 2: told.zones.0.gain_k: Field required" in capsys.readouterr().err
-    out.write_text(text.splitlines()[0] + "\ngarbage\n", encoding="utf-8")
+    assert out.read_text(encoding="utf-8") == text
+    garbled = text.splitlines()[0] + "\ngarbage\n"
+    out.write_text(garbled, encoding="utf-8")
     assert sweep(logs, "--out", str(out), "--continue") == 2
     assert "line 2: Invalid JSON" in capsys.readouterr().err
-    assert out.read_text(encoding="utf-8") == text
+    assert out.read_text(encoding="utf-8") == garbled
 
 
 @pytest.mark.parametrize(
