@@ -1,9 +1,9 @@
 """Advice over HTTP: from what was told and from the bench as it is."""
 
 from tests.api.conftest import WARM
-from tests.api.test_batch_routes import GOOSEBERRY, LOOK, ONE, TWO, client, kept, tell
+from tests.api.test_batch_routes import GOOSEBERRY, LOOK, ONE, TWO, client, tell
 
-__all__ = ["client", "kept"]  # fixtures
+__all__ = ["client"]  # a fixture
 
 ROOTED = {
     "at": "2026-02-12T09:00:00Z",

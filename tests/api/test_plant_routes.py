@@ -3,9 +3,9 @@
 import pytest
 
 from controller.records.codes import code_of
-from tests.api.test_batch_routes import GOOSEBERRY, ONE, TWO, client, kept, tell
+from tests.api.test_batch_routes import GOOSEBERRY, ONE, TWO, client, tell
 
-__all__ = ["client", "kept"]  # fixtures
+__all__ = ["client"]  # a fixture
 
 POTTED = {"stage": "potted", "count": 9, "root_score": 3, "at": "2026-02-13T09:00:00Z"}
 QUINCE = {**GOOSEBERRY, "crop": "quince", "count": 8, "wanted": 3}
