@@ -67,15 +67,15 @@ def _settings(plan: MatPlan) -> tuple[str, str]:
 
 
 def _trays(figures: Figures, terms: Terms) -> Iterator[tuple[str, Cell]]:
-    scale, zero, unit = (1.8, 32.0, " °F") if terms.fahrenheit else (1.0, 0.0, " °C")
-    hot = unit.replace(" °C", " K").replace(" °F", " °F")
+    scale, heat = terms.scale, " °F·h" if terms.fahrenheit else " K·h"
+    unit = f" {scale.unit}"
     bases = {tray.name: tray.base_mc for tray in figures.plans[OWN].trays}
     for n, name in enumerate(figures.trays):
-        yield f"{name} lowest", _cell(scale * figures.low_c[n] + zero, 1, unit)
-        yield f"{name} highest", _cell(scale * figures.high_c[n] + zero, 1, unit)
-        base = scale * celsius(bases[name]) + zero
+        yield f"{name} lowest", _cell(scale.shown(figures.low_c[n]), 1, unit)
+        yield f"{name} highest", _cell(scale.shown(figures.high_c[n]), 1, unit)
+        base = scale.shown(celsius(bases[name]))
         over = f"{name} over {base:.3g}{unit}"
-        yield over, _cell(scale * figures.heat_k_h[n], 0, f"{hot}·h")
+        yield over, _cell(scale.per_k * figures.heat_k_h[n], 0, heat)
         if figures.rooting is not None:
             yield f"{name} rooted", _rooted(figures, n)
 

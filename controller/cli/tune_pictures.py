@@ -6,7 +6,6 @@ What may live here: these three pictures with their words.
 from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -14,7 +13,7 @@ from matplotlib.axes import Axes
 from controller.adapters.exchange import ExchangeError
 from controller.cli.modelled import IN_THE_MODEL, Modelled
 from controller.cli.pictures import DASHES, INK, PALE, a_figure, kept, plain
-from controller.cli.tuned import Tuned, told, way_text
+from controller.cli.tuned import Scale, Tuned, told, way_text
 from controller.core.units import DAY_MS, HOUR_MS
 from sim.fitting.smoother import stepped
 from sim.thermal import Vector
@@ -36,23 +35,6 @@ _MARKS = {"on-off": "o", "pid": "^"}
 _KINDS = {"on-off": "on-off", "pid": "PID"}
 
 
-class _Scale(NamedTuple):
-    """The unit in which temperatures are drawn."""
-
-    unit: str
-    per_k: float
-    zero: float
-
-    def shown(self, temps_c: Vector) -> Vector:
-        """Return temperatures [°C] in it."""
-        shown: Vector = temps_c * self.per_k + self.zero
-        return shown
-
-
-def _scale(found: Tuned) -> _Scale:
-    return _Scale("°F", 1.8, 32.0) if found.terms.fahrenheit else _Scale("°C", 1.0, 0.0)
-
-
 def draw(found: Tuned, folder: Path) -> list[Path]:
     """Draw what was found into a folder; return the files.
 
@@ -67,7 +49,7 @@ def draw(found: Tuned, folder: Path) -> list[Path]:
     return [
         *_trade_off(found, folder / f"{mat}-trade-off.png"),
         *_weeks(found, folder / f"{mat}-weeks.png"),
-        *_fit(found.of, _scale(found), folder / f"{mat}-fit.png"),
+        *_fit(found.of, found.terms.scale, folder / f"{mat}-fit.png"),
     ]
 
 
@@ -208,7 +190,7 @@ def _weeks(found: Tuned, path: Path) -> list[Path]:
         above, below = rows[2 * place], rows[2 * place + 1]
         _week(above, below, found, traces[place])
         above.set_title(f"{name}: {way}", fontsize=8, loc="left")
-        above.set_ylim(*_scale(found).shown(np.array(_reach(found, traces))))
+        above.set_ylim(*found.terms.scale.shown(np.array(_reach(found, traces))))
         said.append(f"{name.capitalize()}: {way}: {_week_words(found, traces[place])}.")
     handles, labels = rows[0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside upper right", ncols=8, fontsize=7)
@@ -227,7 +209,7 @@ def _reach(found: Tuned, traces: Sequence[Trace]) -> tuple[float, float]:
 
 def _week(above: Axes, below: Axes, found: Tuned, told_of: Trace) -> None:
     first = _last_week(found.of)
-    at, scale = _days(found.of)[first:], _scale(found)
+    at, scale = _days(found.of)[first:], found.terms.scale
     for n, name in enumerate(found.figures.trays):
         temps = told_of.temps_mc[first:, n] / 1000
         dash = DASHES[n % len(DASHES)]
@@ -256,7 +238,7 @@ def _names(above: Axes, found: Tuned, told_of: Trace) -> None:
     """Write each tray's name where its line ends, none over another."""
     last = told_of.temps_mc[-2 * HOUR_MS // found.of.worlds[0].span.step_ms :] / 1000
     means = [float(last[:, n].mean()) for n in range(len(found.figures.trays))]
-    lowest_c, scale = -np.inf, _scale(found)
+    lowest_c, scale = -np.inf, found.terms.scale
     for n in np.argsort(means):
         lowest_c = max(means[n], lowest_c + _APART_K)
         place = 1.0, float(scale.shown(np.array(lowest_c)))
@@ -288,7 +270,7 @@ def _midnights(axes: Axes, of: Modelled, at: Vector) -> None:
 
 
 def _week_words(found: Tuned, told_of: Trace) -> str:
-    first, scale = _last_week(found.of), _scale(found)
+    first, scale = _last_week(found.of), found.terms.scale
     ranges = []
     for n, name in enumerate(found.figures.trays):
         temps = scale.shown(told_of.temps_mc[first:, n] / 1000)
@@ -300,7 +282,7 @@ def _week_words(found: Tuned, told_of: Trace) -> str:
 # ------------------------------------------------------------------------- the fit
 
 
-def _fit(of: Modelled, scale: _Scale, path: Path) -> list[Path]:
+def _fit(of: Modelled, scale: Scale, path: Path) -> list[Path]:
     zones = of.worlds[0].model.zones
     figure = a_figure(
         f"Mat {of.own.name}: what was measured, and the model with heat and room alone",

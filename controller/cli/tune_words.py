@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from controller.cli.figure_table import ranged, side_by_side
 from controller.cli.modelled import IN_THE_MODEL, Modelled
 from controller.cli.tuned import (
+    Scale,
     Tuned,
     apart,
     difference,
@@ -39,7 +40,7 @@ def in_words(found: Tuned) -> Iterator[str]:
     yield from heading(found.of)
     yield from _wrapped(against_the_log(found.of, found.figures), "")
     yield from _wrapped(_tried(found), "")
-    yield from _wrapped(covers(found.of, fahrenheit=found.terms.fahrenheit), "")
+    yield from _wrapped(covers(found.of, found.terms.scale), "")
     for note in found.notes:
         yield from _wrapped(f"Note: {note}", "")
     yield ""
@@ -63,7 +64,7 @@ def beside(found: Tuned) -> Iterator[str]:
     figures, last = found.figures, len(found.figures.plans) - 1
     yield from heading(found.of)
     yield from _wrapped(against_the_log(found.of, figures), "")
-    yield from _wrapped(covers(found.of, fahrenheit=found.terms.fahrenheit), "")
+    yield from _wrapped(covers(found.of, found.terms.scale), "")
     for note in found.notes:
         yield from _wrapped(f"Note: {note}", "")
     if found.search.reasons[last]:
@@ -121,11 +122,13 @@ def against_the_log(of: Modelled, figures: Figures) -> str:
     )
 
 
-def covers(of: Modelled, *, fahrenheit: bool) -> str:
+def covers(of: Modelled, scale: Scale) -> str:
     """Return what the log covers, in words."""
     seen = coverage(of.record, of.asked)
-    kept = _between(seen.low_c, seen.high_c, fahrenheit=fahrenheit)
-    rooms = _between(*seen.room_c, fahrenheit=fahrenheit)
+    kept, rooms = (
+        f"{scale.shown(low_c):.1f} to {scale.shown(high_c):.1f} {scale.unit}"
+        for low_c, high_c in ((seen.low_c, seen.high_c), seen.room_c)
+    )
     text = (
         f"The log covers {kept} where it drives (and {MARGIN_K:g} K beyond is allowed),"
         f" heat for {seen.duty[0]:.0%} to {seen.duty[1]:.0%} of six hours (and"
@@ -137,11 +140,6 @@ def covers(of: Modelled, *, fahrenheit: bool) -> str:
             " let it say more."
         )
     return text
-
-
-def _between(low_c: float, high_c: float, *, fahrenheit: bool) -> str:
-    per_k, zero, unit = (1.8, 32.0, "°F") if fahrenheit else (1.0, 0.0, "°C")
-    return f"{per_k * low_c + zero:.1f} to {per_k * high_c + zero:.1f} {unit}"
 
 
 def _tried(found: Tuned) -> str:

@@ -6,6 +6,7 @@ command.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,12 +16,33 @@ from controller.cli.modelled import Modelled
 from controller.cli.prices import Price
 from controller.core.plan import DrivenBy, MatPlan, OnOff
 from controller.core.units import HOUR_MS, MINUTE_MS, SECOND_MS
+from sim.thermal import Vector
 from sim.tuning.candidates import DIFFERENTIALS_MK
 from sim.tuning.figures import Figures
 from sim.tuning.granting import OWN, Granted, Impossible, best_of_kind
 from sim.tuning.jackknifed import Interval, Predicted, interval
 from sim.tuning.searching import Proof, Search, front
 from sim.tuning.wishes import Wish
+
+Temps = TypeVar("Temps", float, Vector)
+
+
+class Scale(NamedTuple):
+    """The unit in which temperatures are told.
+
+    Attributes:
+        unit: "°C" or "°F".
+        per_k: Its degrees in a kelvin.
+        zero: What 0 °C is in it.
+    """
+
+    unit: str
+    per_k: float
+    zero: float
+
+    def shown(self, temps_c: Temps) -> Temps:
+        """Return temperatures [°C] in it."""
+        return self.per_k * temps_c + self.zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,12 +59,17 @@ class Terms:
     rated: int
     fahrenheit: bool
 
+    @property
+    def scale(self) -> Scale:
+        """The unit of temperatures."""
+        return Scale("°F", 1.8, 32.0) if self.fahrenheit else Scale("°C", 1.0, 0.0)
+
 
 def held_back(figures: Figures) -> tuple[str, ...]:
     """Return what to say where heat is held back in the model, a sentence or none.
 
-    The guards of response learn what is usual of a tray in days. A model of two
-    lags begins anew and may feel its mat later than the bench does, so that a
+    The guards of response learn what is usual of a tray in days. A model begins
+    anew and may feel its mat later than the bench does, so that a
     guard can act in it alone.
     """
     hours = figures.refused_h[OWN, 0]
