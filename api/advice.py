@@ -3,13 +3,12 @@
 What may live here: from a look at the bench and the book to advice.
 """
 
-from fastapi import Depends
-
 from api.advice_shapes import AdviceView, OneAdviceView
 from api.advice_views import advice_view, one_advice_view
 from api.context import ContextHere, LookHere, no_query
-from api.late import Router
 from api.problems import ProblemError, quoted
+from api.routing import Router
+from api.wants import Depends
 from controller.records.book import NoSuchRecordError, batch_in
 from controller.records.trial_units import open_units
 

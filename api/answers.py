@@ -14,9 +14,6 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.bodies import PHOTOS_PATH
 
-_OF_THE_LIBRARY = frozenset({"/openapi.json"})
-"""Routes that are not ours to say so, and whose answers hardly ever change."""
-
 _SMALLEST = 1_000
 """Chosen: bytes; less is not worth it, and whatever holds a secret is less."""
 
@@ -60,8 +57,6 @@ class _Conditional:
         async def checked(message: Message) -> None:
             nonlocal start
             if message["type"] == "http.response.start":
-                if scope["path"] in _OF_THE_LIBRARY:
-                    MutableHeaders(scope=message)["Cache-Control"] = "private, no-cache"
                 if _may_be_known(message):
                     start = message
                     return

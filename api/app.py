@@ -7,45 +7,19 @@ and what the OpenAPI document says of errors.
 
 from collections.abc import Callable
 
-from fastapi import FastAPI
-from pydantic import TypeAdapter
 from typing_extensions import override
 
-from api import problems
+from api.application import App
 from api.callers import BASIC_PATHS, COOKIE, Reception
 from api.context import NOTHING_BESIDE, Beside, Context
+from api.document import About, Document
+from api.errors import ERRORS
 from api.outside import router as outside
 from api.reach import Reach
 from api.record_book import Records
 from api.routes import CAUTION, root, v1
 from api.shell import put_in_shell, version
 from controller.ports import Access, Bench, Clock, SeasonReader
-
-_Document = dict[str, object]
-
-_REFERENCE = "#/components/schemas/{model}"
-
-_EVERY = {
-    400: "The request cannot be read",
-    401: "No token was shown, or one that nobody knows",
-    403: "Whoever asks may not: read only, or a page of another site",
-    404: "There is no such thing",
-    405: "Not done here in this way",
-    421: "Asked under another name than the bench's own",
-    429: "Too many unknown tokens, or too many wishes wait",
-    431: "The head of the request is too large",
-    500: "A mistake in this program",
-    503: "Not ready yet, or overloaded",
-}
-_WRITING = {
-    408: "The body did not arrive in time",
-    409: "This mat has no relay to command, somebody writes at the same time, or there"
-    " is nothing to compare yet",
-    413: "The body is too large",
-    415: "The body is not of the media type that is taken here",
-    422: "The body is well formed but asks for what cannot be",
-}
-
 
 _SCHEMES = {
     "token": {
@@ -71,20 +45,14 @@ _FOR_ANYBODY = {("get", "/"), ("get", "/page/{name}"), ("get", "/v1")}
 _FOR_ANYBODY |= {("post", "/v1/session")}
 
 
-class BenchApp(FastAPI):
+class BenchApp(App):
     """The JSON API of one bench."""
 
     @override
-    def openapi(self) -> _Document:
-        """Return the OpenAPI document, with the error shape among its schemas."""
+    def openapi(self) -> Document:
+        """Return the OpenAPI document, with what it says of access."""
         document = super().openapi()
-        components = document.setdefault("components", {})
-        schemas = components.setdefault("schemas", {})
-        if "Problem" not in schemas:
-            _tell_of_access(document, components)
-            problem = TypeAdapter(problems.Problem).json_schema(ref_template=_REFERENCE)
-            schemas.update(problem.pop("$defs", {}))
-            schemas["Problem"] = problem
+        _tell_of_access(document)
         return document
 
 
@@ -96,7 +64,7 @@ def create_app(
     access: Access | None = None,
     reach: Reach | None = None,
     beside: Beside = NOTHING_BESIDE,
-) -> FastAPI:
+) -> App:
     """Return the JSON API of a running bench.
 
     Args:
@@ -109,16 +77,8 @@ def create_app(
         reach: Names and proxies it is reached by; None: this machine's own names.
         beside: What is worked out in processes of their own.
     """
-    app = BenchApp(
-        title="bottomheat",
-        version=version(),
-        description=f"A heated propagation bench, now and before. {CAUTION}",
-        docs_url=None,
-        redoc_url=None,
-        redirect_slashes=False,
-        telemetry={"tracing": False, "metrics": False, "logs": False},
-        responses=_responses(_EVERY | _WRITING),
-    )
+    words = f"A heated propagation bench, now and before. {CAUTION}"
+    app = BenchApp(About("bottomheat", version(), words, ERRORS))
     kept = records or Records(None, None)
     app.state.context = Context(
         bench,
@@ -136,28 +96,15 @@ def create_app(
     return app
 
 
-def _tell_of_access(document: _Document, components: _Document) -> None:
+def _tell_of_access(document: Document) -> None:
     """Write down what is shown where: in any order, one of a list will do."""
-    components["securitySchemes"] = _SCHEMES
+    components, paths = document["components"], document["paths"]
+    if isinstance(components, dict):
+        components["securitySchemes"] = _SCHEMES
     document["security"] = [{"token": []}, {"session": []}]
-    paths = document["paths"]
     for path, operations in paths.items() if isinstance(paths, dict) else ():
         for method, operation in operations.items():
             if (method, path) in _FOR_ANYBODY:
                 operation["security"] = []
-            if "requestBody" in operation:
-                # It may be {}; what must be there is its Content-Type.
-                operation["requestBody"]["required"] = True
             if path in BASIC_PATHS:
                 operation["security"] = [{"token": []}, {"session": []}, {"basic": []}]
-
-
-def _responses(statuses: dict[int, str]) -> dict[int | str, dict[str, object]]:
-    schema = {"$ref": _REFERENCE.format(model="Problem")}
-    return {
-        status: {
-            "description": description,
-            "content": {problems.MEDIA_TYPE: {"schema": schema}},
-        }
-        for status, description in statuses.items()
-    }

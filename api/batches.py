@@ -7,7 +7,7 @@ changes.
 from collections.abc import Callable, Sequence
 from typing import Annotated
 
-from fastapi import Depends, Query, Response
+from starlette.responses import Response
 
 from api.batch_bodies import (
     BatchBody,
@@ -30,11 +30,12 @@ from api.batch_views import (
     history_view,
 )
 from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
-from api.late import Router
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value, refused_at
 from api.record_writer import Writer
+from api.routing import Router
 from api.season import reading
+from api.wants import Depends, Query
 from controller.record_wire import batch_of, closing_of, look_of, move_of
 from controller.records.batch_desk import (
     RowsError,

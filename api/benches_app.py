@@ -10,16 +10,20 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from fastapi import Depends, FastAPI, Request
+from starlette.requests import Request
 
 from api import sessions
+from api.application import App
 from api.benches_shapes import BenchesView
 from api.callers import Reception
 from api.context import no_query, reading_only
-from api.late import Router
+from api.document import About
+from api.errors import ERRORS
 from api.page_files import PageFile, files_of, page_files, page_router
 from api.reach import Reach
+from api.routing import Router
 from api.shell import put_in_shell, version
+from api.wants import Depends
 from controller.ports import Access, Clock
 
 FOLDER = Path(__file__).parent / "benches_page"
@@ -57,7 +61,7 @@ def create_benches_app(
     clock: Clock,
     access: Access | None = None,
     reach: Reach | None = None,
-) -> FastAPI:
+) -> App:
     """Return the app of a page of many benches.
 
     Args:
@@ -66,14 +70,7 @@ def create_benches_app(
         access: Who may look; None: whoever is on this machine.
         reach: Names and proxies it is reached by; None: this machine's own names.
     """
-    app = FastAPI(
-        title="bottomheat benches",
-        version=version(),
-        docs_url=None,
-        redoc_url=None,
-        redirect_slashes=False,
-        telemetry={"tracing": False, "metrics": False, "logs": False},
-    )
+    app = App(About("bottomheat benches", version(), answers=ERRORS))
     app.state.context = BenchesContext(
         look, Reception(access, lambda: clock.now().run_ms)
     )

@@ -7,14 +7,14 @@ import logging
 from functools import cache
 from typing import Annotated
 
-from fastapi import Query, Response
-from fastapi.responses import JSONResponse
 from pydantic import TypeAdapter, ValidationError
+from starlette.responses import JSONResponse, Response
 
 from api.comparison_shapes import ComparisonQuery, ComparisonView, WorkingView
 from api.context import ContextHere
-from api.late import Router
 from api.problems import ProblemError, quoted
+from api.routing import Router, Told
+from api.wants import Query
 from controller.ports import Compared, Comparison
 from controller.records.book import NoSuchRecordError, trial_in
 
@@ -31,10 +31,7 @@ _logger = logging.getLogger("bottomheat.api")
 
 @router.get(
     "/trials/{number}/comparison",
-    response_model=ComparisonView,
-    responses={
-        202: {"model": WorkingView, "description": "It is worked out: ask again"}
-    },
+    answers={202: Told(WorkingView, "It is worked out: ask again")},
 )
 async def get_comparison(
     context: ContextHere, number: int, asked: Annotated[ComparisonQuery, Query()]

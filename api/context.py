@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from typing import Annotated
 
 from anyio import CapacityLimiter
-from fastapi import Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict
+from starlette.requests import Request
+from starlette.responses import Response
 
 from api.callers import Caller, Reception, address_of, caller_of, nobody
 from api.hours_memory import HoursMemory
@@ -24,6 +25,7 @@ from api.problems import ProblemError, quoted
 from api.record_book import Records
 from api.tray_views import find_tray
 from api.views import alarm_id
+from api.wants import Depends, Query
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.state import Alarm
 from controller.ports import Bench, Clock, Comparer, ForecastKept, SeasonReader

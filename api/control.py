@@ -7,7 +7,8 @@ at once. What may live here: from bodies to wishes.
 
 from typing import Annotated
 
-from fastapi import Body, Depends, Request, Response
+from starlette.requests import Request
+from starlette.responses import Response
 
 from api.context import (
     AlarmHere,
@@ -20,11 +21,12 @@ from api.context import (
     retry_after,
     who_asks,
 )
-from api.late import Router
 from api.moment import Moment
 from api.problems import Fault, ProblemError
 from api.queries import EmptyBody, EnabledBody, HoldBody, SetpointBody, ShelveBody
+from api.routing import Router
 from api.shapes import AcceptedView, RequestView
+from api.wants import Body, Depends
 from controller.core.plan import MatPlan
 from controller.core.plan_rules import setpoint_problem
 from controller.core.scan import (

@@ -9,10 +9,10 @@ answers. No routes.
 
 from dataclasses import dataclass
 
-from fastapi import FastAPI
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.application import App
 from api.bodies import WITH_BODY, largest_body, too_large, types_of_body
 from api.methods import methods_at, not_done
 from api.problems import problem, quoted
@@ -97,7 +97,7 @@ class Door:
 
 
 def _methods_at(scope: Scope) -> frozenset[str]:
-    app: FastAPI | None = scope.get("app")
+    app: App | None = scope.get("app")
     return frozenset() if app is None else methods_at(app, scope["path"])
 
 

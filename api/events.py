@@ -6,17 +6,18 @@ changes.
 
 from typing import Annotated
 
-from fastapi import Depends, Query, Response
+from starlette.responses import Response
 
 from api.context import Context, ContextHere, LookHere, kept_with_care, no_query
-from api.late import Router
 from api.problems import ProblemError, quoted
 from api.record_bodies import EventBody, EventFields, EventsQuery
 from api.record_shapes import EventsView, EventView
 from api.record_values import corrected, new_value
 from api.record_views import event_view, events_view
 from api.record_writer import Writer
+from api.routing import Router
 from api.tray_views import find_tray, mat_of
+from api.wants import Depends, Query
 from controller.record_wire import event_of
 from controller.records.book import Book, NoSuchRecordError, event_in
 from controller.records.desk import add_event, revise_event

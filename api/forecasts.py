@@ -6,13 +6,13 @@ What may live here: from what is kept to an answer.
 import logging
 
 import anyio.to_thread
-from fastapi import Depends
 from pydantic import TypeAdapter, ValidationError
 
 from api.context import Context, ContextHere, no_query
 from api.forecast_shapes import ForecastFailureView, ForecastView
 from api.formats import utc_text
-from api.late import Router
+from api.routing import Router
+from api.wants import Depends
 from controller.ports import ForecastKept
 
 router = Router()

@@ -5,8 +5,6 @@ What may live here: what is asked, bounded in range, and what is answered.
 
 from typing import Annotated
 
-from fastapi import Depends, Query
-
 from api.context import (
     Context,
     ContextHere,
@@ -17,7 +15,6 @@ from api.context import (
 )
 from api.formats import utc_text
 from api.heat_views import heat_view, kept_view
-from api.late import Router
 from api.moment import Moment
 from api.problems import Fault, ProblemError
 from api.queries import (
@@ -28,6 +25,7 @@ from api.queries import (
     TemperaturesQuery,
     instant_ms,
 )
+from api.routing import Router
 from api.season import Log, UnreadableError, reading
 from api.shapes import (
     DegreeHoursView,
@@ -39,6 +37,7 @@ from api.shapes import (
 from api.thermal_views import Stretch, logged_degree_hours
 from api.tray_views import live_degree_hours, mat_of
 from api.views import log_view, probe_temperatures_view
+from api.wants import Depends, Query
 from controller.core.plan import TrayPlan
 from controller.core.units import DAY_MS, HOUR_MS
 from controller.review.degree_hours import NoSuchTrayError, recount

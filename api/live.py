@@ -13,13 +13,14 @@ from collections.abc import AsyncGenerator, Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from fastapi.sse import KEEPALIVE_COMMENT, format_sse_event
-
 from api.moment import Moment
 from api.shapes import LiveView
 from api.views import bench_view
 from controller.core.units import Millis
 from controller.ports import Bench, Snapshot
+
+_PING = b": ping\n\n"
+"""A comment, which nobody is shown (HTML Standard, server-sent events)."""
 
 PING_S = 15.0
 """How long a stream is silent at most: a proxy would think it dead."""
@@ -44,7 +45,8 @@ class _Event:
         """The event as it is sent."""
         view = live_view(self._snapshot)
         data = json.dumps(view, ensure_ascii=False, separators=(",", ":"))
-        return format_sse_event(data_str=data, event="bench", id=self.id)
+        # JSON has no line breaks of its own, so one data line holds it.
+        return f"event: bench\ndata: {data}\nid: {self.id}\n\n".encode()
 
 
 def live_view(snapshot: Snapshot) -> LiveView:
@@ -102,7 +104,7 @@ class Feed:
                 async with asyncio.timeout(ping_s):
                     await news.wait()
             except TimeoutError:
-                yield KEEPALIVE_COMMENT
+                yield _PING
 
     def _after(self, last_id: str | None) -> list[_Event]:
         """Return the events after one; just the newest if it is not kept."""

@@ -7,15 +7,15 @@ from collections.abc import AsyncGenerator
 from contextlib import aclosing
 from typing import Annotated
 
-from fastapi import Depends, Header, Response
-from starlette.responses import StreamingResponse
+from starlette.responses import Response, StreamingResponse
 from starlette.types import Send
 from typing_extensions import override
 
 from api.context import CallerHere, ContextHere, LookHere, no_query
-from api.late import Router
 from api.live import MOST_STREAMS, Feed
 from api.problems import ProblemError
+from api.routing import Router, Told
+from api.wants import Depends, Header
 
 router = Router(dependencies=[Depends(no_query)])
 
@@ -26,13 +26,10 @@ _WORDS = (
     'Server-sent events. "bench" is the whole bench after a scan, as LiveView;'
     " a comment comes after 15 s of silence."
 )
-_ANSWER = {
-    "description": _WORDS,
-    "content": {"text/event-stream": {"schema": {"type": "string"}}},
-}
+_ANSWER = Told({"text/event-stream": {"schema": {"type": "string"}}}, _WORDS)
 
 
-@router.get("/live", response_class=StreamingResponse, responses={200: _ANSWER})
+@router.get("/live", answers={200: _ANSWER})
 async def get_live(
     context: ContextHere,
     caller: CallerHere,

@@ -6,14 +6,13 @@ changes.
 
 from collections.abc import Sequence
 
-from fastapi import Depends
-
 from api.batch_bodies import LooksBody
 from api.batch_shapes import LookRowsView, LookRowView
 from api.context import no_query
-from api.late import Router
 from api.record_values import new_value, refused_at
 from api.record_writer import Writer
+from api.routing import Router
+from api.wants import Depends
 from controller.record_wire import look_of
 from controller.records.batch_desk import RowsError
 from controller.records.book import Book

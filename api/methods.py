@@ -1,31 +1,26 @@
 """Which methods a path knows; the library names those of one route alone.
 
-What may live here: that, from the app's own document.
+What may live here: that, from the app's own list.
 """
 
-from collections.abc import Iterator
 from functools import lru_cache
 
-from fastapi import FastAPI
 from starlette.responses import Response
 from starlette.routing import compile_path
 
+from api.application import App
 from api.problems import problem
 
-_OF_THE_LIBRARY = "/openapi.json"
 
-
-def methods_at(app: FastAPI, path: str) -> frozenset[str]:
+def methods_at(app: App, path: str) -> frozenset[str]:
     """Return the methods of a path, HEAD with GET; none: there is no such path.
 
     A path that is spelled out goes before one that has names in it.
     """
-    known = dict(_paths(app))
-    found = known.get(path) or frozenset(
-        method
-        for template, methods in known.items()
-        if compiled(template).match(path)
-        for method in methods
+    known = tuple(app.operations())
+    found = frozenset(method for method, template in known if template == path)
+    found = found or frozenset(
+        method for method, template in known if compiled(template).match(path)
     )
     return found | ({"HEAD"} if "GET" in found else frozenset())
 
@@ -39,9 +34,3 @@ def not_done(method: str, allowed: frozenset[str]) -> Response:
 
 
 compiled = lru_cache(maxsize=200)(lambda template: compile_path(template)[0])
-
-
-def _paths(app: FastAPI) -> Iterator[tuple[str, frozenset[str]]]:
-    yield _OF_THE_LIBRARY, frozenset({"GET"})
-    for template, operations in app.openapi()["paths"].items():
-        yield template, frozenset(method.upper() for method in operations)

@@ -4,26 +4,27 @@ Such programs may show a token as the password of HTTP Basic, since they can do
 nothing else. What may live here: those routes.
 """
 
-from fastapi import Depends, Request, Response
+from starlette.requests import Request
+from starlette.responses import Response
 
 from api.calendar_views import bench_entries, written_at
 from api.context import ContextHere, LookHere, no_query, reading_only
 from api.forecasts import forecast_now
-from api.late import Router
 from api.metrics import MEDIA_TYPE as METRICS
 from api.metrics import metrics_text
+from api.routing import Router, Told
+from api.wants import Depends
 from controller.calendar import MEDIA_TYPE as CALENDAR
 from controller.calendar import calendar_text
 
 router = Router(dependencies=[Depends(reading_only), Depends(no_query)])
 
 
-def _text(media_type: str) -> dict[int | str, dict[str, object]]:
-    content = {media_type: {"schema": {"type": "string"}}}
-    return {200: {"description": "Successful Response", "content": content}}
+def _text(media_type: str) -> dict[int, Told]:
+    return {200: Told({media_type: {"schema": {"type": "string"}}})}
 
 
-@router.get("/metrics", response_class=Response, responses=_text(METRICS))
+@router.get("/metrics", answers=_text(METRICS))
 async def get_metrics(
     request: Request, context: ContextHere, look: LookHere
 ) -> Response:
@@ -33,7 +34,7 @@ async def get_metrics(
     return Response(text, headers={"Content-Type": METRICS})
 
 
-@router.get("/calendar.ics", response_class=Response, responses=_text(CALENDAR))
+@router.get("/calendar.ics", answers=_text(CALENDAR))
 async def get_calendar(context: ContextHere, look: LookHere) -> Response:
     """Steps to come, open batches, reminders and forecast windows, as iCalendar."""
     book, forecast = await context.records.book(), await forecast_now(context)

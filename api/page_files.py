@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from fastapi import Depends, Request
+from starlette.requests import Request
 from starlette.responses import Response
 
 from api.context import no_query
-from api.late import Router
 from api.problems import ProblemError, quoted
+from api.routing import Router, Told
+from api.wants import Depends
 
 FOLDER = Path(__file__).parent / "page"
 
@@ -77,18 +78,12 @@ def page_router(files: Callable[[], Mapping[str, PageFile]]) -> Router:
     """
     router = Router(dependencies=[Depends(no_query)])
 
-    @router.get(
-        "/", response_class=Response, responses={200: {"content": {"text/html": _TEXT}}}
-    )
+    @router.get("/", answers={200: Told({"text/html": _TEXT})})
     async def get_page(request: Request) -> Response:
         """The page."""
         return _sent(request, files()["index.html"])
 
-    @router.get(
-        "/page/{name}",
-        response_class=Response,
-        responses={200: {"content": {"text/*": _TEXT}}},
-    )
+    @router.get("/page/{name}", answers={200: Told({"text/*": _TEXT})})
     async def get_page_file(request: Request, name: str) -> Response:
         """A file of the page."""
         found = files().get(name)

@@ -7,18 +7,19 @@ What may live here: from a request to the keeper of photos, and back.
 import asyncio
 from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import aclosing, suppress
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Annotated
 
 import anyio.to_thread
-from fastapi import Depends, Path, Request, Response
-from starlette.responses import FileResponse
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
 from typing_extensions import TypedDict
 
 from api.bodies import LARGEST_PHOTO, PHOTO_TYPES, PHOTOS_PATH, too_large
 from api.context import ContextHere, no_query
-from api.late import Router
-from api.problems import MEDIA_TYPE, ProblemError, quoted
+from api.problems import MEDIA_TYPE, Problem, ProblemError, quoted
+from api.routing import Router, Told
+from api.wants import Depends, InPath
 from controller.ports import (
     PHOTO_NAME,
     NoRoomError,
@@ -36,7 +37,6 @@ PHOTO_WITHIN_S = 120.0
 _KINDS = {"jpg": "image/jpeg", "png": "image/png", "webp": "image/webp"}
 _BINARY = {"schema": {"type": "string", "format": "binary"}}
 _PICTURES: dict[str, object] = dict.fromkeys(PHOTO_TYPES, _BINARY)
-_PROBLEM = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
 
 router = Router(prefix="/photos", dependencies=[Depends(no_query)])
 
@@ -61,8 +61,8 @@ PhotosHere = Annotated[Photos, Depends(_photos)]
 @router.post(
     "",
     status_code=201,
-    openapi_extra={"requestBody": {"content": _PICTURES, "required": True}},
-    responses={507: {"description": "There is no room for it", "content": _PROBLEM}},
+    takes=_PICTURES,
+    answers={507: Told(Problem, "There is no room for it", MEDIA_TYPE)},
 )
 async def post_photo(
     photos: PhotosHere, request: Request, response: Response
@@ -89,15 +89,11 @@ async def post_photo(
     return PhotoView(name=name, href=href)
 
 
-@router.get(
-    "/{name}",
-    response_class=FileResponse,
-    responses={200: {"content": _PICTURES}},
-)
+@router.get("/{name}", answers={200: Told(_PICTURES)})
 async def get_photo(
     photos: PhotosHere,
     request: Request,
-    name: Annotated[str, Path(description="as POST /v1/photos gives it")],
+    name: Annotated[str, InPath("as POST /v1/photos gives it")],
 ) -> Response:
     """A photo; it never changes."""
     path = await _found(photos, name)
@@ -113,7 +109,7 @@ async def get_photo(
     return FileResponse(path, media_type=kind, headers=headers)
 
 
-async def _found(photos: Photos, name: str) -> FilePath:
+async def _found(photos: Photos, name: str) -> Path:
     path = None
     if PHOTO_NAME.fullmatch(name):
         with suppress(OSError):

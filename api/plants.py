@@ -6,14 +6,13 @@ changes.
 
 from collections.abc import Sequence
 
-from fastapi import Depends
-
 from api.batch_shapes import BatchesView, BatchFileView
 from api.batches import Desk
 from api.context import no_query
-from api.late import Router
 from api.plant_bodies import RoundBody, StageBody, StageFields
 from api.record_values import corrected, new_value
+from api.routing import Router
+from api.wants import Depends
 from controller.record_wire import look_of, stage_of
 from controller.records.book import Book, batch_in, check_owner, stage_in
 from controller.records.changes import Change

@@ -8,11 +8,11 @@ become it.
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from http import HTTPStatus
 from typing import NotRequired
 from urllib.parse import quote
 
-from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -61,6 +61,40 @@ class ProblemError(HTTPException):
     ) -> None:
         super().__init__(status, detail, headers)
         self.faults = tuple(faults)
+
+
+NOT_JSON = "not_json"
+
+
+@dataclass(frozen=True, slots=True)
+class Unfit:
+    """One place of a request that does not have the right shape.
+
+    Attributes:
+        where: "path", "query" or "body".
+        place: Names and numbers that lead to it, from there.
+        kind: NOT_JSON, or what pydantic calls it.
+        detail: What would be right.
+        found: What is there.
+    """
+
+    where: str
+    place: tuple[str | int, ...]
+    kind: str
+    detail: str
+    found: object = None
+
+
+class UnfitError(Exception):
+    """A request that does not have the right shape.
+
+    Attributes:
+        unfit: Each place.
+    """
+
+    def __init__(self, unfit: Sequence[Unfit]) -> None:
+        super().__init__(*(one.detail for one in unfit))
+        self.unfit = tuple(unfit)
 
 
 def problem(
@@ -118,17 +152,17 @@ _DETAILS = {
 """Sentences for errors that the library raises by itself."""
 
 
-async def on_validation_error(_request: Request, error: Exception) -> Response:
+async def on_unfit(_request: Request, error: Exception) -> Response:
     """Answer a body, a query or a path that does not have the right shape."""
-    if not isinstance(error, RequestValidationError):
+    if not isinstance(error, UnfitError):
         raise error
-    found = [_Found(item) for item in error.errors()]
-    faults = [item.fault() for item in found]
-    if any(item.where == "path" for item in found):
+    found = error.unfit
+    faults = [_fault(one) for one in found]
+    if any(one.where == "path" for one in found):
         return problem(404, "there is nothing under this name or number")
-    if any(item.where == "query" for item in found):
+    if any(one.where == "query" for one in found):
         return problem(400, _summary("the query", faults), faults=faults)
-    if any(item.kind == "json_invalid" for item in found):
+    if any(one.kind == NOT_JSON for one in found):
         return problem(400, _summary("the body", faults), faults=faults)
     return problem(422, _summary("the body", faults), faults=faults)
 
@@ -146,32 +180,15 @@ def _summary(what: str, faults: Sequence[Fault]) -> str:
     return f"{what} is not right: {places}"
 
 
-class _Found:
-    """One error of pydantic's, as FastAPI passes it on."""
-
-    def __init__(self, item: Mapping[str, object]) -> None:
-        loc = item.get("loc")
-        parts = tuple(loc) if isinstance(loc, Sequence) else ()
-        self.kind = str(item.get("type"))
-        self.where = str(parts[0]) if parts else ""
-        self._rest = parts[1:]
-        self._detail = str(item.get("msg"))
-        self._item = item
-
-    def fault(self) -> Fault:
-        if self.kind == "json_invalid":
-            reason = self._item.get("ctx")
-            why = reason.get("error") if isinstance(reason, Mapping) else None
-            at = self._rest[0] if self._rest else 0
-            return Fault(detail=f"not JSON at character {at}: {why}", pointer="#")
-        fault = Fault(detail=quoted(_plain(self._detail)))
-        if self.where == "query":
-            fault["parameter"] = quoted(".".join(map(str, self._rest)))
-        else:
-            fault["pointer"] = quoted("#" + "".join(map(_token, self._rest)))
-        if self.kind not in {"missing", "extra_forbidden"}:
-            fault["found"] = quoted(self._item.get("input"))
-        return fault
+def _fault(one: Unfit) -> Fault:
+    fault = Fault(detail=quoted(_plain(one.detail)))
+    if one.where == "query":
+        fault["parameter"] = quoted(".".join(map(str, one.place)))
+    else:
+        fault["pointer"] = quoted("#" + "".join(map(_token, one.place)))
+    if one.kind not in {"missing", "extra_forbidden", NOT_JSON}:
+        fault["found"] = quoted(one.found)
+    return fault
 
 
 def _plain(message: str) -> str:

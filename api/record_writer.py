@@ -6,11 +6,12 @@ What may live here: what routes that write records need of a request.
 from collections.abc import Iterable
 from typing import Annotated
 
-from fastapi import Depends, Request
+from starlette.requests import Request
 
 from api.context import Context, ContextHere, LookHere, who_asks
 from api.moment import Moment
 from api.problems import ProblemError
+from api.wants import Depends
 from controller.core.plan import all_probes, all_trays
 from controller.records.desk import Bench, Stamp
 

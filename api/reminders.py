@@ -5,13 +5,13 @@ What may live here: from the book and the mats' programmes to that answer.
 
 from collections.abc import Iterator
 
-from fastapi import Depends
 from typing_extensions import TypedDict
 
 from api.context import ContextHere, LookHere, no_query
 from api.formats import short_temp_text, utc_text
-from api.late import Router
 from api.moment import Moment, wall_ms
+from api.routing import Router
+from api.wants import Depends
 from controller.core.plan import MatPlan
 from controller.core.units import DAY_MS
 from controller.records.book import batches

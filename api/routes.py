@@ -5,8 +5,6 @@ What may live here: from a look at the bench to a view of it.
 
 from contextlib import suppress
 
-from fastapi import Depends
-
 from api import (
     advice,
     batches,
@@ -34,10 +32,10 @@ from api.context import (
     no_query,
     reading_only,
 )
-from api.late import Router
 from api.mat_views import mat_view, why_view
 from api.moment import moment
 from api.problems import ProblemError
+from api.routing import Router
 from api.shapes import (
     AlarmsView,
     BenchView,
@@ -60,6 +58,7 @@ from api.views import (
     stalled,
     trays_view,
 )
+from api.wants import Depends
 
 CAUTION = (
     "bottomheat is no safety device: have an independent thermal cut-out, an RCD or "

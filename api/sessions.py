@@ -6,14 +6,16 @@ and the cookie.
 
 from typing import Annotated
 
-from fastapi import Depends, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
+from starlette.requests import Request
+from starlette.responses import Response
 
 from api.callers import COOKIE, address_of, cookie_in
 from api.context import CallerHere, ReceptionHere, no_query
-from api.late import Router
 from api.problems import ProblemError
+from api.routing import Router
 from api.shapes import SessionView
+from api.wants import Depends
 
 router = Router(dependencies=[Depends(no_query)])
 

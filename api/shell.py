@@ -5,8 +5,6 @@ What may live here: that, in its order. No routes.
 
 from importlib import metadata
 
-from fastapi import FastAPI
-from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -14,6 +12,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api import problems
 from api.answers import Answers
+from api.application import App
 from api.bodies import Bodies
 from api.door import Door
 from api.gate import Gate
@@ -23,7 +22,7 @@ from api.reach import Reach
 _NOT_DONE = 405
 
 
-def put_in_shell(app: FastAPI, reach: Reach) -> None:
+def put_in_shell(app: App, reach: Reach) -> None:
     """Put door, gate and answers around an app's routes.
 
     Args:
@@ -38,7 +37,7 @@ def put_in_shell(app: FastAPI, reach: Reach) -> None:
     if reach.proxies:
         app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=list(reach.proxies))
     app.add_exception_handler(HTTPException, _on_http_error)
-    app.add_exception_handler(RequestValidationError, problems.on_validation_error)
+    app.add_exception_handler(problems.UnfitError, problems.on_unfit)
     app.add_exception_handler(Exception, problems.on_any_error)
 
 

@@ -6,16 +6,17 @@ changes. Comparing arms takes longer than a request may, and is done elsewhere.
 
 from typing import Annotated
 
-from fastapi import Depends, Query, Response
+from starlette.responses import Response
 
 from api.context import ContextHere, LookHere, no_query
-from api.late import Router
 from api.problems import ProblemError, quoted
 from api.record_values import corrected, new_value
 from api.record_writer import Writer
+from api.routing import Router
 from api.trial_bodies import TrialBody, TrialFields, TrialsQuery
 from api.trial_shapes import TrialFileView, TrialsView
 from api.trial_views import trial_file_view, trials_view
+from api.wants import Depends, Query
 from controller.record_wire import trial_of
 from controller.records.book import NoSuchRecordError, trial_in
 from controller.records.trial_desk import add_trial, revise_trial

@@ -7,13 +7,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
-from fastapi import Query
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.context import ContextHere, LookHere
-from api.late import Router
 from api.moment import Moment
 from api.queries import Instant3339, instant_ms
+from api.routing import Router
 from api.variety_shapes import (
     NextView,
     ResultRowView,
@@ -21,6 +20,7 @@ from api.variety_shapes import (
     VarietiesView,
     VarietyView,
 )
+from api.wants import Query
 from controller.records.book import BatchFile, batches
 from controller.records.varieties import (
     SURETY,

@@ -18,7 +18,7 @@ from controller.cli.over_http import JSON, Answer, AskError, add_url_options, ex
 if TYPE_CHECKING:
     import asyncio
 
-    from fastapi import FastAPI
+    from api.application import App
 
 Json = dict[str, object]
 
@@ -125,7 +125,7 @@ def clean(value: object) -> str:
 class _OpenLog:
     """The API on a season log, for one question after the other."""
 
-    def __init__(self, app: "FastAPI", loop: "asyncio.Runner") -> None:
+    def __init__(self, app: "App", loop: "asyncio.Runner") -> None:
         self._app, self._loop = app, loop
 
     def answer(self, method: str, path: str, text: bytes, media_type: str) -> Answer:
@@ -180,7 +180,7 @@ def opened_once(args: argparse.Namespace) -> Iterator[None]:
 
 
 async def _in_process(
-    app: "FastAPI", method: str, path: str, text: bytes, media_type: str
+    app: "App", method: str, path: str, text: bytes, media_type: str
 ) -> Answer:
     """Let an app answer one request, as a server would (ASGI 3.0)."""
     place, _, query = path.partition("?")

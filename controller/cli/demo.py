@@ -263,15 +263,17 @@ def _kept(snapshot: "Snapshot", mat: "MatPlan", tray: "TrayPlan") -> str:
 
 
 def _sum_up(last: "Snapshot | None", *, off: bool) -> None:
-    if last is not None:
-        print("\n".join(_summary(last, off=off)), flush=True)
+    relays = "every relay is off" if off else "A RELAY IS STILL ON"
+    if last is None:
+        print(f"Ended before a first scan (all invented), {relays}.", flush=True)
+    else:
+        print("\n".join(_summary(last, relays)), flush=True)
 
 
-def _summary(snapshot: "Snapshot", *, off: bool) -> Iterator[str]:
+def _summary(snapshot: "Snapshot", relays: str) -> Iterator[str]:
     """Yield what came of it."""
     state = snapshot.state
     minutes = (state.run_ms - state.started_ms) / 60_000
-    relays = "every relay is off" if off else "A RELAY IS STILL ON"
     yield f"After {minutes:.0f} bench minutes (all invented), {relays}:"
     for mat in snapshot.plan.mats:
         yield from (f"  {_kept(snapshot, mat, tray)}" for tray in mat.trays)

@@ -4,15 +4,18 @@ import asyncio
 import json
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import httpx
 import pytest
-from fastapi import FastAPI
+from pydantic import TypeAdapter
 
 from api.app import create_app
+from api.application import App
 from api.callers import Reception
 from api.context import Context
 from api.record_book import Records
+from api.routing import as_json
 from controller.adapters.access import FileAccess, TokenFile
 from controller.adapters.clocks import ManualClock
 from controller.adapters.memory_records import MemoryRecords
@@ -44,6 +47,19 @@ from controller.ports import (
 )
 from controller.review.envelopes import envelope
 from controller.tabletop import Tabletop
+
+_adapter = cache(TypeAdapter)
+
+
+def agrees(shape: type, found: object) -> None:
+    """Hold an answer to the shape that the document promises, to the last key."""
+    adapter, sent = _adapter(shape), as_json(found)
+    read = adapter.validate_json(sent, strict=True)
+    told = adapter.dump_python(read, mode="json", by_alias=True)
+    assert told == json.loads(sent), shape.__name__
+
+
+App.checked = staticmethod(agrees)
 
 UTC_MS = 1_771_059_485_000  # 2026-02-14T08:58:05Z
 SCAN_MS = 5_000
@@ -326,7 +342,7 @@ async def client(shared_app, bench, reader) -> AsyncIterator[httpx.AsyncClient]:
 class Guarded:
     """A bench that asks for tokens: its app, its tokens' secrets, its parts."""
 
-    app: FastAPI
+    app: App
     access: FileAccess
     file: TokenFile
     clock: ManualClock

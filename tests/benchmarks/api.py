@@ -3,7 +3,7 @@
 A real daemon in a process of its own (embedded broker, season log on the disk, a
 scan each second), asked by clients in other processes:
 
-* /v1/trays a hundred times a second, in turn with a bare FastAPI app that returns
+* /v1/trays a hundred times a second, in turn with a bare starlette app that returns
   the very same bytes under the same server, so that both meet the same machine;
 * a flood of requests without pause, connections that trickle, and wrong tokens:
   how late scans are is read from the season log afterwards;
@@ -62,13 +62,14 @@ topic = "probe/P{n}"
 BARE = """
 import asyncio, sys
 sys.path.insert(0, {root!r})
-from fastapi import FastAPI, Response
+from starlette.applications import Starlette
+from starlette.responses import Response
+from starlette.routing import Route
 from api.server import Listen, serve
-app = FastAPI(telemetry={{"tracing": False, "metrics": False, "logs": False}})
 body = open({file!r}, "rb").read()
-@app.get("/v1/trays")
-async def get():
+async def get(request):
     return Response(body, media_type="application/json")
+app = Starlette(routes=[Route("/v1/trays", get)])
 asyncio.run(serve(app, Listen("127.0.0.1", {port}), lambda _: None))
 """
 

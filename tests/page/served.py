@@ -11,9 +11,8 @@ from collections.abc import AsyncIterator, Callable, Coroutine
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from fastapi import FastAPI
-
 from api.app import create_app
+from api.application import App
 from api.record_book import Records
 from api.server import Listen, serve
 from controller.adapters.clocks import SystemClock
@@ -89,10 +88,10 @@ def invented_log() -> FakeReader:
     return reader
 
 
-Make = Callable[[LiveBench, SeasonReader, MemoryRecords], FastAPI]
+Make = Callable[[LiveBench, SeasonReader, MemoryRecords], App]
 
 
-def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> FastAPI:
+def plain_app(bench: LiveBench, reader: SeasonReader, kept: MemoryRecords) -> App:
     photos = PhotoFolder(Path(tempfile.mkdtemp()) / "season.photos")
     records = Records(kept, lambda: kept, photos)
     return create_app(bench, lambda: reader, bench, records)

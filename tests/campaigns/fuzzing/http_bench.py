@@ -13,10 +13,10 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[3]))  # it is started as a script
 
 import httpx
-from fastapi import FastAPI
 
 from api import failures
 from api.app import create_app
+from api.application import App
 from api.context import Beside
 from api.record_book import Records
 from api.server import Listen, serve
@@ -79,7 +79,7 @@ def _log() -> FakeReader:
     return reader
 
 
-async def _told(app: FastAPI, secret: str) -> None:
+async def _told(app: App, secret: str) -> None:
     """Tell of a batch, a look, a move, an event and a trial, so that there is each."""
     batch = {"crop": "gooseberry", "kind": "hardwood", "count": 24, "tray": "N1"}
     batch |= {"code": "334X", "stuck_at": "2026-02-13T09:00:00Z"}
