@@ -14,7 +14,9 @@ def chart(page):
     # The season's length is known when it can be shown.
     page.click("[data-span=season]")
     page.wait_for_function(f"() => {LASTING} > 4.9 * {DAY_MS}")
-    return page.locator("#chart")
+    found = page.locator("#chart")
+    found.scroll_into_view_if_needed()  # a mouse outside of the window is nowhere
+    return found
 
 
 def chosen(page, name):
