@@ -158,6 +158,9 @@ def as_route(operation: Operation, checked: Callable[[], Checked | None]) -> Rou
         operation: The operation.
         checked: Tells what holds answers to their shapes, asked at each of them;
             it tells None where that is left to the types of the sources.
+
+    Raises:
+        TypeError: What a function wants cannot be given.
     """
     wants = wants_of(operation.call, operation.before)
     shape = operation.shape()
@@ -172,7 +175,12 @@ def as_route(operation: Operation, checked: Callable[[], Checked | None]) -> Rou
             check(shape, found)
         return _answered(found, operation.status, headed)
 
-    return Route(operation.path, answer, methods=[operation.method])
+    route = Route(operation.path, answer, methods=[operation.method])
+    parts = {part.name for one in wants.all() for part in one.parts}
+    if not parts <= route.param_convertors.keys():
+        msg = f"{operation.path} has not all of {', '.join(sorted(parts))}"
+        raise TypeError(msg)
+    return route
 
 
 def _answered(found: object, status: int, headed: Response) -> Response:

@@ -176,7 +176,8 @@ def _parted(hint: object) -> tuple[object, object]:
 def _model_in(kind: object) -> type[BaseModel] | None:
     """Return the model that something is, or is if it is not None."""
     if get_origin(kind) in {Union, UnionType}:
-        (kind,) = (one for one in get_args(kind) if one is not NoneType)
+        kinds = [one for one in get_args(kind) if one is not NoneType]
+        kind = kinds[0] if len(kinds) == 1 else None
     if isinstance(kind, type) and issubclass(kind, BaseModel):
         return kind
     return None

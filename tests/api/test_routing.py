@@ -293,12 +293,25 @@ def test_the_document_tells_what_is_taken_and_answered():
     json.dumps(told)
 
 
-async def plain(what: list[int]) -> None:
+async def listed(what: list[int]) -> None:
     """It wants what nobody can give."""
 
 
+async def either(what: Told1 | Asked) -> None:
+    """It wants one of two shapes."""
+
+
+async def elsewhere(tray: str) -> None:
+    """It wants a part of a path that has none."""
+
+
 def test_a_function_that_cannot_be_served_is_refused_when_the_app_is_made():
-    with pytest.raises(TypeError, match="nothing is known to give as what"):
-        wants_of(plain)
+    for call in (listed, either):
+        with pytest.raises(TypeError, match="nothing is known to give as what"):
+            wants_of(call)
+    lost = Router()
+    lost.get("/trays/{name}")(elsewhere)
+    with pytest.raises(TypeError, match=r"/trays/\{name\} has not all of tray"):
+        made().include_router(lost)
     with pytest.raises(TypeError, match="coroutine function is needed"):
         wants_of(lambda: None)
