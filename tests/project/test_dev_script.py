@@ -61,6 +61,7 @@ def dev(tmp_path, monkeypatch) -> ModuleType:
         (folder / "bin").mkdir()
         (folder / "bin" / "python").symlink_to(sys.executable)
 
+    module.really_make_venv = module._make_venv
     monkeypatch.setattr(module, "_make_venv", make_venv)
     monkeypatch.setattr(module, "_install", module.installs.append)
     return module
@@ -101,6 +102,15 @@ def test_environment_stays_when_only_a_checker_s_settings_change(dev):
     dev.PROJECT.write_text(NEEDS.replace("88", "99"))
     dev._need("demo")
     assert dev.installs == ["demo"]
+
+
+def test_the_environment_s_own_python_can_have_it_made_anew(dev, monkeypatch):
+    ran = []
+    monkeypatch.setattr(dev.subprocess, "run", lambda words, **_: ran.append(words))
+    monkeypatch.setattr(sys, "executable", str(dev.BIN / "python"))
+    monkeypatch.setattr(sys, "_base_executable", "/usr/bin/python3")
+    dev.really_make_venv(dev.VENV)
+    assert ran == [["/usr/bin/python3", "-m", "venv", dev.VENV]]
 
 
 def test_an_interrupted_install_is_begun_again(dev, monkeypatch):
