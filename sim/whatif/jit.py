@@ -10,6 +10,8 @@ import hashlib
 import os
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -22,24 +24,37 @@ from sim.whatif.words import across, flagged, lowest, teach
 
 
 def _numba() -> ModuleType | None:
-    """Return numba, without the half second in which it would load scipy.
+    """Return numba, without the half second in which it would load others.
 
     It asks for scipy's linear algebra and does without, as far as nothing that
-    is compiled multiplies matrices; nothing here does.
+    is compiled multiplies matrices; nothing here does. And for coverage, to report
+    to it what it compiles, which is of use to those who already have it running.
     """
-    unwanted = "scipy.linalg"
     try:
-        found = import_module("numba")
-        if unwanted not in sys.modules:
-            sys.modules[unwanted] = ModuleType(unwanted)
-            try:
-                import_module("numba.np.arraymath")
-            finally:
-                del sys.modules[unwanted]
+        with _hidden("coverage", None):
+            found = import_module("numba")
+        with _hidden("scipy.linalg", ModuleType("scipy.linalg")):
+            import_module("numba.np.arraymath")
     except ImportError:  # a board without numba: slow, and right
         return None
     _widen(found)
     return found
+
+
+@contextmanager
+def _hidden(name: str, instead: ModuleType | None) -> Iterator[None]:
+    """Show something instead of a module meanwhile, unless it is loaded already.
+
+    None is what makes an import of it fail.
+    """
+    if name in sys.modules:
+        yield
+        return
+    sys.modules[name] = instead  # type: ignore[assignment]  # as Python has it
+    try:
+        yield
+    finally:
+        del sys.modules[name]
 
 
 def _widen(numba: ModuleType) -> None:
