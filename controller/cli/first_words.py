@@ -149,7 +149,21 @@ def _verdict(answer: Answer) -> str:
             f" Without the foam tray {bare.tray} would get no warmer than"
             f" {bare.highest_c:.1f} °C."
         )
-    return said
+    return said + _left_on(answer)
+
+
+def _left_on(answer: Answer) -> str:
+    """Return what a relay that sticks would do; empty: no tray would be too warm."""
+    dry = max(answer.dry, key=lambda held: held.highest_c)
+    cutout_c = celsius(answer.asked.mat.cutout_mc)
+    if dry.highest_c <= cutout_c:
+        return ""
+    return (
+        f" Left on, by a relay that sticks say, it would bring tray {dry.tray} to"
+        f" {dry.highest_c:.0f} °C, above its cut-out of {cutout_c:g} °C, and no program"
+        " can end that: an independent thermal cut-out can, and fewer watts per area"
+        " would do less harm."
+    )
 
 
 def _begin(answer: Answer) -> Iterator[str]:

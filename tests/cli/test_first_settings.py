@@ -1,6 +1,7 @@
 """`bottomheat tune` before there is a log."""
 
 import json
+import re
 
 import pytest
 
@@ -38,6 +39,16 @@ def test_settings_to_begin_with_may_be_set_however_weak_the_mat(capsys):
     main([*MAT[:2], "1 W", *MAT[3:], "--hold", "18 °C", "--json"])
     told = json.loads(capsys.readouterr().out)["mats"][0]
     assert all(0 < pid["gain_per_k"] <= 10 for pid in told["pid"].values())
+
+
+def test_what_a_relay_that_sticks_would_do_is_said_of_a_mat_too_strong(capsys):
+    words = ["--area", "1.2 m x 0.53 m", "--hold", "24 °C", "--room", "10 °C"]
+    assert main(["tune", "--power", "1000 W", *words]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert re.search(r"would bring tray 2 to 18\d °C, above", said)
+    assert "above its cut-out of 35 °C" in said
+    assert main(["tune", "--power", "150 W", *words]) == 0
+    assert "sticks" not in capsys.readouterr().out
 
 
 def test_foam_decides(capsys):
