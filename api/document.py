@@ -4,6 +4,7 @@ Shapes are built for it alone and let go again. What may live here: from routes 
 the document. What it says of access and errors is handed in or added by the app.
 """
 
+import inspect
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -103,10 +104,9 @@ def _operation(one: Operation, about: About, shapes: _Shapes) -> Document:
         "summary": one.call.__name__.replace("_", " ").capitalize(),
         "operationId": one.call.__name__,
     }
-    words = one.call.__doc__
+    words = inspect.getdoc(one.call)
     if words:
-        first, *rest = words.split("\n")
-        told["description"] = "\n".join([first, *map(str.strip, rest)]).strip()
+        told["description"] = words
     parameters = list(_parameters(wants, shapes))
     if parameters:
         told["parameters"] = parameters
