@@ -3,14 +3,16 @@
 What may live here: from buckets to plain dicts. No requests.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from heapq import merge
+from itertools import chain, groupby
 
 from api.formats import utc_text
 from api.shapes import HeatBucketView, HeatView, KeptView
 from controller.core.plan import MatPlan, TrayPlan
 from controller.core.units import watt_hours
 from controller.ports import Bucket
-from controller.review.envelopes import Figures, added
+from controller.review.envelopes import together
 from controller.review.heat import HeatBucket, kept
 
 
@@ -52,30 +54,34 @@ def kept_view(
 ) -> KeptView:
     """Return how well a tray was kept; found are hours by probe, and its heat."""
     by_probe, heat = found
-    hours = _together(by_probe)
-    counted = kept(hours, heat, within_mk)
-    n = sum(hour.n for hour in hours)
+    counted = kept(_hours(by_probe), heat, within_mk)
+    all_of = together(chain.from_iterable(by_probe))
     percent = 100 * counted.within / counted.hours if counted.hours else None
     return KeptView(
         tray=tray.name,
         start=utc_text(span[0]),
         end=utc_text(span[1]),
-        hours=len(hours),
+        hours=sum(1 for _ in _hours(by_probe)),
         hours_compared=counted.hours,
         hours_within=counted.within,
         within_k=within_mk / 1000,
         percent_within=None if percent is None else round(percent, 1),
-        mean_c=round(sum(hour.sum_mc for hour in hours) / n / 1000, 3) if n else None,
-        lowest_c=min(hour.min_mc for hour in hours) / 1000 if hours else None,
-        highest_c=max(hour.max_mc for hour in hours) / 1000 if hours else None,
+        mean_c=None if all_of is None else round(all_of.sum_mc / all_of.n / 1000, 3),
+        lowest_c=None if all_of is None else all_of.min_mc / 1000,
+        highest_c=None if all_of is None else all_of.max_mc / 1000,
     )
 
 
-def _together(by_probe: Sequence[Sequence[Bucket]]) -> list[Bucket]:
-    """Return the hours of all probes of a tray, every reading counting alike."""
-    found: dict[int, Figures] = {}
-    for hours in by_probe:
-        for hour in hours:
-            more = Figures(hour.n, hour.min_mc, hour.max_mc, hour.sum_mc)
-            added(found, hour.start_ms, more)
-    return [Bucket(start_ms, *found[start_ms]) for start_ms in sorted(found)]
+def _hours(by_probe: Sequence[Sequence[Bucket]]) -> Iterator[Bucket]:
+    """Yield the hours of all probes of a tray, every reading counting alike."""
+    if len(by_probe) == 1:
+        yield from by_probe[0]
+        return
+    for start_ms, some in groupby(merge(*by_probe, key=_start_ms), key=_start_ms):
+        figures = together(some)
+        if figures is not None:
+            yield Bucket(start_ms, *figures)
+
+
+def _start_ms(hour: Bucket) -> int:
+    return hour.start_ms

@@ -141,7 +141,7 @@ def _kept(
     mat = mat_of(look, tray)
     hours = -(-(span[1] - span[0]) // HOUR_MS) + 1
     by_probe = [log.envelope(probe.name, *span, hours) for probe in tray.probes]
-    told = [] if mat is None else log.heated(mat.name, *span)
+    told = iter(()) if mat is None else log.heated(mat.name, *span)
     heat = heat_buckets(told, *span, HOUR_MS)
     return kept_view(tray, span, (by_probe, heat), within_mk)
 

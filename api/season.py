@@ -52,9 +52,11 @@ class Log:
             lambda: self._reader.envelope(probe, from_utc_ms, to_utc_ms, points)
         )
 
-    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Sequence[Heated]:
-        """Return what a mat was told."""
-        return _below(lambda: self._reader.heated(mat, from_utc_ms, to_utc_ms))
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Iterator[Heated]:
+        """Yield what a mat was told."""
+        told = _below(lambda: iter(self._reader.heated(mat, from_utc_ms, to_utc_ms)))
+        while (one := _below(lambda: next(told, None))) is not None:
+            yield one
 
     def runs(self) -> Sequence[RunHeader]:
         """Return the headers of all runs, oldest first."""

@@ -5,7 +5,7 @@ helps, one in virtual time; tests/contract holds them to the same promises.
 """
 
 import re
-from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
 from pathlib import Path
@@ -320,8 +320,8 @@ class SeasonReader(Protocol):
         """
         ...
 
-    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Sequence[Heated]:
-        """Return what a mat was told from some time before from up to to.
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Iterable[Heated]:
+        """Return what a mat was told from some time before from up to to, in order.
 
         Times are those at which scans were due. Scans that are missing, between
         runs or within one, tell nothing: on is None then.

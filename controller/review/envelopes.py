@@ -8,11 +8,13 @@ and nothing is bridged. What may live here: this arithmetic on whole numbers, in
 memory that grows with the buckets and not with the readings.
 """
 
-from collections.abc import Iterable
+from array import array
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from controller.ports import Bucket
+from controller.review.columns import Rows, empty, filled
 
 WIDTHS_MS = (
     *(n * SECOND_MS for n in (1, 2, 3, 4, 5, 6, 10, 12, 15, 20, 30)),
@@ -85,6 +87,54 @@ def added(found: dict[int, Figures], number: int, more: Figures) -> None:
             before.sum_mc + more.sum_mc,
         )
     found[number] = more
+
+
+class Gathered:
+    """The figures of the buckets of a stretch, while readings come.
+
+    Args:
+        from_ms: Start of the stretch [ms].
+        to_ms: Its end; not part of it [ms].
+        width_ms: Width of a bucket [ms].
+    """
+
+    def __init__(self, from_ms: int, to_ms: int, width_ms: int) -> None:
+        self._first, self._width_ms = bucket_of(from_ms, width_ms), width_ms
+        self._columns = empty(len(Figures._fields), _reaching(from_ms, to_ms, width_ms))
+
+    def add(self, number: int, more: Figures) -> None:
+        """Add figures to those of a bucket, by its number.
+
+        Raises:
+            IndexError: It is no bucket of the stretch.
+            OverflowError: They take more than 64 bits.
+        """
+        at = number - self._first
+        counts, least, greatest, sums = self._columns
+        if at < 0:
+            raise IndexError(f"bucket {number} lies before the stretch")
+        if counts[at]:
+            least[at] = min(least[at], more.min_mc)
+            greatest[at] = max(greatest[at], more.max_mc)
+        else:
+            least[at], greatest[at] = more.min_mc, more.max_mc
+        counts[at] += more.n
+        sums[at] += more.sum_mc
+
+    def buckets(self) -> Sequence[Bucket]:
+        """Return the buckets that hold readings, in order of time."""
+        first_ms = BEGINNING_MS + self._first * self._width_ms
+        begun_ms = (first_ms + n * self._width_ms for n in range(len(self._columns[0])))
+        found = filled((*self._columns, array("q", begun_ms)))
+        return Rows(lambda told: Bucket(told[4], *told[:4]), found)
+
+
+def together(buckets: Iterable[Bucket]) -> Figures | None:
+    """Return the figures of all readings of some buckets; None: there are none."""
+    all_of: dict[int, Figures] = {}
+    for one in buckets:
+        added(all_of, 0, Figures(one.n, one.min_mc, one.max_mc, one.sum_mc))
+    return all_of.get(0)
 
 
 def envelope(

@@ -5,15 +5,17 @@ same time. What is told are commands: what a relay made of them is not. What may
 live here: this arithmetic on whole numbers.
 """
 
-from collections.abc import Iterable, Iterator
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, pairwise
 
 from controller.ports import Bucket, Heated
+from controller.review.columns import Rows, empty, filled
 from controller.review.envelopes import BEGINNING_MS, bucket_of
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class HeatBucket:
     """What a mat was told in one bucket.
 
@@ -51,7 +53,7 @@ class Kept:
 
 def heat_buckets(
     told: Iterable[Heated], from_ms: int, to_ms: int, width_ms: int
-) -> list[HeatBucket]:
+) -> Sequence[HeatBucket]:
     """Return the buckets of a stretch in which something is known, in order.
 
     Args:
@@ -61,34 +63,48 @@ def heat_buckets(
         to_ms: Its end [ms].
         width_ms: Width of a bucket [ms].
     """
-    found: dict[int, HeatBucket] = {}
+    first = bucket_of(from_ms, width_ms)
+    count = bucket_of(to_ms - 1, width_ms) - first + 1
+    known_ms, on_ms, *setpoints = empty(6, count)
     for begin_ms, end_ms, on, setpoint_mc in _spells(told, from_ms, to_ms):
         for number, lasting_ms in _shares(begin_ms, end_ms, width_ms):
-            start_ms = BEGINNING_MS + number * width_ms
-            bucket = found.setdefault(number, HeatBucket(start_ms))
-            _add(bucket, lasting_ms, lasting_ms if on else 0, setpoint_mc)
-    return [found[number] for number in sorted(found)]
+            at = number - first
+            known_ms[at] += lasting_ms
+            on_ms[at] += lasting_ms if on else 0
+            if setpoint_mc is not None:
+                _add(setpoints, at, lasting_ms, setpoint_mc)
+    begun_ms = (BEGINNING_MS + (first + n) * width_ms for n in range(count))
+    found = filled((known_ms, on_ms, *setpoints, array("q", begun_ms)))
+    return Rows(_bucket, found)
+
+
+def _bucket(cells: Sequence[int]) -> HeatBucket:
+    known_ms, on_ms, wanted_ms, wanted_mc_ms, low_mc, high_mc, start_ms = cells
+    if not wanted_ms:
+        return HeatBucket(start_ms, known_ms, on_ms)
+    wanted = wanted_ms, wanted_mc_ms, low_mc, high_mc
+    return HeatBucket(start_ms, known_ms, on_ms, *wanted)
 
 
 def kept(hours: Iterable[Bucket], heat: Iterable[HeatBucket], within_mk: int) -> Kept:
     """Return in how many hours the mean was near the mean setpoint.
 
     Args:
-        hours: The tray's temperatures by the hour.
-        heat: Its mat's heat by the same hours.
+        hours: The tray's temperatures by the hour, in order of time.
+        heat: Its mat's heat by the same hours, in order of time.
         within_mk: How near [mK].
     """
-    wanted = {
-        bucket.start_ms: bucket.wanted_mc_ms / bucket.wanted_ms
-        for bucket in heat
-        if bucket.wanted_ms
-    }
-    off_mk = [
-        abs(hour.sum_mc / hour.n - wanted[hour.start_ms])
-        for hour in hours
-        if hour.start_ms in wanted
-    ]
-    return Kept(len(off_mk), sum(off <= within_mk for off in off_mk))
+    compared = within = 0
+    coming = iter(heat)
+    one = next(coming, None)
+    for hour in hours:
+        while one is not None and one.start_ms < hour.start_ms:
+            one = next(coming, None)
+        if one is not None and one.start_ms == hour.start_ms and one.wanted_ms:
+            off_mk = abs(hour.sum_mc / hour.n - one.wanted_mc_ms / one.wanted_ms)
+            compared += 1
+            within += off_mk <= within_mk
+    return Kept(compared, within)
 
 
 _Spell = tuple[int, int, bool, int | None]
@@ -117,14 +133,13 @@ def _shares(begin_ms: int, end_ms: int, width_ms: int) -> Iterator[tuple[int, in
 
 
 def _add(
-    bucket: HeatBucket, lasting_ms: int, on_ms: int, setpoint_mc: int | None
+    setpoints: Sequence["array[int]"], at: int, lasting_ms: int, setpoint_mc: int
 ) -> None:
-    bucket.known_ms += lasting_ms
-    bucket.on_ms += on_ms
-    if setpoint_mc is None:
-        return
-    bucket.wanted_ms += lasting_ms
-    bucket.wanted_mc_ms += setpoint_mc * lasting_ms
-    low_mc, high_mc = bucket.low_mc, bucket.high_mc
-    bucket.low_mc = setpoint_mc if low_mc is None else min(low_mc, setpoint_mc)
-    bucket.high_mc = setpoint_mc if high_mc is None else max(high_mc, setpoint_mc)
+    wanted_ms, wanted_mc_ms, low_mc, high_mc = setpoints
+    if wanted_ms[at]:
+        low_mc[at] = min(low_mc[at], setpoint_mc)
+        high_mc[at] = max(high_mc[at], setpoint_mc)
+    else:
+        low_mc[at] = high_mc[at] = setpoint_mc
+    wanted_ms[at] += lasting_ms
+    wanted_mc_ms[at] += setpoint_mc * lasting_ms

@@ -54,7 +54,7 @@ def test_a_bucket_of_which_nothing_is_known_is_left_out():
         told((60, True, 21_000), (61, None, None)), T_MS, T_MS + 3 * HOUR_MS, HOUR_MS
     )
     assert [bucket.start_ms for bucket in found] == [T_MS + HOUR_MS]
-    assert heat_buckets([], T_MS, T_MS + HOUR_MS, HOUR_MS) == []
+    assert list(heat_buckets([], T_MS, T_MS + HOUR_MS, HOUR_MS)) == []
 
 
 def hour(n, mean_mc):

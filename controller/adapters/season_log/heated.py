@@ -6,13 +6,12 @@ fetched once of a block kept in mind: a block never changes.
 
 import sqlite3
 from array import array
+from bisect import bisect_left, bisect_right
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from threading import Lock
-from typing import NamedTuple, TypeAlias, overload
-
-from typing_extensions import override
+from typing import NamedTuple
 
 from controller.adapters.season_log.folding import record_of
 from controller.adapters.season_log.sampling import (
@@ -35,16 +34,17 @@ _LEASE_SCANS = 3
 
 
 _UNKNOWN_MC = -(2**31)
-_UNTOLD = -1
 
-_CELLS = 4
+_SCANS = 4_096
+"""Chosen: whose commands are kept together. Where scans are often late, blocks are so
+small that what is kept of each would take less room than keeping them apart."""
 
-REMEMBERED_CELLS = 600_000
-"""Chosen: 200 days of two mats in full swing, the longest that may be asked for; two
-and a half megabytes."""
+REMEMBERED = 1_000_000
+"""Chosen: bytes; 200 days of two mats in full swing, the longest that may be asked
+for."""
 
-_CELLS_OF_A_BLOCK = 40
-"""What a block takes up beside its commands, in cells."""
+_BESIDE = 600
+"""What some scans take up beside their commands [bytes]."""
 
 
 class _Told(NamedTuple):
@@ -56,111 +56,99 @@ class _Told(NamedTuple):
     setpoint_mc: int | None
 
 
+class _Few:
+    """The commands of the blocks that begin within some scans, in columns.
+
+    Args:
+        first: Number of the first of these scans.
+    """
+
+    def __init__(self, first: int) -> None:
+        self._first, self._read = first, first - 1
+        self._scans, self._mats, self._wanted = array("H"), array("i"), array("i")
+
+    @property
+    def size(self) -> int:
+        """How much room it takes [bytes]."""
+        columns = self._scans, self._mats, self._wanted
+        return _BESIDE + sum(len(one) * one.itemsize for one in columns)
+
+    def take(self, db: sqlite3.Connection, block: BlockRow) -> None:
+        """Read up to the last of the blocks, where the one that is asked for is new."""
+        if block.first <= self._read:
+            return
+        end = self._first + _SCANS - 1
+        for one in blocks(db, self._read + 1, end):
+            if one.first > self._read:
+                self._add(_changes(_folded(db, one)))
+                self._read = one.last
+
+    def _add(self, told: Iterable[_Told]) -> None:
+        for scan, mat, on, setpoint_mc in told:
+            self._scans.append(scan - self._first)
+            self._mats.append(2 * mat + on)
+            self._wanted.append(_UNKNOWN_MC if setpoint_mc is None else setpoint_mc)
+
+    def of(self, block: BlockRow) -> Iterator[_Told]:
+        """Yield the commands of a block that was read."""
+        at = bisect_left(self._scans, block.first - self._first)
+        end = bisect_right(self._scans, block.last - self._first)
+        for n in range(at, end):
+            mat, on = divmod(self._mats[n], 2)
+            wanted = self._wanted[n]
+            setpoint_mc = None if wanted == _UNKNOWN_MC else wanted
+            yield _Told(self._first + self._scans[n], mat, bool(on), setpoint_mc)
+
+
 class HeatMemory:
     """Commands of blocks that were read already; for any thread.
 
-    A season of two mats takes one megabyte; what was asked for longest ago is
+    A season of two mats takes half a megabyte; what was asked for longest ago is
     forgotten.
     """
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._known: OrderedDict[int, array[int]] = OrderedDict()
-        self._cells = 0
+        self._known: OrderedDict[int, _Few] = OrderedDict()
+        self._size = 0
 
     @property
-    def cells(self) -> int:
-        """How much is kept in mind."""
-        return self._cells
+    def size(self) -> int:
+        """How much is kept in mind [bytes]."""
+        return self._size
 
     def of(self, db: sqlite3.Connection, block: BlockRow) -> Iterator[_Told]:
-        """Yield the commands of a block.
+        """Return the commands of a block.
 
         Raises:
             UnsoundError: It is not as it was written.
         """
+        key = block.first // _SCANS
         with self._lock:
-            known = self._known.get(block.first)
-            if known is None:
-                known = _packed(_changes(_folded(db, block)), block.first)
-                self._keep(block.first, known)
-            else:
-                self._known.move_to_end(block.first)
-        for n in range(0, len(known), _CELLS):
-            scan, mat, on, setpoint_mc = known[n : n + _CELLS]
-            wanted = None if setpoint_mc == _UNKNOWN_MC else setpoint_mc
-            yield _Told(block.first + scan, mat, bool(on), wanted)
-
-    def _keep(self, first: int, known: "array[int]") -> None:
-        self._known[first] = known
-        self._cells += len(known) + _CELLS_OF_A_BLOCK
-        while self._cells > REMEMBERED_CELLS:
-            _, forgotten = self._known.popitem(last=False)
-            self._cells -= len(forgotten) + _CELLS_OF_A_BLOCK
-
-
-def _packed(told: Iterable[_Told], first: int) -> "array[int]":
-    cells = array("i")
-    for scan, mat, on, setpoint_mc in told:
-        wanted = _UNKNOWN_MC if setpoint_mc is None else setpoint_mc
-        cells.extend((scan - first, mat, on, wanted))
-    return cells
-
-
-_Slice: TypeAlias = "slice[int | None, int | None, int | None]"
-
-
-class HeatedRows(Sequence[Heated]):
-    """What a mat was told, in order of time, in columns of small numbers.
-
-    A season is 35,000 of them: as objects of their own they would take ten times
-    as much room.
-    """
-
-    def __init__(self) -> None:
-        self._utc_ms, self._on, self._wanted = array("q"), array("b"), array("q")
-
-    def add(self, utc_ms: int, on: bool | None, setpoint_mc: int | None) -> None:  # noqa: FBT001
-        """Put one behind the others."""
-        self._utc_ms.append(utc_ms)
-        self._on.append(_UNTOLD if on is None else on)
-        self._wanted.append(_UNKNOWN_MC if setpoint_mc is None else setpoint_mc)
-
-    @override
-    def __len__(self) -> int:
-        return len(self._utc_ms)
-
-    @overload
-    def __getitem__(self, at: int) -> Heated: ...
-    @overload
-    def __getitem__(self, at: "_Slice") -> Sequence[Heated]: ...
-
-    @override
-    def __getitem__(self, at: "int | _Slice") -> Heated | Sequence[Heated]:
-        if isinstance(at, slice):
-            return [self[n] for n in range(*at.indices(len(self)))]
-        on, wanted = self._on[at], self._wanted[at]
-        return Heated(
-            self._utc_ms[at],
-            None if on == _UNTOLD else bool(on),
-            None if wanted == _UNKNOWN_MC else wanted,
-        )
+            few = self._known.pop(key, None)
+            self._size -= few.size if few else 0
+            few = few or _Few(key * _SCANS)
+            few.take(db, block)
+            self._known[key] = few
+            self._size += few.size
+            while self._size > REMEMBERED:
+                _, forgotten = self._known.popitem(last=False)
+                self._size -= forgotten.size
+        return few.of(block)
 
 
 def heated(
     db: sqlite3.Connection, proofs: Proofs, memory: HeatMemory, mat: str, span: Span
-) -> HeatedRows:
-    """Return what a mat was told, from some time before a span to its end.
+) -> Iterator[Heated]:
+    """Yield what a mat was told, from some time before a span to its end.
 
     Raises:
         UnsoundError: Something is not as it was written.
     """
     number = {name: number for number, name in names(db).items()}.get(mat)
-    found = HeatedRows()
     for one in _told_all(db, proofs, memory, number, span):
         if one.utc_ms < span[1]:
-            found.add(one.utc_ms, one.on, one.setpoint_mc)
-    return found
+            yield one
 
 
 def _told_all(

@@ -18,7 +18,7 @@ from controller.adapters.season_log.segments import (
     folded_row,
     names,
     prove_kept,
-    sound_rows,
+    prove_rows,
     utc_beside,
     utc_in,
 )
@@ -46,8 +46,8 @@ def entries(
 
 
 def _prove_small_tables(db: sqlite3.Connection) -> None:
-    for table in ("name", "run", "note", "ending", "lost", "clock"):
-        sound_rows(db, table)
+    for table in ("name", "run", "note", "ending", "lost", "clock", "block"):
+        prove_rows(db, table)
 
 
 def _prove_stretch(

@@ -117,7 +117,7 @@ def _said(db: sqlite3.Connection, run_id: int, plan: Plan) -> dict[str, Command]
     said: dict[str, Command] = {}
     known = names(db)
     _add_said(said, known, rows_about(db, run_id + 1, newest_id(db))["command"])
-    for block in reversed(blocks(db, run_id + 1, newest_id(db))):
+    for block in blocks(db, run_id + 1, newest_id(db), newest_first=True):
         if len(said) == len(plan.mats):
             break
         if "command" in block.news:

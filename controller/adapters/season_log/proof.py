@@ -10,7 +10,7 @@ from controller.adapters.season_log.sampling import Proofs
 from controller.adapters.season_log.segments import (
     UnsoundError,
     blocks,
-    sound_rows,
+    prove_rows,
     unfolded,
 )
 from controller.adapters.season_log.wholeness import newest_number, prove_free_pages
@@ -46,7 +46,7 @@ def prove_pages(db: sqlite3.Connection) -> None:
 def prove_recent(db: sqlite3.Connection) -> None:
     """Look at all that is not folded, and that no number is missing; raise alike."""
     for table in _SMALL:
-        sound_rows(db, table)
+        prove_rows(db, table)
     changes_after(db, 0)
     known, newest, at = blocks(db, 0, _END), newest_number(db), _oldest(db)
     proofs = Proofs()

@@ -131,8 +131,8 @@ class SeasonLogReader:
         with self._reading(_ABOUT_RUNS) as db:
             span = self._span(db, run)
             after = at = span.first + max(0, after_seq)
-            known, named, holes = stretches(db), names(db), Holes(db)
-            known = [row for row in known if row.scan > span.first]
+            named, holes = names(db), Holes(db)
+            known = [row for row in stretches(db) if row.scan > span.first]
             for segment in segments(db, after + 1, span.last, _CHUNK):
                 part = part_of(segment, known, named, after)
                 orphans = holes.after_gaps(part.moments, at + 1)
@@ -206,14 +206,15 @@ class SeasonLogReader:
         with self._reading() as db:
             return buckets(db, self._proofs, probe, span, width_ms)
 
-    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Sequence[Heated]:
-        """Return what a mat was told from some time before from up to to.
+    def heated(self, mat: str, from_utc_ms: int, to_utc_ms: int) -> Iterator[Heated]:
+        """Yield what a mat was told from some time before from up to to.
 
         Raises:
             LogError: The log is not as it was written, or cannot be read.
         """
+        span = from_utc_ms, to_utc_ms
         with self._reading() as db:
-            return heated(db, self._proofs, self._heat, mat, (from_utc_ms, to_utc_ms))
+            yield from heated(db, self._proofs, self._heat, mat, span)
 
     def check(self) -> None:
         """Look at everything in the file, which takes some seconds a season.

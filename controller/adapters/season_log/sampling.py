@@ -7,9 +7,9 @@ is missing or altered.
 import sqlite3
 from array import array
 from bisect import bisect_left
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
-from itertools import pairwise
+from itertools import chain, pairwise
 from threading import Lock
 from typing import NamedTuple, TypeVar
 
@@ -22,6 +22,7 @@ from controller.adapters.season_log.segments import (
     BlockRow,
     UnsoundError,
     blocks,
+    each_sound,
     folded_scans,
     loose_segments,
     names,
@@ -41,8 +42,7 @@ from controller.ports import UNTAKEN_MC, Bucket, Columns
 from controller.review.envelopes import (
     BEGINNING_MS,
     Figures,
-    added,
-    bucket,
+    Gathered,
     bucket_of,
 )
 from controller.wire import from_text
@@ -152,13 +152,13 @@ def stretches_in(db: sqlite3.Connection, span: Span) -> Iterator[StretchPart]:
 
     A reading comes after it was measured: an hour later still is found.
     """
-    known = stretches(db)
-    ends = [row.scan for row in known[1:]] + [newest_number(db) + 1]
     slack_ms = LATEST_MS + SKEW_MS
-    for stretch, end in zip(known, ends, strict=True):
+    beyond = Stretch(newest_number(db) + 1, 0, 0, 1, 0, 0, 0, 0)
+    for stretch, after in pairwise(chain(stretches(db), [beyond])):
         early = (span[0] - slack_ms - stretch.utc_ms) // stretch.every_ms
         late = (span[1] + HOUR_MS + slack_ms - stretch.utc_ms) // stretch.every_ms
-        first, last = stretch.scan + max(0, early), min(end - 1, stretch.scan + late)
+        first = stretch.scan + max(0, early)
+        last = min(after.scan - 1, stretch.scan + late)
         if first <= last:
             yield StretchPart(stretch, first, last)
 
@@ -230,41 +230,48 @@ class _Stored(NamedTuple):
     body: bytes
 
 
-class _Folded:
-    """The series of a probe in some blocks, and the scans of these, as stored.
+def _few(pieces: Iterable[_Piece]) -> Iterator[list[_Piece]]:
+    """Yield pieces that follow one another, few at once.
 
-    Some blocks that follow one another are fetched together, their scans when they
-    are asked for, and forgotten when the next ones are: a season of them at once
-    would leave holes of many megabytes in a small board's memory.
+    A season of them at once would leave holes of many megabytes in a small board's
+    memory.
+    """
+    some: list[_Piece] = []
+    for piece in pieces:
+        apart = some and piece.first != some[-1].last + 1
+        if apart or len(some) == _BLOCKS_AT_ONCE:
+            yield some
+            some = []
+        some.append(piece)
+    if some:
+        yield some
+
+
+class _Folded:
+    """The series of a probe in few blocks, and the scans of these, as stored.
+
+    They are fetched together, each kind when it is first asked for.
     """
 
     def __init__(
         self, db: sqlite3.Connection, number: int, pieces: Sequence[_Piece]
     ) -> None:
         self._db, self._number = db, number
-        self._firsts = [piece.first for piece in pieces if piece.block is not None]
-        self._ends = (0, -1)
-        self._series: dict[int, _Stored] = {}
+        self._ends = pieces[0].first, pieces[-1].last
+        self._series: dict[int, _Stored] | None = None
         self._scans: dict[int, bytes] | None = None
 
     def series(self, block: BlockRow) -> _Stored:
         """Return the series in a block."""
-        if not self._ends[0] <= block.first <= self._ends[1]:
-            self._fetch(block.first)
+        if self._series is None:
+            base = self._number * SERIES_OF_PROBE
+            keys = [base + end for end in self._ends]
+            rows = each_sound(self._db, "series", "WHERE id >= ? AND id <= ?", keys)
+            self._series = {key - base: _Stored(*told) for key, _, *told in rows}
         return _there(self._series, block)
 
-    def _fetch(self, first: int) -> None:
-        at = bisect_left(self._firsts, first)
-        some = self._firsts[at : at + _BLOCKS_AT_ONCE]
-        self._ends, self._scans = (some[0], some[-1]), None
-        base = self._number * SERIES_OF_PROBE
-        keys = [base + end for end in self._ends]
-        where = "WHERE id >= ? AND id <= ? ORDER BY id"
-        rows = sound_rows(self._db, "series", where, keys)
-        self._series = {key - base: _Stored(*told) for key, _, *told in rows}
-
     def frame(self, piece: _Piece, block: BlockRow) -> Frame:
-        """Return what the readings in a block whose series was given count from."""
+        """Return what the readings in a block count from."""
         if self._scans is None:
             self._scans = folded_scans(self._db, *self._ends)
         bases, due_ms = piece.of.bases, block.first * piece.of.stretch.every_ms
@@ -299,18 +306,18 @@ def samples(
     if number is None:
         return Columns(*(array("q") for _ in range(4)))
     asked = Asked(*span, untaken)
-    pieces = list(_pieces(db, proofs, probe, span))
-    stored = _Folded(db, number, pieces)
     found = tuple(array("q") for _ in range(4))
-    for piece in pieces:
-        parts: Sequence[Buffer] = ()
-        if piece.block is None:
-            parts = _loose_samples(db, number, piece, asked)
-        elif number in piece.block.probes:
-            body = stored.series(piece.block).body
-            parts = decode(raw(body), stored.frame(piece, piece.block), asked)
-        for column, part in zip(found, parts, strict=False):
-            column.frombytes(memoryview(part).cast("B"))
+    for some in _few(_pieces(db, proofs, probe, span)):
+        stored = _Folded(db, number, some)
+        for piece in some:
+            parts: Sequence[Buffer] = ()
+            if piece.block is None:
+                parts = _loose_samples(db, number, piece, asked)
+            elif number in piece.block.probes:
+                body = stored.series(piece.block).body
+                parts = decode(raw(body), stored.frame(piece, piece.block), asked)
+            for column, part in zip(found, parts, strict=False):
+                column.frombytes(memoryview(part).cast("B"))
     return Columns(*found)
 
 
@@ -334,28 +341,28 @@ def _asked(number: int, span: Span, piece: _Piece) -> dict[str, int]:
 
 def buckets(
     db: sqlite3.Connection, proofs: Proofs, probe: str, span: Span, width_ms: int
-) -> list[Bucket]:
+) -> Sequence[Bucket]:
     """Return the buckets of a probe's readings taken: see SeasonLogReader.envelope."""
-    found: dict[int, Figures] = {}
+    found = Gathered(*span, width_ms)
     number = _number(db, probe)
     if number is None:
         return []
-    pieces = list(_pieces(db, proofs, probe, span))
-    stored = _Folded(db, number, pieces)
-    for piece in pieces:
-        if piece.block is None:
-            ask = _asked(number, span, piece) | {"width": width_ms}
-            for key, *figures in db.execute(_BUCKETS, ask):
-                added(found, key, Figures(*figures))
-        elif number in piece.block.probes:
-            frame = partial(stored.frame, piece, piece.block)
-            one = stored.series(piece.block)
-            _add_series(found, one, frame, (*span, width_ms))
-    return [bucket(number, width_ms, found[number]) for number in sorted(found)]
+    for some in _few(_pieces(db, proofs, probe, span)):
+        stored = _Folded(db, number, some)
+        for piece in some:
+            if piece.block is None:
+                ask = _asked(number, span, piece) | {"width": width_ms}
+                for key, *figures in db.execute(_BUCKETS, ask):
+                    found.add(key, Figures(*figures))
+            elif number in piece.block.probes:
+                frame = partial(stored.frame, piece, piece.block)
+                one = stored.series(piece.block)
+                _add_series(found, one, frame, (*span, width_ms))
+    return found.buckets()
 
 
 def _add_series(
-    found: dict[int, Figures],
+    found: Gathered,
     stored: _Stored,
     frame: Callable[[], Frame],
     asked: tuple[int, int, int],
@@ -369,7 +376,7 @@ def _add_series(
     for hour, *figures in hours:
         start_ms, end_ms = hour * HOUR_MS, (hour + 1) * HOUR_MS
         if from_ms <= start_ms and end_ms <= to_ms and width_ms % HOUR_MS == 0:
-            added(found, bucket_of(start_ms, width_ms), Figures(*figures))
+            found.add(bucket_of(start_ms, width_ms), Figures(*figures))
         elif start_ms < to_ms and from_ms < end_ms:
             rest.append((max(from_ms, start_ms), min(to_ms, end_ms)))
     if rest:
@@ -380,7 +387,7 @@ def _add_series(
 
 
 def _add_readings(
-    found: dict[int, Figures],
+    found: Gathered,
     utc_ms: Sequence[int],
     temps: Sequence[int],
     asked: tuple[int, int, int],
@@ -390,7 +397,7 @@ def _add_readings(
         for at_ms, temp_mc in zip(utc_ms, temps, strict=True):
             if from_ms <= at_ms < to_ms:
                 one = Figures(1, temp_mc, temp_mc, temp_mc)
-                added(found, bucket_of(at_ms, width_ms), one)
+                found.add(bucket_of(at_ms, width_ms), one)
         return
     at, end = bisect_left(utc_ms, from_ms), bisect_left(utc_ms, to_ms)
     while at < end:
@@ -398,5 +405,5 @@ def _add_readings(
         end_ms = BEGINNING_MS + (number + 1) * width_ms
         until = min(end, bisect_left(utc_ms, end_ms, at))
         part = temps[at:until]
-        added(found, number, Figures(len(part), min(part), max(part), sum(part)))
+        found.add(number, Figures(len(part), min(part), max(part), sum(part)))
         at = until

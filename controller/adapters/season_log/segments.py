@@ -56,10 +56,13 @@ class Segment:
 # ------------------------------------------------------------------ small tables
 
 
-def sound_rows(
+def each_sound(
     db: sqlite3.Connection, table: str, where: str = "", cells: Sequence[object] = ()
-) -> list[FoundRow]:
-    """Return rows of a table without their check numbers, which must fit.
+) -> Iterator[FoundRow]:
+    """Yield rows of a table without their check numbers, which must fit.
+
+    One is there at a time: of a season whose scans are often late some tables have
+    many thousand rows.
 
     Args:
         db: The log.
@@ -70,16 +73,29 @@ def sound_rows(
     Raises:
         UnsoundError: A row is not as it was written.
     """
-    found = db.execute(f"SELECT * FROM {table} {where}", cells).fetchall()  # noqa: S608
-    for *told, total in found:
-        if row_sum(told) != total:
+    for row in db.execute(f"SELECT * FROM {table} {where}", cells):  # noqa: S608
+        told = row[:-1]
+        if row_sum(told) != row[-1]:
             raise UnsoundError(f"a row of {table} does not fit its check number")
-    return [row[:-1] for row in found]
+        yield told
 
 
-def stretches(db: sqlite3.Connection) -> list[Stretch]:
-    """Return all stretches of even time, oldest first."""
-    return [Stretch(*row) for row in sound_rows(db, "clock", "ORDER BY scan")]
+def sound_rows(
+    db: sqlite3.Connection, table: str, where: str = "", cells: Sequence[object] = ()
+) -> list[FoundRow]:
+    """Return rows of a table as each_sound yields them; raise alike."""
+    return list(each_sound(db, table, where, cells))
+
+
+def prove_rows(db: sqlite3.Connection, table: str) -> None:
+    """Hold every row of a table to its check number; raise as each_sound does."""
+    for _ in each_sound(db, table):
+        pass
+
+
+def stretches(db: sqlite3.Connection) -> Iterator[Stretch]:
+    """Yield all stretches of even time, oldest first."""
+    return map(Stretch._make, each_sound(db, "clock", "ORDER BY scan"))
 
 
 def names(db: sqlite3.Connection) -> dict[int, str]:
@@ -87,18 +103,23 @@ def names(db: sqlite3.Connection) -> dict[int, str]:
     return dict(sound_rows(db, "name"))
 
 
-def blocks(db: sqlite3.Connection, first: int, last: int) -> list[BlockRow]:
-    """Return the blocks that have scans from first to last, oldest first."""
-    found = sound_rows(
-        db,
-        "block",
-        "WHERE last >= ? AND first <= ? ORDER BY first",
-        (first, last),
-    )
-    return [
-        BlockRow(start, end, _numbers(probes), tuple(news.split()))
-        for start, end, probes, news in found
-    ]
+_BLOCKS = """WHERE first >= coalesce(
+        (SELECT max(first) FROM block WHERE first <= ?1), ?1)
+    AND last >= ?1 AND first <= ?2 ORDER BY first"""
+"""Blocks of two scans and of all between: none begins within another one."""
+
+
+def blocks(
+    db: sqlite3.Connection, first: int, last: int, *, newest_first: bool = False
+) -> Iterator[BlockRow]:
+    """Yield the blocks that have scans from first to last, oldest first or newest.
+
+    Raises:
+        UnsoundError: A row about one is not as it was written.
+    """
+    where = _BLOCKS + " DESC" if newest_first else _BLOCKS
+    for start, end, probes, news in each_sound(db, "block", where, (first, last)):
+        yield BlockRow(start, end, _numbers(probes), tuple(news.split()))
 
 
 def _numbers(text: str) -> tuple[int, ...]:
@@ -292,9 +313,9 @@ def utc_beside(db: sqlite3.Connection, first: int, last: int) -> int:
 
 
 def _utc_of(db: sqlite3.Connection, scan: int) -> int:
-    found = blocks(db, scan, scan)
-    if found:
-        return utc_in(db, found[0])(scan)
+    block = next(blocks(db, scan, scan), None)
+    if block is not None:
+        return utc_in(db, block)(scan)
     row = db.execute("SELECT * FROM scan WHERE id = ?", (scan,)).fetchone()
     return moment(stretch_of(db, scan), *row[:-1]).utc_ms
 
@@ -345,7 +366,7 @@ def folded_scans(db: sqlite3.Connection, first: int, last: int) -> dict[int, byt
     """
     where = "WHERE first >= ? AND first <= ?"
     return {
-        at: scans for at, scans, _ in sound_rows(db, "folded", where, (first, last))
+        at: scans for at, scans, _ in each_sound(db, "folded", where, (first, last))
     }
 
 
