@@ -56,7 +56,9 @@ class Rows(Sequence[T]):
             return NotImplemented
         return bool(self._columns == other._columns)
 
-    __hash__ = None  # type: ignore[assignment]
+    @override
+    def __hash__(self) -> int:
+        return hash(tuple(column.tobytes() for column in self._columns))
 
 
 def empty(columns: int, rows: int) -> tuple[Column, ...]:

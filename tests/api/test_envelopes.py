@@ -6,7 +6,14 @@ from hypothesis import strategies as st
 
 from controller.core.units import DAY_MS, HOUR_MS
 from controller.ports import Bucket
-from controller.review.envelopes import bucket_width_ms, envelope
+from controller.review.envelopes import (
+    Figures,
+    Gathered,
+    bucket_of,
+    bucket_width_ms,
+    envelope,
+    together,
+)
 
 SAMPLES = st.lists(st.tuples(st.integers(-500, 1_500), st.integers(-30_000, 70_000)))
 
@@ -72,6 +79,31 @@ def test_nothing_is_lost_and_nothing_invented(samples, from_ms, lasting_ms, poin
 def test_the_order_in_which_readings_come_does_not_matter(samples):
     there = envelope(samples, 0, 1_000, 10)
     assert envelope(reversed(samples), 0, 1_000, 10) == there
+
+
+@given(SAMPLES, st.integers(-500, 1_500), st.integers(1, 1_000), st.integers(1, 60))
+def test_in_columns_the_same_comes_out(samples, from_ms, lasting_ms, points):
+    to_ms = from_ms + lasting_ms
+    width_ms = bucket_width_ms(from_ms, to_ms, points)
+    found = Gathered(from_ms, to_ms, width_ms)
+    for at_ms, temp in samples:
+        if from_ms <= at_ms < to_ms:
+            found.add(bucket_of(at_ms, width_ms), Figures(1, temp, temp, temp))
+    buckets, truth = found.buckets(), envelope(samples, from_ms, to_ms, points)
+    assert list(buckets) == truth
+    assert [buckets[n] for n in range(len(buckets))] == truth
+    assert buckets[1:] == truth[1:]
+    assert buckets == found.buckets()
+    inside = [temp for at, temp in samples if from_ms <= at < to_ms]
+    whole = (len(inside), min(inside), max(inside), sum(inside)) if inside else None
+    assert together(buckets) == whole
+
+
+@pytest.mark.parametrize("at_ms", [-1, 4_000])
+def test_what_lies_outside_of_a_stretch_finds_no_bucket(at_ms):
+    found = Gathered(0, 4_000, 1_000)
+    with pytest.raises(IndexError):
+        found.add(bucket_of(at_ms, 1_000), Figures(1, 5, 5, 5))
 
 
 @pytest.mark.parametrize(

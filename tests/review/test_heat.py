@@ -1,6 +1,8 @@
 """Heat in buckets: what a mat was told, and how near a tray was to what was wanted."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from controller.core.units import HOUR_MS, MINUTE_MS
 from controller.ports import Bucket, Heated
@@ -55,6 +57,63 @@ def test_a_bucket_of_which_nothing_is_known_is_left_out():
     )
     assert [bucket.start_ms for bucket in found] == [T_MS + HOUR_MS]
     assert list(heat_buckets([], T_MS, T_MS + HOUR_MS, HOUR_MS)) == []
+
+
+def by_the_second(spells, lasting_s, width_s):
+    """Return known, on and wanted [ms] and setpoints of each bucket, told plainly."""
+    found = {}
+    for second in range(lasting_s):
+        on = setpoint = None
+        for at, told_on, wanted in spells:
+            if at <= second:
+                on = told_on
+                setpoint = (
+                    None if on is None else setpoint if wanted is None else wanted
+                )
+        if on is not None:
+            bucket = found.setdefault(second // width_s, [])
+            bucket.append((on, setpoint))
+    return {
+        number: (
+            1_000 * len(seconds),
+            1_000 * sum(on for on, _ in seconds),
+            1_000 * sum(wanted is not None for _, wanted in seconds),
+            1_000 * sum(wanted or 0 for _, wanted in seconds),
+            min((wanted for _, wanted in seconds if wanted is not None), default=None),
+            max((wanted for _, wanted in seconds if wanted is not None), default=None),
+        )
+        for number, seconds in found.items()
+    }
+
+
+SPELLS = st.lists(
+    st.tuples(
+        st.integers(-30, 90),
+        st.sampled_from([True, False, None]),
+        st.sampled_from([None, 0, -3_000, 21_000, 22_500]),
+    ),
+    unique_by=lambda spell: spell[0],
+)
+
+
+@given(SPELLS, st.integers(1, 70), st.sampled_from([1, 5, 30, 60]))
+def test_buckets_are_what_counting_each_second_comes_to(spells, lasting_s, width_s):
+    spells = sorted(spells)
+    told = [Heated(T_MS + 1_000 * at, on, wanted) for at, on, wanted in spells]
+    width_ms, to_ms = 1_000 * width_s, T_MS + 1_000 * lasting_s
+    found = heat_buckets(told, T_MS, to_ms, width_ms)
+    assert {
+        (one.start_ms - T_MS) // width_ms: (
+            one.known_ms,
+            one.on_ms,
+            one.wanted_ms,
+            one.wanted_mc_ms,
+            one.low_mc,
+            one.high_mc,
+        )
+        for one in found
+    } == by_the_second(spells, lasting_s, width_s)
+    assert [one.start_ms for one in found] == sorted(one.start_ms for one in found)
 
 
 def hour(n, mean_mc):
