@@ -323,9 +323,12 @@ def _connected(path: Path) -> sqlite3.Connection:
 
 def read_only(path: Path) -> sqlite3.Connection:
     """Open an existing file for reading, from whatever thread."""
-    return sqlite3.connect(
+    db = sqlite3.connect(
         _address(path), uri=True, isolation_level=None, check_same_thread=False
     )
+    # KiB instead of 2,000: a look goes through most pages once.
+    db.execute("PRAGMA cache_size = -500")
+    return db
 
 
 def _address(path: Path) -> str:
