@@ -242,6 +242,8 @@ class SeasonLogReader:
         db = _connected(self._path)
         try:
             check_schema(self._path, db)
+            # KiB instead of 2,000: a look goes through most pages once.
+            db.execute("PRAGMA cache_size = -500")
             # One look: what is folded meanwhile stays where it was.
             db.execute("BEGIN")
             prove_tables(db, tables)
@@ -323,12 +325,9 @@ def _connected(path: Path) -> sqlite3.Connection:
 
 def read_only(path: Path) -> sqlite3.Connection:
     """Open an existing file for reading, from whatever thread."""
-    db = sqlite3.connect(
+    return sqlite3.connect(
         _address(path), uri=True, isolation_level=None, check_same_thread=False
     )
-    # KiB instead of 2,000: a look goes through most pages once.
-    db.execute("PRAGMA cache_size = -500")
-    return db
 
 
 def _address(path: Path) -> str:
