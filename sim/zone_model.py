@@ -6,13 +6,18 @@ loses it to the room:
     dx1/dt = -(x1 - x2) / mat_s + heat * u
     dx2/dt = coupling * (x1 - x2) / mat_s - (x2 - room - offset_k) / medium_s + push
 
-with x1 the mat and x2 the medium [°C], u the share of full power, heat * mat_s
-what the mat is warmer than the medium at full power, so that the medium comes
-to gain_k, and push what no model knows: sun, evaporation, water [K/s]. A medium
-may be of two halves, x2 the near one, in which the probe is, and x3 the outer:
+with x1 the mat and x2 the medium [°C], u the share of full power, heat such that
+the medium comes to gain_k at full power, and push what no model knows: sun,
+evaporation, water [K/s]. A medium may be of two halves, x2 the near one, in which
+the probe is, and x3 the outer:
 
     dx2/dt = 2 coupling * (x1 - x2) / mat_s - (x2 - x3) / between_s
     dx3/dt = (x2 - x3) / between_s - (x3 - room - offset_k) / medium_s + push
+
+Past such a medium the mat may leak heat to the room, leak times what it would
+give to a medium as warm as the room:
+
+    dx1/dt = -(x1 - x2) / mat_s - leak * (x1 - room - offset_k) / mat_s + heat * u
 
 Water, which sinks in, pushes both halves alike. Capacities and conductances
 cannot be told apart by temperatures; gain and times can. What may live here:
@@ -51,6 +56,8 @@ class Zone:
         at_mat: The probe is on the mat and shows x1, not in the medium.
         between_s: How fast the halves of the medium exchange heat [s]; None: it
             is one.
+        leak: What the mat loses to the room past the medium, for 1 that it gives
+            to the medium at the same difference [-]; 0 of a medium in one.
     """
 
     name: str
@@ -61,18 +68,24 @@ class Zone:
     offset_k: float = 0.0
     at_mat: bool = False
     between_s: float | None = None
+    leak: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what no bench can be.
 
         Raises:
-            ValueError: Gain, a time or the coupling is not above 0 and finite.
+            ValueError: Gain, a time or the coupling is not above 0 and finite, or
+                the leak below 0 or, of a medium in one, above.
         """
         for name in ("gain_k", "mat_s", "medium_s", "coupling", "between_s"):
             value = getattr(self, name)
             if value is not None and not 0 < value < inf:
                 message = f"zone {self.name}: {name} = {value}: above 0 is needed"
                 raise ValueError(message)
+        most = 0.0 if self.between_s is None else inf
+        if self.leak != 0 and not 0 < self.leak < most:
+            message = f"zone {self.name}: leak = {self.leak}: from 0 is needed"
+            raise ValueError(message + ", and 0 where the medium is one")
 
     @property
     def parts(self) -> int:
@@ -85,6 +98,12 @@ class Zone:
         if self.between_s is None:
             return self.gain_k * self.mat_s / (self.coupling * self.medium_s)
         return self.gain_k * self.mat_s / (2 * self.coupling * self.sheds_s)
+
+    @property
+    def heats_k_s(self) -> float:
+        """How fast full power warms the mat by itself [K/s]."""
+        leaks_k = self.leak * (self.heat_k + self.gain_k)
+        return (self.heat_k + leaks_k) / self.mat_s
 
     @property
     def sheds_s(self) -> float:
@@ -185,7 +204,7 @@ def modes(zone: Zone, step_s: float) -> Modes:
     of_state = np.array([[1.0, -mat[1]], [-1.0, mat[0]]]) / (mat[0] - mat[1])
     gain = -np.expm1(-rates * step_s) / rates
     into = of_state @ np.array(
-        [[zone.heat_k / zone.mat_s, 0.0, 0.0], [0.0, 1 / zone.medium_s, 1.0]]
+        [[zone.heats_k_s, 0.0, 0.0], [0.0, 1 / zone.medium_s, 1.0]]
     )
     by_heat, by_room, by_push = gain * into.T
     decay, plain = np.exp(-rates * step_s), np.ones(2)
@@ -200,7 +219,8 @@ def _modes_of_halves(zone: Zone, between_s: float, step_s: float) -> Modes:
     of_state = near[:, np.newaxis] * (parts * np.sqrt(capacities)[:, np.newaxis]).T
     mat, _, outer = parts / np.sqrt(capacities)[:, np.newaxis] / near
     inputs = np.zeros((3, 4))
-    inputs[0, 0], inputs[2, 1] = zone.heat_k / zone.mat_s, 1 / zone.medium_s
+    inputs[0, 0] = zone.heats_k_s
+    inputs[0, 1], inputs[2, 1] = zone.leak / zone.mat_s, 1 / zone.medium_s
     inputs[2, 2], inputs[1, 3] = 1.0, 1.0
     gain = -np.expm1(-rates * step_s) / rates
     by_heat, by_room, by_push, by_near = gain * (of_state @ inputs).T
@@ -248,7 +268,7 @@ def _halved(zone: Zone, between_s: float) -> tuple[Vector, Matrix]:
     middle = sqrt(up * into)
     rates, parts = np.linalg.eigh(
         [
-            [up, -middle, 0.0],
+            [up + zone.leak * up, -middle, 0.0],
             [-middle, into + across, -across],
             [0.0, -across, across + out],
         ]

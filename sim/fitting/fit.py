@@ -174,8 +174,8 @@ def _left(seen: Sight, whole: Model) -> Residuals:
 
 def _parameters(zone: Zone) -> Vector:
     logs = np.log([zone.gain_k, zone.mat_s, zone.medium_s, zone.coupling])
-    between = [] if zone.between_s is None else [np.log(zone.between_s)]
-    return np.array([*logs, zone.offset_k, *between])
+    more = [] if zone.between_s is None else [np.log(zone.between_s), zone.leak]
+    return np.array([*logs, zone.offset_k, *more])
 
 
 def _logarithms(figures: Matrix) -> Matrix:

@@ -12,7 +12,7 @@ from sim.zone_model import MatModel, Zone
 
 PARAMETERS = ("ln gain_k", "ln mat_s", "ln medium_s", "ln coupling", "offset_k")
 """In which covariances are given: logarithms, and the offset in K. Where the medium
-is of two halves ln between_s comes after them."""
+is of two halves ln between_s comes after them, and then the leak."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,12 +97,12 @@ class Fitted:
         fast_s: The smallest, likewise [s].
         delay_s: Effective dead time of the model, by the half rule [s].
         offset_k: What the medium is warmer than the room without heat [K].
-        covariance: Of PARAMETERS, over the replicates, shape (5, 5), or (6, 6) of
+        covariance: Of PARAMETERS, over the replicates, shape (5, 5), or (7, 7) of
             a medium of two halves; all NaN where there is no model.
         replicates: The model fitted without one block of days, for each
-            block, and led some way to where a push lasts (`lasting`): errors of
-            anything computed from the model follow from jackknife_error of it
-            over them.
+            block, and led some way to where a push lasts (`lasting`), or does not
+            where it does in the model: errors of anything computed from the model
+            follow from jackknife_error of it over them.
         condition: Condition number of the scaled sensitivities.
         verdicts: What cannot be told and why, a sentence each; empty: all can.
         residuals: What is left; None with no model.

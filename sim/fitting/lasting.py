@@ -16,7 +16,15 @@ from scipy.optimize import least_squares
 
 from sim.fitting.filtering import Stepped, filters_of, regressors, solved
 from sim.fitting.innovations import LEAST_GAIN_K, Found
-from sim.fitting.layered import INSIDE, PROBE, lags_at, rates_at, starts, stepped
+from sim.fitting.layered import (
+    INSIDE,
+    PROBE,
+    fading,
+    lags_at,
+    rates_at,
+    starts,
+    stepped,
+)
 from sim.fitting.sight import Sight
 from sim.thermal import Matrix, Vector
 
@@ -77,15 +85,4 @@ def lasting_step(where: Vector, step_s: float) -> Stepped:
         step_s: Length of the step [s].
     """
     bare = stepped(rates_at(where, LEAK), step_s)
-    size = len(bare.decay)
-    stays = np.exp(-step_s / LASTS_S)
-    carry = np.zeros((size + 1, size + 1))
-    carry[:size, :size], carry[:size, size] = bare.carry, bare.by_push
-    carry[size, size] = stays
-    return Stepped(
-        carry,
-        np.append(bare.decay, stays),
-        np.append(bare.by_heat, 0.0),
-        np.append(bare.by_room, 0.0),
-        np.eye(size + 1)[size],
-    )
+    return fading(bare, float(np.exp(-step_s / LASTS_S)))

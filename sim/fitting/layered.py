@@ -11,7 +11,9 @@ from memory), and if so gain, offset and lags are theirs:
     dx2/dt = 2 coupling * (x1 - x2) / mat_s - (x2 - x3) / between_s
     dx3/dt = (x2 - x3) / between_s - (x3 - room - offset_k) / outer_s + push
 
-with x2 what the probe sees. What may live here: this model and its search.
+with x2 what the probe sees. A place of such a search may have two coordinates
+more: what the mat leaks past the medium, and how long a push lasts (`leaking`).
+What may live here: this model with and without these, and its search without.
 """
 
 from dataclasses import dataclass
@@ -38,17 +40,25 @@ PROVEN = 20.0
 halves. By chance alone 10.8 is exceeded once in a thousand logs (chi-square,
 one degree of freedom); real errors are not quite as chance has them."""
 
-_LEAST = np.log([20.0, 100.0, 200.0, 1e-8])
-_MOST = np.log([2e4, 1e5, 4e5, 0.3])
-"""Chosen: mat_s, between_s, outer_s [s] and noise ratio [1/s] that are searched."""
+MOST_LEAK = 1.0
+"""Chosen: a mat that gave as much to the room as to the medium would be noticed."""
+
+_LEAST = np.array([*np.log([20.0, 100.0, 200.0, 1e-8]), 0.0, np.log(300.0)])
+_MOST = np.array([*np.log([2e4, 1e5, 4e5, 0.3]), MOST_LEAK, np.log(1e5)])
+"""Chosen: mat_s, between_s, outer_s [s], noise ratio [1/s], leak [-] and how long a
+push lasts [s] that are searched; of the leak itself, of the others logarithms."""
 
 _STARTS = ((3_000.0, 0.55), (1_000.0, 0.8), (8_000.0, 0.4))
 """Chosen: between_s [s], and outer_s as a share of the slow time of two lags."""
 
-INSIDE = _LEAST, _MOST
+PLAIN = 4
+"""So many coordinates a place has without leak and lasting push."""
+
+INSIDE = _LEAST[:PLAIN], _MOST[:PLAIN]
+INSIDE_LEAKING = _LEAST, _MOST
 
 _FEW = 15
-_TIMES = 3
+_TIMES, _RATIO, _LEAK, _LASTS = 3, 3, 4, 5
 _EDGE = 1e-3
 
 PROBE = 1
@@ -60,7 +70,8 @@ class Layered:
     """The model of three lags that predicts best.
 
     Attributes:
-        where: Logarithms of mat_s, between_s, outer_s and the noise ratio.
+        where: Logarithms of mat_s, between_s, outer_s and the noise ratio; then,
+            if it is so, the leak and the logarithm of how long a push lasts.
         gain_k: Rise of the probe above room and offset at full power [K].
         offset_k: What it is warmer than the room without heat [K].
         noise: Standard deviations.
@@ -76,15 +87,17 @@ class Layered:
     @property
     def credible(self) -> bool:
         """Whether a bench can be so: it warms, and no time lies at its limit."""
-        times = self.where[:_TIMES]
-        low, high = _LEAST[:_TIMES] + _EDGE, _MOST[:_TIMES] - _EDGE
-        inside = np.all((times > low) & (times < high))
-        return self.gain_k >= LEAST_GAIN_K and bool(inside)
+        low, high = _LEAST + _EDGE, _MOST - _EDGE
+        low[_RATIO], high[_RATIO] = -np.inf, np.inf
+        low[_LEAK] = -np.inf  # none at all is one, too
+        size = len(self.where)
+        within = (self.where > low[:size]) & (self.where < high[:size])
+        return self.gain_k >= LEAST_GAIN_K and bool(within.all())
 
     @property
     def lags_s(self) -> Vector:
         """The three time constants, the slow one first [s]."""
-        return lags_at(self.where)
+        return lags_at(self.where, leak_at(self.where))
 
     def zone(self, name: str, *, at_mat: bool) -> Zone:
         """Return it as a zone.
@@ -92,7 +105,7 @@ class Layered:
         Raises:
             ValueError: The gain is not above 0.
         """
-        mat_s, between_s, outer_s, _ = np.exp(self.where).tolist()
+        mat_s, between_s, outer_s = np.exp(self.where[:_TIMES]).tolist()
         return Zone(
             name=name,
             gain_k=self.gain_k,
@@ -102,6 +115,7 @@ class Layered:
             offset_k=self.offset_k,
             at_mat=at_mat,
             between_s=between_s,
+            leak=leak_at(self.where),
         )
 
 
@@ -121,10 +135,7 @@ def layered(seen: Sight, two: Found) -> Layered | None:
     first = least_squares(errors, start, bounds=INSIDE, ftol=1e-5, max_nfev=_FEW)
     if not _proven(seen, two, first.fun):
         return None
-    search = least_squares(errors, first.x, bounds=INSIDE, xtol=1e-4, ftol=1e-8)
-    (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
-    noise = _noise(seen, search.x, left)
-    found = Layered(search.x, float(gain_k), float(offset_k), noise, left)
+    found = best_from(seen, first.x, INSIDE)
     return found if found.credible else None
 
 
@@ -134,8 +145,8 @@ def starts(two: Found) -> list[Vector]:
     return [
         np.clip(
             [mat, np.log(between), medium + np.log(share), ratio],
-            _LEAST + _EDGE,
-            _MOST - _EDGE,
+            INSIDE[0] + _EDGE,
+            INSIDE[1] - _EDGE,
         )
         for between, share in _STARTS
     ]
@@ -170,12 +181,17 @@ def lags_at(where: Vector, leak: float = 0.0) -> Vector:
     return np.sort(1 / decays)[::-1]
 
 
+def leak_at(where: Vector) -> float:
+    """Return what the mat leaks at a place of a search; 0 below 0, as by a move."""
+    return max(0.0, float(where[_LEAK])) if len(where) > PLAIN else 0.0
+
+
 def inside(where: Vector) -> Vector:
-    """Return the place nearest to one at which no time lies at its limit."""
-    near = where.copy()
-    low, high = _LEAST[:_TIMES] + 2 * _EDGE, _MOST[:_TIMES] - 2 * _EDGE
-    near[:_TIMES] = np.clip(where[:_TIMES], low, high)
-    return near
+    """Return the place nearest to one at which nothing but noise is at a limit."""
+    size = len(where)
+    low, high = _LEAST + 2 * _EDGE, _MOST - 2 * _EDGE
+    low[_RATIO], high[_RATIO] = -np.inf, np.inf
+    return np.clip(where, low[:size], high[:size])
 
 
 def held(seen: Sight, gain_k: float, offset_k: float, near: Layered) -> Layered:
@@ -193,9 +209,28 @@ def held(seen: Sight, gain_k: float, offset_k: float, near: Layered) -> Layered:
         return np.asarray(_rows_at(seen, where) @ whole, dtype=np.float64)
 
     start = inside(near.where)
-    search = least_squares(errors, start, bounds=INSIDE, xtol=1e-5, ftol=1e-8)
+    bounds = _LEAST[: len(start)], _MOST[: len(start)]
+    search = least_squares(errors, start, bounds=bounds, xtol=1e-5, ftol=1e-8)
     left = errors(search.x)
     return Layered(search.x, gain_k, offset_k, _noise(seen, search.x, left), left)
+
+
+def best_from(seen: Sight, start: Vector, bounds: tuple[Vector, Vector]) -> Layered:
+    """Return the model that predicts best, from where a search may begin.
+
+    Args:
+        seen: What a probe in a medium offers.
+        start: A place, with or without leak and lasting push.
+        bounds: Within which to search.
+    """
+
+    def errors(where: Vector) -> Vector:
+        return solved(_rows_at(seen, where))[1]
+
+    search = least_squares(errors, start, bounds=bounds, xtol=1e-4, ftol=1e-8)
+    (gain_k, offset_k), left = solved(_rows_at(seen, search.x))
+    noise = _noise(seen, search.x, left)
+    return Layered(search.x, float(gain_k), float(offset_k), noise, left)
 
 
 def _noise(seen: Sight, where: Vector, left: Vector) -> Noise:
@@ -209,8 +244,10 @@ def _rows_at(seen: Sight, where: Vector) -> Matrix:
 
 
 def _filters_at(seen: Sight, where: Vector) -> Filters:
-    step = stepped(rates_at(where), seen.step_s)
-    return filters_of(step, float(np.exp(where[3])), PROBE)
+    step = stepped(rates_at(where, leak_at(where)), seen.step_s)
+    if len(where) > PLAIN:
+        step = fading(step, float(np.exp(-seen.step_s / np.exp(where[_LASTS]))))
+    return filters_of(step, float(np.exp(where[_RATIO])), PROBE)
 
 
 def rates_at(where: Vector, leak: float = 0.0) -> Matrix:
@@ -221,7 +258,7 @@ def rates_at(where: Vector, leak: float = 0.0) -> Matrix:
         leak: What the mat loses to the room past the medium, for 1 that it
             gives to the medium.
     """
-    mat_s, between_s, outer_s, _ = np.exp(where).tolist()
+    mat_s, between_s, outer_s = np.exp(where[:_TIMES]).tolist()
     up, across, out = 1 / mat_s, 1 / between_s, 1 / outer_s
     into = 2 * USUAL_COUPLING * up
     return np.array(
@@ -253,3 +290,23 @@ def stepped(rates: Matrix, step_s: float) -> Stepped:
     by = to_state @ (gains[:, np.newaxis] * (of_state @ inputs))
     carry = to_state @ (decay[:, np.newaxis] * of_state)
     return Stepped(carry, decay, by[:, 0], by[:, 1], by[:, 2])
+
+
+def fading(bare: Stepped, stays: float) -> Stepped:
+    """Return the exact step of three temperatures, and of the push as a fourth.
+
+    Args:
+        bare: The step of the temperatures.
+        stays: What is left of a push after a step [-].
+    """
+    size = len(bare.decay)
+    carry = np.zeros((size + 1, size + 1))
+    carry[:size, :size], carry[:size, size] = bare.carry, bare.by_push
+    carry[size, size] = stays
+    return Stepped(
+        carry,
+        np.append(bare.decay, stays),
+        np.append(bare.by_heat, 0.0),
+        np.append(bare.by_room, 0.0),
+        np.eye(size + 1)[size],
+    )

@@ -28,14 +28,14 @@ from sim.fitting.record import WindowStart
 from sim.zone_model import Zone
 
 FORMAT: Literal["bottomheat-model"] = "bottomheat-model"
-VERSION: Literal[2] = 2
-"""Version 1 has two lags throughout."""
+VERSION: Literal[3] = 3
+"""Version 1 has two lags throughout, version 2 no mat that leaks."""
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
-Size = Field(min_length=len(PARAMETERS), max_length=len(PARAMETERS) + 1)
+Size = Field(min_length=len(PARAMETERS), max_length=len(PARAMETERS) + 2)
 Row = Annotated[tuple[Finite, ...], Size]
 
 
@@ -78,6 +78,7 @@ class ZonePart(_Part):
     coupling: Positive
     offset_k: Finite
     between_s: Positive | None = None
+    leak: NotNegative = 0.0
 
 
 class EstimatePart(_Part):
@@ -151,7 +152,7 @@ class ModelFile(_Part):
     """The whole file."""
 
     format: Literal["bottomheat-model"]
-    version: Literal[1, 2]
+    version: Literal[1, 2, 3]
     log: str
     mats: tuple[MatPart, ...]
 

@@ -3,9 +3,11 @@
 Where a log shows three lags, gain, offset and time constants are those of
 three, and three are replayed (`sim.zone_model`). Two are fitted anew with that
 gain and offset: they judge whether three are to be believed, and stand for them
-in a replay where the lags of three swing too much from day to day. What may live
-here: that choice, the same again without each block of days, and how far a push
-that lasts (`lasting`) would have it otherwise.
+in a replay where the lags of three swing too much from day to day. Where a log
+shows a mat that leaks and a push that lasts (`leaking`), the three are of these.
+What may live here: that choice, the same again without each block of days, and how
+far another model would have it otherwise: one of a push that lasts (`lasting`), or
+where that is the answer the one without.
 """
 
 from collections.abc import Sequence
@@ -21,6 +23,7 @@ from sim.fitting.lasting import Lasting, lasting
 from sim.fitting.layered import Layered, layer_sensitivities, layered
 from sim.fitting.layered import held as held_of_three
 from sim.fitting.layered import inside as inside_of_three
+from sim.fitting.leaking import leaking
 from sim.fitting.record import Truths
 from sim.fitting.sight import Sight
 from sim.thermal import Matrix, Vector
@@ -51,12 +54,15 @@ class Model:
         slow_s: The largest time constant, of two or of three [s].
         fast_s: The smallest [s].
         three: Three lags, where these are replayed; None: the two are.
+        plain: Three lags without leak and lasting push, where those that are
+            replayed have them.
     """
 
     two: Found
     slow_s: float
     fast_s: float
     three: Layered | None = None
+    plain: Layered | None = None
 
     @property
     def replayed(self) -> Found | Layered:
@@ -99,6 +105,8 @@ def by_days(seen: Sight, left_out: Sequence[Truths]) -> tuple[Model, list[Model]
     three = layered(seen, two) if seen.seen and two.credible else None
     moved = moves(sensitivities(seen, two), two.errors, blocks)
     of_three = None if three is None else _of_three(seen, two, three, blocks, moved)
+    if three is not None and of_three is not None and of_three[0].three is not None:
+        of_three = _of_leak(seen, two, three, blocks, moved) or of_three
     return of_three or (_model(two), [_model(_moved(two, by)) for by in moved])
 
 
@@ -107,7 +115,8 @@ def led(seen: Sight, whole: Model, anew: Sequence[Model]) -> list[Model]:
 
     Each goes some way towards or away from what a push that lasts would make of
     all days, so that the jackknife's variance of anything is that by days and
-    the square of that distance.
+    the square of that distance. Where the push lasts already, and the mat leaks,
+    they are led to where neither is so.
 
     Args:
         seen: What the zone offers.
@@ -116,7 +125,7 @@ def led(seen: Sight, whole: Model, anew: Sequence[Model]) -> list[Model]:
     """
     if not (seen.seen and whole.two.credible):
         return list(anew)
-    other = lasting(seen, whole.two)
+    other = _otherwise(seen, whole)
     if other is None:
         return list(anew)
     away, layers_away = _away(seen, whole, other), _layers_away(seen, whole, other)
@@ -127,8 +136,15 @@ def led(seen: Sight, whole: Model, anew: Sequence[Model]) -> list[Model]:
     ]
 
 
+def _otherwise(seen: Sight, whole: Model) -> Lasting | None:
+    """Return what another model of the push makes of all days."""
+    if whole.plain is None:
+        return lasting(seen, whole.two)
+    return Lasting(whole.plain.gain_k, whole.plain.offset_k, whole.plain.lags_s)
+
+
 def _away(seen: Sight, whole: Model, other: Lasting) -> Vector:
-    """Return how far away the model is in which the push lasts.
+    """Return how far away the other model is.
 
     In ln slow_s and ln fast_s, ln gain, offset and the place of the search of
     the two lags that stand for it.
@@ -153,7 +169,8 @@ def _layers_away(seen: Sight, whole: Model, other: Lasting) -> Vector:
     """Return the same of the three lags that are replayed.
 
     Of those that predict best with the gain and offset of the other model: its own
-    lags belong to a mat that leaks. In ln gain, offset and the place of the search.
+    lags belong to a mat that leaks, or to none that does. In ln gain, offset and the
+    place of the search.
     """
     three = whole.three
     if three is None:
@@ -211,6 +228,25 @@ def _of_three(
         for two, of in zip(twos, threes, strict=True)
     )
     return whole, anew
+
+
+def _of_leak(
+    seen: Sight, two: Found, three: Layered, blocks: Sequence[Truths], moved: Matrix
+) -> tuple[Model, list[Model]] | None:
+    """Return the same by three lags of a mat that leaks; None: not told, or unsteady.
+
+    Args:
+        seen: What the zone offers.
+        two: The best model of two lags.
+        three: The best of three, of a mat that does not leak.
+        blocks: Which errors to leave out, one block after the other.
+        moved: How far two lags move without each block.
+    """
+    leaks = leaking(seen, three)
+    found = None if leaks is None else _of_three(seen, two, leaks, blocks, moved)
+    if found is None or found[0].three is None:
+        return None
+    return replace(found[0], plain=three), found[1]
 
 
 def _steady(anew: Sequence[Layered]) -> bool:

@@ -143,7 +143,12 @@ def doubtless(model: MatModel, span: Span, far: Reach) -> bool:
         poured = np.where(span.sudden, np.abs(span.push), 0.0).max(axis=0)
     allowed_mk = STEP_MK + RATE_MK_PER_S * span.step_ms // 1000
     for number, zone in enumerate(model.zones):
-        mat = far.apart_mk[number] + zone.heat_k * MILLI
+        mat = far.apart_mk[number] + zone.heats_k_s * zone.mat_s * MILLI
+        if zone.at_mat:  # and then what it reads is how warm the mat is
+            room_mc = MILLI * (span.room_c + zone.offset_k)
+            above_mk = far.high_mc[number] - room_mc.min()
+            below_mk = room_mc.max() - far.low_mc[number]
+            mat += zone.leak * max(above_mk, below_mk)
         medium = zone.coupling * far.apart_mk[number] / zone.mat_s
         if zone.between_s is None:
             medium += far.exposed_mk[number] / zone.medium_s

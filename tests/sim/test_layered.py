@@ -126,7 +126,7 @@ def test_three_lags_are_found_where_there_are_three():
     # And three are what is replayed, in every replicate.
     assert fit.zone.lags_s == pytest.approx(three.lags_s)
     assert {one.parts for one in (fit.zone, *fit.replicates)} == {3}
-    assert fit.covariance.shape == (6, 6)
+    assert fit.covariance.shape == (7, 7)
     assert fit.noise == three.noise
     assert fit.noise.reading_k == pytest.approx(READING_K, rel=0.1)
     assert fit.noise.push_k_s == pytest.approx(PUSH_K_S, rel=0.2)

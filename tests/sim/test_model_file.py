@@ -40,7 +40,7 @@ def test_three_lags_are_read_back():
     (fit,) = read(text)
     assert written("season.db", (fit,)) == text
     (zone,) = fit.zones
-    assert zone.zone.parts == 3 and zone.covariance.shape == (6, 6)
+    assert zone.zone.parts == 3 and zone.covariance.shape == (7, 7)
     assert {one.between_s is None for one in zone.replicates} == {False}
 
 
@@ -67,7 +67,7 @@ def changed(text, *steps, to):
     ("steps", "to", "said"),
     [
         (["format"], "another", "format: "),
-        (["version"], 3, "version: "),
+        (["version"], 4, "version: "),
         (["mats", 0, "zones", 0, "zone", "between_s"], 0, "zone.between_s: "),
         (["mats", 0, "zones", 0, "zone", "gain_k"], -1, "mats.0.zones.0.zone.gain_k: "),
         (["mats", 0, "zones", 0, "zone", "mat_s"], "x", "mats.0.zones.0.zone.mat_s: "),

@@ -28,7 +28,8 @@ HALVES = Zone(
     offset_k=-1.0,
     between_s=3000.0,
 )
-ZONES = [TRAY, MAT, HALVES, replace(HALVES, at_mat=True)]
+LEAKS = replace(HALVES, leak=0.3)
+ZONES = [TRAY, MAT, HALVES, replace(HALVES, at_mat=True), LEAKS]
 NOISE = Noise(push_k_s=1e-4, reading_k=0.05)
 
 

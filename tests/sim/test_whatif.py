@@ -96,7 +96,7 @@ def test_a_thousand_plans_are_decided_as_the_core_decides_them(group: int) -> No
 
 def test_those_plans_follow_the_rules_and_meet_every_guard() -> None:
     met, tripped = np.zeros(len(REFUSALS)), np.zeros(2)
-    twin = plans = 0
+    twin = plans = leaking = 0
     kinds = dict.fromkeys([(False,), (True,), (False, True)], 0)
     for seed in range(GROUPS * SEEDS):
         asked = a_question(seed, SCANS, PLANS)
@@ -105,12 +105,14 @@ def test_those_plans_follow_the_rules_and_meet_every_guard() -> None:
         tripped += [(outcomes.trip == cause).sum() for cause in (0, 1)]
         twin, plans = twin + (~outcomes.by_core).sum(), plans + PLANS
         kinds[tuple(sorted({z.between_s is not None for z in asked.model.zones}))] += 1
+        leaking += any(zone.leak for zone in asked.model.zones)
         for plan in asked.plans:
             assert list(mat_problems(plan)) == []
     names = {cause.value: int(n) for cause, n in zip(REFUSALS, met, strict=True)}
     assert plans == 1000
     assert twin > 950, "too many went to the core: nothing was compared"
     assert min(tripped) > 10
+    assert leaking > 100, "mats that leak past some medium"
     assert min(kinds.values()) > 100, "media in one, in two halves, and both on a mat"
     for cause in REFUSALS[: REFUSALS.index(Cause.DOUBTFUL_HOT)]:
         assert names[cause.value] > 0, names
@@ -127,11 +129,13 @@ SEASONS = {
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("between_s", [None, 3_000.0])
+@pytest.mark.parametrize(
+    "parts", [{}, {"between_s": 3_000.0}, {"between_s": 3_000.0, "leak": 0.2}]
+)
 @pytest.mark.parametrize("changes", SEASONS.values(), ids=SEASONS)
-def test_a_season_has_the_cores_every_switch(changes, between_s) -> None:
+def test_a_season_has_the_cores_every_switch(changes, parts) -> None:
     span, plan = days(120, step_s=300.0), a_mat(**changes)
-    model = MatModel("north", (replace(TRAY, between_s=between_s),))
+    model = MatModel("north", (replace(TRAY, **parts),))
     ours, core = trace(model, span, plan), core_trace(model, span, plan)
     assert len(core.switched_at) > 1000
     np.testing.assert_array_equal(ours.switched_at, core.switched_at)
@@ -235,7 +239,7 @@ def test_where_numba_is_missing_it_runs_all_the_same() -> None:
 def test_no_reading_leaves_the_band_within_which_none_is_doubted() -> None:
     """Never heated to always heated; and where none is doubted none jumps."""
     doubtless = 0
-    for seed in range(60):
+    for seed in range(80):
         asked = a_question(seed, 60, 1)
         loop = _Loop(asked.model, asked.span, asked.plans, 500, bare=False)
         far = reach(loop._heat, bare=False)
@@ -269,9 +273,11 @@ def test_a_probe_that_stands_still_is_left_to_the_core() -> None:
     assert (trace(MODEL, still, plan).temps_mc == 12_000).all()
 
 
-@pytest.mark.parametrize("between_s", [None, 3_000.0])
-def test_a_reading_that_jumps_is_left_to_the_core(between_s) -> None:
-    span, model = days(0.2), MatModel("north", (replace(TRAY, between_s=between_s),))
+@pytest.mark.parametrize(
+    "parts", [{}, {"between_s": 3_000.0}, {"between_s": 3_000.0, "leak": 0.2}]
+)
+def test_a_reading_that_jumps_is_left_to_the_core(parts) -> None:
+    span, model = days(0.2), MatModel("north", (replace(TRAY, **parts),))
     push = span.push.copy()
     push[100] = 0.4  # 24 K within a minute
     jumping = replace(span, push=push, sudden=push > 0.1)

@@ -15,14 +15,16 @@ TRAY = Zone(
     name="N1", gain_k=14.0, mat_s=700.0, medium_s=9000.0, coupling=0.15, offset_k=-0.5
 )
 
-zones = st.builds(
-    Zone,
-    name=st.just("N1"),
-    gain_k=st.floats(2, 40),
-    mat_s=st.floats(60, 4000),
-    medium_s=st.floats(1500, 60_000),
-    coupling=st.floats(0.02, 2.0),
-    between_s=st.none() | st.floats(100, 60_000),
+common = {
+    "name": st.just("N1"),
+    "gain_k": st.floats(2, 40),
+    "mat_s": st.floats(60, 4000),
+    "medium_s": st.floats(1500, 60_000),
+    "coupling": st.floats(0.02, 2.0),
+}
+leaks = st.just(0.0) | st.floats(1e-3, 3)
+zones = st.builds(Zone, **common) | st.builds(
+    Zone, **common, between_s=st.floats(100, 60_000), leak=leaks
 )
 
 
@@ -45,12 +47,13 @@ def continuous_of_halves(zone: Zone) -> tuple[np.ndarray, np.ndarray]:
     into, across = 2 * zone.coupling / zone.mat_s, 1 / zone.between_s
     a = np.array(
         [
-            [-1 / zone.mat_s, 1 / zone.mat_s, 0],
+            [-(1 + zone.leak) / zone.mat_s, 1 / zone.mat_s, 0],
             [into, -into - across, across],
             [0, across, -across - 1 / zone.medium_s],
         ]
     )
-    b = np.array([[1.0, 0, 0, 0], [0, 0, 0, 1], [0, 1 / zone.medium_s, 1, 0]])
+    past, out = zone.leak / zone.mat_s, 1 / zone.medium_s
+    b = np.array([[1.0, past, 0, 0], [0, 0, 0, 1], [0, out, 1, 0]])
     b[0, 0] = zone.gain_k / -np.linalg.solve(a, b)[1, 0]
     return a, b
 
@@ -120,7 +123,11 @@ def test_full_power_ends_at_gain_above_room(zone: Zone) -> None:
     end = year.by_heat + year.by_room * 12
     assert end[1] == pytest.approx(12 + zone.gain_k, rel=1e-9)
     assert end[0] == pytest.approx(12 + zone.gain_k + zone.heat_k, rel=1e-9)
-    assert year.by_push[1] == pytest.approx(zone.medium_s, rel=1e-9)
+    a, b = continuous(zone)
+    pushed = -np.linalg.solve(a, b)[1, 2]
+    assert year.by_push[1] == pytest.approx(pushed, rel=1e-9)
+    assert pushed == pytest.approx(zone.medium_s) or 0 < pushed < zone.medium_s
+    assert (pushed < (1 - 1e-9) * zone.medium_s) == (zone.leak > 0)
 
 
 @given(zone=zones)
@@ -138,6 +145,15 @@ def test_what_no_bench_can_be_is_refused(key: str, value: float) -> None:
     good = {"gain_k": 14.0, "mat_s": 700.0, "medium_s": 9e3, "coupling": 0.15}
     with pytest.raises(ValueError, match=f"zone N1: {key} = .*above 0"):
         Zone(name="N1", **(good | {key: value}))
+
+
+@pytest.mark.parametrize(
+    ("between_s", "leak"),
+    [(None, 0.2), (3e3, -0.1), (3e3, float("nan")), (3e3, float("inf"))],
+)
+def test_a_leak_that_cannot_be_is_refused(between_s: float, leak: float) -> None:
+    with pytest.raises(ValueError, match=r"zone N1: leak = .*from 0 is needed"):
+        replace(TRAY, between_s=between_s, leak=leak)
 
 
 def test_a_step_takes_time() -> None:

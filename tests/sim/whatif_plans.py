@@ -81,13 +81,18 @@ def a_span(model: MatModel, rng: random.Random, scans: int) -> Span:
 
 
 def in_halves(model: MatModel, rng: random.Random) -> MatModel:
-    """Return a model with none, some or all of its media in two halves."""
+    """Return a model with none, some or all of its media in two halves.
+
+    Of those some mats leak heat past the medium.
+    """
     share = rng.choice([0.0, 0.5, 1.0])
     zones = []
     for zone in model.zones:
         between_s = zone.medium_s * rng.choice([0.03, 0.3, 1.0])
-        halved = rng.random() < share
-        zones.append(replace(zone, between_s=between_s) if halved else zone)
+        halved, leak = rng.random() < share, rng.choice([0.0, 0.2, 1.0])
+        if halved:
+            zone = replace(zone, between_s=between_s, leak=leak)
+        zones.append(zone)
     return replace(model, zones=tuple(zones))
 
 
