@@ -61,6 +61,7 @@ def in_words(fit: FittedMat) -> Iterator[str]:
     if fit.zones:
         yield table(_ENGINEER, [_engineer(zone) for zone in fit.zones])
         yield _ENGINEER_FOOT
+        yield from _leaks(fit)
     else:
         yield "No tray of it has a probe: there is nothing to fit."
     untold = [
@@ -77,6 +78,18 @@ def in_words(fit: FittedMat) -> Iterator[str]:
         yield "\n".join(["What the model leaves unexplained:", *said])
     if fit.windows:
         yield "\n".join(["The model begins anew:", *_windows(fit)])
+
+
+def _leaks(fit: FittedMat) -> Iterator[str]:
+    """Yield a word on zones under which the mat leaks."""
+    named = [zone.name for zone in fit.zones if zone.zone and zone.zone.leak > 0]
+    if named:
+        yield fill(
+            f"The log shows a mat that loses heat past the medium ({', '.join(named)}),"
+            " and unmeasured heat that lasts: gain, offset and lags are of such a"
+            " model. Thicker foam under the mat, and at its edges, would save heat.",
+            88,
+        )
 
 
 def _grower(zone: Fitted) -> tuple[str, ...]:

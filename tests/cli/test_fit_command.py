@@ -14,6 +14,7 @@ from controller.adapters.season_log import DirectSeasonLog, SeasonLogReader
 from controller.cli import fit as command
 from controller.cli import main
 from controller.cli.beginning import run_header
+from controller.cli.fit_words import in_words
 from controller.cli.local_time import LocalTime
 from controller.cli.virtual_time import simulated
 from controller.core.plan import RelayKind
@@ -103,6 +104,16 @@ def test_a_grower_and_an_engineer_read_what_was_found(log, capsys):
     gain_k, error_k = float(row.split()[1]), float(row.split()[3])
     assert gain_k == pytest.approx(25.2, abs=max(3 * error_k, 2.5))
     assert "The log cannot tell" not in out
+
+
+def test_a_mat_that_leaks_is_told_of(log):
+    (fit,) = command._fits([record_of(the_history(log))])
+    assert "past the medium" not in "\n".join(in_words(fit))
+    first, *others = fit.zones
+    leaks = replace(first.zone, between_s=3_000.0, leak=0.2)
+    leaking = replace(fit, zones=(replace(first, zone=leaks), *others))
+    said = " ".join("\n".join(in_words(leaking)).split())
+    assert f"loses heat past the medium ({first.name})," in said
 
 
 def test_the_file_holds_what_json_prints_and_can_be_read_back(log, tmp_path, capsys):
