@@ -6,8 +6,13 @@ scans, no I/O but a line to a person.
 
 import asyncio
 import contextlib
+import os
 import sys
 from collections.abc import Awaitable, Callable
+from typing import TextIO
+
+_WARNING = "<4>"
+"""How the journal is told of the priority of a line: sd-daemon(3), syslog(3)."""
 
 
 class Stopped(Exception):  # noqa: N818  (an order, not an error)
@@ -73,7 +78,29 @@ def causes(error: BaseException) -> list[str]:
 
 
 def warn(text: str) -> None:
+    """Print what a person should look at, at once: in the journal, as a warning."""
+    named = os.environ.get("JOURNAL_STREAM")
+    if named and is_journal(named, sys.stderr):
+        text = "\n".join(f"{_WARNING}{line}" for line in text.split("\n"))
+    say(text)
+
+
+def say(text: str) -> None:
     """Print a line for a person, at once; a terminal that is gone stops nobody."""
     with contextlib.suppress(OSError, ValueError):
         sys.stderr.write(text + "\n")
         sys.stderr.flush()
+
+
+def is_journal(named: str, stream: TextIO) -> bool:
+    """Whether what is written to a stream goes to systemd's journal.
+
+    Args:
+        named: JOURNAL_STREAM (systemd.exec(5)): device and inode of what the service
+            manager connected; a child whose output goes elsewhere inherits it, too.
+        stream: The stream.
+    """
+    with contextlib.suppress(OSError, ValueError):
+        there = os.fstat(stream.fileno())
+        return named == f"{there.st_dev}:{there.st_ino}"
+    return False

@@ -145,7 +145,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         sentence = _for_people(error)
         if sentence is None:
             raise
-        print(f"bottomheat {args.command}: {sentence}", file=sys.stderr)
+        from controller.endings import warn
+
+        warn(f"bottomheat {args.command}: {sentence}")
         return 2
 
 

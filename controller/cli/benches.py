@@ -144,7 +144,8 @@ def _check(args: argparse.Namespace) -> None:
 
 def _in_words(found: Sequence[Glance]) -> Iterator[str]:
     needed = sum(one.needed for one in found)
-    yield f"{len(found)} benches; somebody is needed at {needed}."
+    count = "1 bench" if len(found) == 1 else f"{len(found)} benches"
+    yield f"{count}; somebody is needed at {needed}."
     yield ""
     head = ("BENCH", "STATE", "COLDEST", "WARMEST", "HEATING", "WHAT")
     rows = [

@@ -24,8 +24,8 @@ from controller.cli.entrance import (
     listen_for,
     reach_of,
 )
-from controller.cli.live import say, stopped_by_signals
-from controller.endings import Stopped, causes, for_ever, until
+from controller.cli.live import stopped_by_signals
+from controller.endings import Stopped, causes, for_ever, say, until, warn
 
 if TYPE_CHECKING:
     from controller.adapters.access import FileAccess
@@ -58,7 +58,7 @@ def served(args: argparse.Namespace, benches: Sequence[Asked], api: object) -> i
             make=f"bottomheat token add NAME --may read --list {args.list}",
         )
         for sentence in entrance_worries(at, access):
-            say(f"bottomheat benches: {sentence}")
+            warn(f"bottomheat benches: {sentence}")
     return asyncio.run(_served(args, benches, at, access))
 
 
@@ -100,7 +100,7 @@ async def _served(
         if ends.subgroup(Stopped):
             return 0
         for cause in causes(ends):
-            say(f"bottomheat benches: {cause}")
+            warn(f"bottomheat benches: {cause}")
         return 2 if ends.subgroup(ListenError) else ENDED_BY_ITSELF
     return ENDED_BY_ITSELF
 

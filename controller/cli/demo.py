@@ -108,10 +108,9 @@ async def _demo(args: argparse.Namespace, folder: Path) -> int:
         Stage,
         daemon_on,
         run_with_api,
-        say,
         stopped_by_signals,
     )
-    from controller.endings import causes
+    from controller.endings import causes, say
     from sim.world import World, WorldOptions
 
     async with embedded_broker() as broker_port, stopped_by_signals() as stop:
@@ -192,8 +191,8 @@ async def _tell(
 ) -> None:
     """Tell the bench of batches of the weeks before, once it has a first scan."""
     from controller.cli.demo_records import tell
-    from controller.cli.live import say
     from controller.cli.over_http import AskError
+    from controller.endings import say
 
     began_utc_ms = clock.now().utc_ms
     port = await answers

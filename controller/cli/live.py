@@ -33,7 +33,7 @@ from controller.cli.entrance import listen_for, reach_of
 from controller.cli.forecaster import Forecaster
 from controller.cli.telling import notifier_for
 from controller.daemon import Daemon, Parts
-from controller.endings import StopOrder, warn
+from controller.endings import StopOrder, say, warn
 from controller.ports import Clock, ScanSource, Snapshot, Watchdog
 
 
@@ -162,7 +162,7 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
         crops=stage.settings.crops,
         clock=stage.clock,
         changes=lambda after: reader().changes(after),
-        say=say,
+        say=warn,
     )
     comparer = Comparer(path, stage.clock)
     records = Records(stage.log, reader, PhotoFolder(photos_beside(path)))
@@ -183,7 +183,7 @@ async def run_with_api(stage: Stage, daemon: Daemon, stop: asyncio.Event) -> Non
     async def fed() -> None:
         await feed.serve(daemon)
 
-    last_words = LastWords(stage.settings.wiring, stage.clock, say)
+    last_words = LastWords(stage.settings.wiring, stage.clock, warn)
     also = [served, fed, last_words.serve, forecaster.serve, comparer.serve]
     if access is not None:
         also.append(access.serve)
@@ -228,6 +228,3 @@ async def stopped_by_signals() -> AsyncIterator[StopOrder]:
     finally:
         for number in heard:
             loop.remove_signal_handler(number)
-
-
-say = warn

@@ -231,7 +231,9 @@ def board_findings(facts: BoardFacts, *, nights: bool) -> Iterator[Finding]:
         yield Finding(
             "clock",
             f"nobody keeps it right{waits}, and times in the log may be wrong",
-            "Switch a time service on: sudo timedatectl set-ntp true",
+            "Switch a time service on: sudo timedatectl set-ntp true. Where that says"
+            " that NTP is not supported, there is none yet: sudo apt-get install"
+            " systemd-timesyncd",
         )
     yield from _disk(facts)
     if facts.low_supply:

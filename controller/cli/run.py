@@ -89,20 +89,16 @@ async def _live(settings: "Settings", opening: "Opening", access: "FileAccess") 
         daemon_on,
         own_broker,
         run_with_api,
-        say,
         stopped_by_signals,
     )
     from controller.core.plan import all_probes
-    from controller.endings import causes
+    from controller.endings import causes, say, warn
 
     plan, zone = settings.plan, settings.timezone
-    for sentence in (
-        opening.before,
-        *opening.notes,
-        *watchdog_worries(os.environ, plan.scan_ms),
-    ):
-        if sentence:
-            say(f"bottomheat run: {sentence}")
+    if opening.before:
+        say(f"bottomheat run: {opening.before}")
+    for sentence in (*opening.notes, *watchdog_worries(os.environ, plan.scan_ms)):
+        warn(f"bottomheat run: {sentence}")
     clock = SystemClock(zone, opening.begun.run_ms)
     here = {w.probe: w.one_wire for w in settings.wiring.probes if w.one_wire}
     every_ms = {probe.name: probe.every_ms for probe in all_probes(plan)}
@@ -126,7 +122,7 @@ async def _live(settings: "Settings", opening: "Opening", access: "FileAccess") 
                 await run_with_api(stage, daemon_on(stage), stop)
         except ExceptionGroup as group:
             for cause in causes(group):
-                say(f"bottomheat run: {cause}; every mat was told to switch off")
+                warn(f"bottomheat run: {cause}; every mat was told to switch off")
             return _status(group)
     return 0
 

@@ -100,6 +100,12 @@ def test_what_needs_somebody_comes_first(real, capsys):
     assert text.startswith("5 benches; somebody is needed at 4.")
 
 
+def test_one_bench_is_not_called_benches(capsys, real):
+    with answering(Daemon(real)) as (daemon,):
+        main(["benches", daemon.url])
+    assert capsys.readouterr().out.startswith("1 bench; somebody is needed at ")
+
+
 def test_a_bench_as_it_is_has_its_trays_and_mats(real):
     found = glanced("lean-to", "http://b", bench_told(real), 60).record()
     assert (found["state"], found["mats"]) == ("well", len(real["mats"]))

@@ -164,3 +164,9 @@ def test_a_board_that_says_nothing_is_no_trouble(tmp_path):
     facts = board_facts(tmp_path, clock_ok=True, sys=tmp_path / "none")
     assert (facts.fs_errors, facts.life_used, facts.low_supply) == (None, None, None)
     assert list(board_findings(replace(facts, free_bytes=10**10), nights=False)) == []
+
+
+def test_a_board_without_any_time_service_is_told_how_to_get_one():
+    """A Debian made by debootstrap has none, and set-ntp then fails."""
+    (found,) = board_findings(replace(WELL, clock_ok=False), nights=False)
+    assert found.mend.index("set-ntp true") < found.mend.index("systemd-timesyncd")

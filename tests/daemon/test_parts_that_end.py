@@ -1,13 +1,14 @@
 """Whatever part of the daemon ends or breaks: cold, told, written down."""
 
 import asyncio
+import os
 import sys
 import threading
 
 import pytest
 
 from controller import daemon as daemon_module
-from controller.endings import StopOrder, causes, warn
+from controller.endings import StopOrder, causes, say, warn
 from tests.daemon.test_daemon import Stage, others
 
 
@@ -234,3 +235,44 @@ def test_a_terminal_that_is_gone_stops_nobody(monkeypatch):
 
         monkeypatch.setattr(sys, "stderr", Gone())
         warn("the file of trips could not be written")
+
+
+def told_to(file, monkeypatch, journal):
+    """Tell of a worry and of none on stderr; return what arrived in the file.
+
+    The journal is one of systemd.exec(5): told by the device and inode of a file.
+    """
+    there = os.fstat(journal.fileno())
+    monkeypatch.setenv("JOURNAL_STREAM", f"{there.st_dev}:{there.st_ino}")
+    monkeypatch.setattr(sys, "stderr", file)
+    warn("the disk is full\nand that is told")
+    say("bench lean-to: http://127.0.0.1:8000/")
+    file.seek(0)
+    return file.read().splitlines()
+
+
+def test_in_the_journal_each_line_of_a_worry_has_the_priority_of_a_warning(
+    tmp_path, monkeypatch
+):
+    """By sd-daemon(3): <4> is LOG_WARNING of syslog(3), and the rest is the default."""
+    with (tmp_path / "journal").open("w+", encoding="utf-8") as journal:
+        assert told_to(journal, monkeypatch, journal) == [
+            "<4>the disk is full",
+            "<4>and that is told",
+            "bench lean-to: http://127.0.0.1:8000/",
+        ]
+
+
+def test_what_goes_elsewhere_than_to_the_journal_has_no_priorities(
+    tmp_path, monkeypatch
+):
+    """The variable is inherited by whoever a service starts: where it leads counts."""
+    with (
+        (tmp_path / "journal").open("w+", encoding="utf-8") as journal,
+        (tmp_path / "elsewhere").open("w+", encoding="utf-8") as elsewhere,
+    ):
+        assert told_to(elsewhere, monkeypatch, journal) == [
+            "the disk is full",
+            "and that is told",
+            "bench lean-to: http://127.0.0.1:8000/",
+        ]
