@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import numpy as np
 
@@ -50,11 +50,12 @@ def _hidden(name: str, instead: ModuleType | None) -> Iterator[None]:
     if name in sys.modules:
         yield
         return
-    sys.modules[name] = instead  # type: ignore[assignment]  # as Python has it
+    loaded = cast("dict[str, ModuleType | None]", sys.modules)
+    loaded[name] = instead
     try:
         yield
     finally:
-        del sys.modules[name]
+        del loaded[name]
 
 
 def _widen(numba: ModuleType) -> None:
