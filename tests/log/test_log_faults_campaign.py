@@ -19,6 +19,9 @@ from tests.campaigns.logs.asking import asked, truth
 from tests.campaigns.logs.going_on import lay
 from tests.campaigns.logs.season import Season, written
 
+pytestmark = pytest.mark.timeout(120)
+"""Disks are filled and writers killed: on a busy machine that takes its time."""
+
 HOURS = 10.0
 RUNS = ("run-1", "run-2", "run-3")
 

@@ -42,6 +42,9 @@ from controller.core.units import MilliC, Millis
 from controller.ports import RunHeader
 from controller.wire import take_news
 
+pytestmark = pytest.mark.timeout(120)
+"""Many logs are written, each to the disk, which may be busy."""
+
 # Any time that a clock may show, and any number that 64 bits hold.
 TIMES = st.integers(-(2**53), 2**53)
 WHOLE = st.integers(-(2**63), 2**63 - 1)
