@@ -75,22 +75,27 @@ def test_the_lags_are_those_of_python_control():
     assert lags_at(WHERE) == pytest.approx(np.sort(-1 / poles)[::-1])
 
 
-@pytest.mark.oracle
-def test_errors_are_those_of_a_kalman_filter_written_out():
-    """scipy's solve_discrete_are gives the steady gain; the rest is a loop."""
-    carry, by = stepped()
-    c = np.array([[0.0, 1.0, 0.0]])
-    pushed = RATIO * by[:, 2]
-    p = solve_discrete_are(carry.T, c.T, np.outer(pushed, pushed), np.eye(1))
+def a_kalman_filter(carry, by, pushed):
+    """Return what a probe offers, and the errors of a Kalman filter written out.
+
+    scipy's solve_discrete_are gives the steady gain; the rest is a loop.
+
+    Args:
+        carry: What a step leaves of the state, whose second part is read.
+        by: What heat and room add in a step.
+        pushed: The covariance of what a push adds, for a reading's variance of 1.
+    """
+    size = len(carry)
+    c = np.eye(size)[[1]]
+    p = solve_discrete_are(carry.T, c.T, pushed, np.eye(1))
     gain = (carry @ p @ c.T / ((c @ p @ c.T)[0, 0] + 1))[:, 0]
     rng = np.random.default_rng(4)
     count = 20_000
     temps, on, room = rng.normal(20, 1, count), rng.random(count), rng.random(count)
-    state, theirs = np.zeros(3), np.empty(count)
+    state, errors = np.zeros(size), np.empty(count)
     for n in range(count):
-        theirs[n] = temps[n] - state[1]
-        known = by[:, :2] @ [on[n], room[n] + OFFSET_K]
-        state = carry @ state + known + gain * theirs[n]
+        errors[n] = temps[n] - state[1]
+        state = carry @ state + by @ [on[n], room[n] + OFFSET_K] + gain * errors[n]
     seen = Sight(
         step_s=60.0,
         seen=1,
@@ -101,6 +106,14 @@ def test_errors_are_those_of_a_kalman_filter_written_out():
         counts=np.ones(count, dtype=bool),
         day=np.zeros(count, dtype=np.int64),
     )
+    return seen, errors
+
+
+@pytest.mark.oracle
+def test_errors_are_those_of_a_kalman_filter_written_out():
+    carry, by = stepped()
+    pushed = RATIO * by[:, 2]
+    seen, theirs = a_kalman_filter(carry, by[:, :2], np.outer(pushed, pushed))
     ours = rows_at(seen, WHERE) @ [1.0, -GAIN_K, -1.0, -OFFSET_K]
     late = slice(10_000, None)  # how a window begins is projected out
     assert ours[late] == pytest.approx(theirs[late], abs=1e-6)

@@ -4,7 +4,7 @@ import json
 
 import numpy as np
 import pytest
-from scipy.linalg import expm, solve_discrete_are
+from scipy.linalg import expm
 from scipy.signal import lfilter
 
 from sim.fitting import leaking as leaks
@@ -18,10 +18,11 @@ from sim.fitting.layered import held as held_of_three
 from sim.fitting.leaking import leaking
 from sim.fitting.model_file import read, written
 from sim.fitting.models import by_days, led
-from sim.fitting.sight import Sight, sight
+from sim.fitting.sight import sight
 from sim.fitting.smoother import smoothed
 from sim.zone_model import steps
 from tests.sim.test_fitting import a_record
+from tests.sim.test_layered import a_kalman_filter
 
 MAT_S, BETWEEN_S, OUTER_S, RATIO = 900.0, 3_500.0, 6_500.0, 2e-3
 LEAK, LASTS_S = 0.25, 9_000.0
@@ -91,27 +92,8 @@ def test_errors_are_those_of_a_kalman_filter_written_out():
     carry = np.zeros((4, 4))
     carry[:3, :3], carry[:3, 3] = three, by[:, 2]
     carry[3, 3] = np.exp(-60.0 / LASTS_S)
-    c = np.array([[0.0, 1.0, 0.0, 0.0]])
-    p = solve_discrete_are(carry.T, c.T, np.diag([0, 0, 0, RATIO**2]), np.eye(1))
-    gain = (carry @ p @ c.T / ((c @ p @ c.T)[0, 0] + 1))[:, 0]
-    rng = np.random.default_rng(4)
-    count = 20_000
-    temps, on, room = rng.normal(20, 1, count), rng.random(count), rng.random(count)
-    state, theirs = np.zeros(4), np.empty(count)
-    for n in range(count):
-        theirs[n] = temps[n] - state[1]
-        known = np.append(by[:, :2] @ [on[n], room[n] + OFFSET_K], 0.0)
-        state = carry @ state + known + gain * theirs[n]
-    seen = Sight(
-        step_s=60.0,
-        seen=1,
-        spans=((0, count),),
-        temps_c=temps,
-        on_share=on,
-        room_c=room,
-        counts=np.ones(count, dtype=bool),
-        day=np.zeros(count, dtype=np.int64),
-    )
+    known = np.vstack([by[:, :2], np.zeros(2)])
+    seen, theirs = a_kalman_filter(carry, known, np.diag([0, 0, 0, RATIO**2]))
     ours = rows_at(seen, WHERE) @ [1.0, -GAIN_K, -1.0, -OFFSET_K]
     late = slice(10_000, None)  # how a window begins is projected out
     assert ours[late] == pytest.approx(theirs[late], abs=1e-6)
