@@ -62,7 +62,7 @@ def season(
     told: Matrix,
 ) -> None:
     """Run a block; the lanes' rows are those of a first scan to come."""
-    s, z, h = block.mats, block.zones, block.read
+    s, z, h, r = block.mats, block.zones, block.half, block.read
     scans, every = len(heat.room_c), max(1, int(SAMPLE_EVERY / shape.step))
     day, soonest, anew = 1, -1.0, 0
     for k in range(scans):
@@ -74,27 +74,27 @@ def season(
             set_band(h, shape, k)
             anew -= 1
         if k > 0:
-            advance(z, h, heat, shape, k)
-        drive(h, shape, k)
+            advance(z, h, r, heat, shape, k)
+        drive(h, r, shape, k)
         if k > 0 and shape.crosses:
-            cross(z, h, shape, k)
+            cross(z, r, shape, k)
         if k > 0 and shape.tracks:
-            follow(s, z, h, shape, k, now)
+            follow(s, z, h, r, shape, k, now)
         if k % every == 0 and not shape.tracks:
-            sample(s, z, h, shape, k)
+            sample(s, z, r, shape, k)
         keep(s, h, shape, k)
         if k == scans - 1:
-            pad(h, shape, scans)
+            pad(h, r, shape, scans)
         if k & LAST == LAST or k == scans - 1:
-            tally(s, z, h, shape, k)
+            tally(s, z, h, r, shape, k)
         if k == 0 or now - s[LOOKED] >= LOOK:
             look(s, h, heat.heard[k], shape, k, now)
         if now >= day * DAY:
             close_day(s, h, shape.lanes, day, now, daily)
             day += 1
-        decide(s, z, h, shape, k, now)
+        decide(s, z, h, r, shape, k, now)
         if len(told) > 0:
-            tell(h, shape, k, told[k])
+            tell(h, r, shape, k, told[k])
     close_day(s, h, shape.lanes, day, scans * shape.step, daily)
 
 
@@ -152,15 +152,17 @@ def close_day(
 
 
 @inlined
-def tell(h: Readings, shape: Shape, k: int, told: Vector) -> None:
+def tell(h: Readings, r: Readings, shape: Shape, k: int, told: Vector) -> None:
     """Write down what the first lane reads, wants and does."""
     for i in range(shape.zones):
-        told[i] = h[read_at(i, k)]
+        told[i] = r[read_at(i, k)]
     told[shape.zones], told[shape.zones + 1] = h[SETPOINT], h[ON]
 
 
 @inlined
-def decide(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) -> None:
+def decide(
+    s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int, now: float
+) -> None:
     """Find the lanes for which something changes now, and change it."""
     lanes = shape.lanes
     if shape.is_pid:
@@ -181,7 +183,7 @@ def decide(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) 
             h[NEED + v] = TWICE if _asked(h, v) else changes
     asks = flagged(h, NEED)
     while asks != 0:
-        _settle(s, z, h, lowest(asks), shape, k, now)
+        _settle(s, z, h, r, lowest(asks), shape, k, now)
         asks &= asks - 1
 
 
@@ -195,11 +197,18 @@ def _asked(h: Readings, v: int) -> bool:
 
 @inlined
 def _settle(
-    s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int, now: float
+    s: Vector,
+    z: Vector,
+    h: Readings,
+    r: Readings,
+    v: int,
+    shape: Shape,
+    k: int,
+    now: float,
 ) -> None:
     """Decide for one lane, as the core does for a mat."""
     if h[NEED + v] > ONCE:
-        cause = verdict(s, z, h, v, shape, k, now)
+        cause = verdict(s, z, h, r, v, shape, k, now)
         if cause != CLEAR:
             refuse(s, h, v, cause, now)
             return

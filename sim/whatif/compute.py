@@ -130,6 +130,7 @@ def run_block(
     made = Block(
         _aligned(rows.ROWS, np.float64),
         _aligned(zones * ZONE, np.float64),
+        _aligned(rows.HALVES, np.float32),
         _aligned(rows.READ + zones * rows.READS, np.float32),
     )
     _fill(made, work, lane, shape, heat)
@@ -179,7 +180,7 @@ def _fill(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
 
 def _fill_half(made: Block, plans: Matrix, heat: Heat, shape: Shape) -> None:
     """Fill the rows of half the width; the probes' first readings are there."""
-    own, table = slice(0, shape.lanes), made.read[: rows.READ].reshape(-1, LANES)
+    own, table = slice(0, shape.lanes), made.half.reshape(-1, LANES)
     for row, value in IDLE_HALF.items():
         table[row // LANES] = value
     limits = [rows.SURFACE_LIMIT // LANES, rows.SURFACE_CUTOUT // LANES]
@@ -191,7 +192,8 @@ def _fill_half(made: Block, plans: Matrix, heat: Heat, shape: Shape) -> None:
     ):
         table[row // LANES, own] = plans[:, of_plan // LANES]
     table[rows.CLIMB_FROM // LANES] = NEVER
-    table[rows.PAD_LOW // LANES], table[rows.PAD_HIGH // LANES] = -np.inf, np.inf
+    pads = made.read[: rows.READ].reshape(-1, LANES)
+    pads[rows.PAD_LOW // LANES], pads[rows.PAD_HIGH // LANES] = -np.inf, np.inf
     temps, kept = _first(heat), _kept(made, shape)
     kept[:, 0] = temps[:, np.newaxis]
     kept[:, rows.PEAK // LANES], kept[:, rows.LEAST // LANES] = -NEVER, NEVER

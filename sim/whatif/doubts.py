@@ -42,13 +42,13 @@ def read_at(i: int, k: int) -> int:
 
 
 @inlined
-def cross(z: Vector, h: Readings, shape: Shape, k: int) -> None:
+def cross(z: Vector, r: Readings, shape: Shape, k: int) -> None:
     """Put the plain sum right where a line crosses a base or an upper cut-off."""
     for i in range(shape.trays):
         at, crossings = (i * ZONE) & FAR, 0
         was, read = read_at(i, k - 1), read_at(i, k)
         for v in range(across(shape.lanes)):
-            before, temp = float(h[was + v]), float(h[read + v])
+            before, temp = float(r[was + v]), float(r[read + v])
             base, upper = z[at + BASE + v], z[at + UPPER + v]
             low = (before - base) * (temp - base) < 0.0
             high = (before - upper) * (temp - upper) < 0.0
@@ -56,8 +56,8 @@ def cross(z: Vector, h: Readings, shape: Shape, k: int) -> None:
         if crossings > 0:
             for v in range(across(shape.lanes)):
                 z[at + FIX + v] += _amiss(
-                    float(h[was + v]),
-                    float(h[read + v]),
+                    float(r[was + v]),
+                    float(r[read + v]),
                     z[at + BASE + v],
                     z[at + UPPER + v],
                     shape.step,
@@ -83,12 +83,12 @@ def _above(before: float, temp: float, threshold: float) -> float:
 
 
 @inlined
-def sample(s: Vector, z: Vector, h: Readings, shape: Shape, k: int) -> None:
+def sample(s: Vector, z: Vector, r: Readings, shape: Shape, k: int) -> None:
     """Count for how many samples a probe has stood still."""
     for i in range(shape.zones):
         at, read = (i * ZONE) & FAR, read_at(i, k)
         for v in range(across(shape.lanes)):
-            temp = float(h[read + v])
+            temp = float(r[read + v])
             same = 1.0 if temp == z[at + SAMPLE + v] else 0.0
             alike = (z[at + ALIKE + v] + 1.0) * same
             z[at + SAMPLE + v], z[at + ALIKE + v] = temp, alike
@@ -96,7 +96,9 @@ def sample(s: Vector, z: Vector, h: Readings, shape: Shape, k: int) -> None:
 
 
 @inlined
-def follow(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) -> None:
+def follow(
+    s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int, now: float
+) -> None:
     """Follow the probes scan by scan, and see what only the core can judge.
 
     That is a reading that it would doubt: one beyond what a probe can say, a
@@ -107,7 +109,7 @@ def follow(s: Vector, z: Vector, h: Readings, shape: Shape, k: int, now: float) 
         h[FROZEN + v] = NOT
         for i in range(shape.zones):
             at = i * ZONE + v
-            temp, before = float(h[read_at(i, k) + v]), float(h[read_at(i, k - 1) + v])
+            temp, before = float(r[read_at(i, k) + v]), float(r[read_at(i, k - 1) + v])
             if temp != before:
                 z[at + SAME_SINCE] = now
             same = now - z[at + SAME_SINCE]

@@ -32,14 +32,14 @@ two whole numbers is a sixteenth off at least, and half the width has hundredths
 
 
 @inlined
-def drive(h: Readings, shape: Shape, k: int) -> None:
+def drive(h: Readings, r: Readings, shape: Shape, k: int) -> None:
     """Find each lane's driving temperature at scan k."""
     row = (k & LAST) * LANES
     lanes, trays = shape.lanes, shape.trays
     if shape.way == TRAY:
         at = (READ + shape.tray * READS + row) & FAR
         for v in range(across(lanes)):
-            h[ROOT + v] = h[at + v]
+            h[ROOT + v] = r[at + v]
     elif shape.way == MEAN:
         if trays <= WIRES:
             number = np.float32(trays)
@@ -53,30 +53,32 @@ def drive(h: Readings, shape: Shape, k: int) -> None:
             h[ROOT + v] = h[COOL + v]
     elif shape.way == MEDIAN:
         if trays <= WIRES:
-            _median(h, lanes, trays, row)
+            _median(h, r, lanes, trays, row)
         else:
-            _median_of_many(h, lanes, trays, row)
+            _median_of_many(h, r, lanes, trays, row)
     else:
         for v in range(across(lanes)):
             h[ROOT + v] = h[HOT + v]
 
 
 @inlined
-def _median_of_many(h: Readings, lanes: int, trays: int, row: int) -> None:
+def _median_of_many(
+    h: Readings, r: Readings, lanes: int, trays: int, row: int
+) -> None:
     for v in range(across(lanes)):
-        low = _ranked(h, row + v, trays, (trays - 1) // 2)
-        high = _ranked(h, row + v, trays, trays // 2)
+        low = _ranked(r, row + v, trays, (trays - 1) // 2)
+        high = _ranked(r, row + v, trays, trays // 2)
         h[ROOT + v] = floor((low + high) / 2.0)
 
 
 @inlined
-def _ranked(h: Readings, at: int, trays: int, rank: int) -> float:
+def _ranked(r: Readings, at: int, trays: int, rank: int) -> float:
     """Return the reading of a rank among the trays, from the coolest as 0."""
     found = 0.0
     for i in range(trays):
-        temp, below, alike = float(h[READ + i * READS + at]), 0, 0
+        temp, below, alike = float(r[READ + i * READS + at]), 0, 0
         for j in range(trays):
-            other = float(h[READ + j * READS + at])
+            other = float(r[READ + j * READS + at])
             below += 1 if other < temp else 0
             alike += 1 if other == temp else 0
         if below <= rank < below + alike:
@@ -93,7 +95,7 @@ def _wire(number: int, trays: int, row: int) -> int:
 
 
 @inlined
-def _median(h: Readings, lanes: int, trays: int, row: int) -> None:
+def _median(h: Readings, r: Readings, lanes: int, trays: int, row: int) -> None:
     """Sort eight wires as far as the two in the middle need it.
 
     Batcher's odd-even merge of two sorted fours. With an odd number of trays
@@ -106,8 +108,8 @@ def _median(h: Readings, lanes: int, trays: int, row: int) -> None:
     r6, r7 = _wire(6, trays, row), _wire(7, trays, row)
     odd = trays % 2 == 1
     for v in range(across(lanes)):
-        a, b, c, d = _sorted(h[r0 + v], h[r1 + v], h[r2 + v], h[r3 + v])
-        e, f, g, top = _sorted(h[r4 + v], h[r5 + v], h[r6 + v], h[r7 + v])
+        a, b, c, d = _sorted(r[r0 + v], r[r1 + v], r[r2 + v], r[r3 + v])
+        e, f, g, top = _sorted(r[r4 + v], r[r5 + v], r[r6 + v], r[r7 + v])
         # Of each pair from opposite ends the lower one is among the lower four.
         low = _higher(_higher(min(a, top), min(b, g)), _higher(min(c, f), min(d, e)))
         high = _lower(_lower(max(a, top), max(b, g)), _lower(max(c, f), max(d, e)))

@@ -1,10 +1,13 @@
 """Where the numbers of a candidate lie in a block of candidates.
 
 A row is one quantity of all lanes of a block, and the names here are where rows
-begin in three flat arrays: of the mats, of their zones, and of what is of half the
-width, which goes through a processor twice as fast: whole numbers that it holds
-exactly, as what probes can say, sums of a few of that, and truths. Truths are 0 or
-1, times are ms of the run clock, temperatures m°C. What may live here: this layout.
+begin in four flat arrays: of the mats and of their zones, each once more for what is
+of half the width, which goes through a processor twice as fast: whole numbers that it
+holds exactly, as what probes can say, sums of a few of that, and truths. Truths are 0
+or 1, times are ms of the run clock, temperatures m°C. What may live here: this layout.
+
+A compiler that does many lanes at once must know that what it writes is not what it
+reads next: rows that lie a known way apart in one array, or arrays of their own.
 """
 
 LANES = 64
@@ -116,13 +119,11 @@ OVER = 9 * LANES
 Z2 = 10 * LANES
 ZONE = 11 * LANES  # from zone to zone
 
-# of half the width, in a third array
+# of the mats, of half the width
 KEPT = 8  # scans
 LAST = KEPT - 1
 BAND_FROM = 0 * LANES  # in band from, a row for each scan
 BAND_TO = 8 * LANES  # in band up to
-PAD_LOW = 16 * LANES  # colder than anything
-PAD_HIGH = 17 * LANES  # warmer than anything
 SETPOINT = 18 * LANES  # in force [m°C]
 LOW = 19 * LANES  # on below [m°C]
 HIGH = 20 * LANES  # off above [m°C]
@@ -154,7 +155,12 @@ UP_FELL = 45 * LANES
 UP_MISSED = 46 * LANES
 UP_ANEW = 47 * LANES  # heat was felt just now: 1, at the setpoint: 2
 FROZEN = 48 * LANES
-READ = 49 * LANES  # the first zone's readings, a row for each scan
+HALVES = 49 * LANES
+
+# of the zones, of half the width
+PAD_LOW = 0 * LANES  # colder than anything
+PAD_HIGH = 1 * LANES  # warmer than anything
+READ = 2 * LANES  # the first zone's readings, a row for each scan
 
 PEAK = 8 * LANES  # of a zone, from its readings on
 LEAST = 9 * LANES  # lowest reading since it was warm

@@ -32,11 +32,13 @@ class Block(NamedTuple):
     Attributes:
         mats: Of the lanes' mats.
         zones: Of their zones.
-        read: Of both, what is of half the width; what probes read last, too.
+        half: Of the mats, what is of half the width.
+        read: The same of the zones: what probes read last, and what is counted.
     """
 
     mats: Vector
     zones: Vector
+    half: Readings
     read: Readings
 
 

@@ -46,29 +46,31 @@ def set_band(h: Readings, shape: Shape, k: int) -> None:
 
 
 @inlined
-def tally(s: Vector, z: Vector, h: Readings, shape: Shape, k: int) -> None:
+def tally(
+    s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int
+) -> None:
     """Count the readings of the last eight scans, up to scan k."""
     for i in range(shape.zones):
         read = (READ + i * READS) & FAR
         for v in range(across(shape.lanes)):
-            temp = h[read + v]
+            temp = r[read + v]
             high, low, total = temp, temp, temp
             near = (temp >= h[BAND_FROM + v]) & (temp <= h[BAND_TO + v])
             times = ONCE if near else NOT
             for row in range(LANES, KEPT * LANES, LANES):
-                temp = h[read + row + v]
+                temp = r[read + row + v]
                 high, low, total = max(high, temp), min(low, temp), total + temp
                 near = (temp >= h[BAND_FROM + row + v]) & (temp <= h[BAND_TO + row + v])
                 times += ONCE if near else NOT
-            h[read + PEAK + v] = unmasked_half(max(h[read + PEAK + v], high))
-            h[read + LEAST + v] = unmasked_half(min(h[read + LEAST + v], low))
-            h[read + IN_BAND + v] += times
+            r[read + PEAK + v] = unmasked_half(max(r[read + PEAK + v], high))
+            r[read + LEAST + v] = unmasked_half(min(r[read + LEAST + v], low))
+            r[read + IN_BAND + v] += times
             h[TOTAL + v] = total
         _add(z, h, (i * ZONE) & FAR, shape.lanes)
         if shape.crosses and i < shape.trays:
-            _between(z, h, i * ZONE, read, shape.lanes)
+            _between(z, r, i * ZONE, read, shape.lanes)
     if s[OPENED] >= k - (k & LAST):
-        _open(s, h, shape, k)
+        _open(s, r, shape, k)
 
 
 @inlined
@@ -78,7 +80,7 @@ def _add(z: Vector, h: Readings, at: int, lanes: int) -> None:
 
 
 @inlined
-def _open(s: Vector, h: Readings, shape: Shape, k: int) -> None:
+def _open(s: Vector, r: Readings, shape: Shape, k: int) -> None:
     """Begin with the lowest readings of lanes that were first warm just now."""
     for v in range(shape.lanes):
         since = s[WARM_FROM + v]
@@ -87,23 +89,23 @@ def _open(s: Vector, h: Readings, shape: Shape, k: int) -> None:
                 read = READ + i * READS + v
                 low = NEVER
                 for row in range((int(since) & LAST) * LANES, KEPT * LANES, LANES):
-                    low = min(low, h[read + row])
-                h[read + LEAST] = low
+                    low = min(low, r[read + row])
+                r[read + LEAST] = low
 
 
 @inlined
-def _between(z: Vector, h: Readings, at: int, read: int, lanes: int) -> None:
+def _between(z: Vector, r: Readings, at: int, read: int, lanes: int) -> None:
     """Put the sum right by what lies below a base or above an upper cut-off."""
     own, rows = at & FAR, read & FAR
     for row in range(KEPT):
         for v in range(across(lanes)):
-            temp = float(h[rows + row * LANES + v])
+            temp = float(r[rows + row * LANES + v])
             cut = min(max(temp, z[own + BASE + v]), z[own + UPPER + v])
             z[own + HEAT + v] += cut - temp
 
 
 @inlined
-def pad(h: Readings, shape: Shape, scans: int) -> None:
+def pad(h: Readings, r: Readings, shape: Shape, scans: int) -> None:
     """Fill what is left of eight scans after the last.
 
     The rows repeat the last reading, out of every band: only the sum has them;
@@ -114,7 +116,7 @@ def pad(h: Readings, shape: Shape, scans: int) -> None:
         for v in range(shape.lanes):
             h[BAND_FROM + row + v] = NEVER
             for i in range(shape.zones):
-                h[READ + i * READS + row + v] = h[READ + i * READS + last + v]
+                r[READ + i * READS + row + v] = r[READ + i * READS + last + v]
 
 
 def spare(scans: int) -> int:

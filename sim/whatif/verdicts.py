@@ -46,12 +46,19 @@ TRIPPED, NOT_FELT, CUT, TRAY, SURFACE_CUT, SURFACE, ABOVE, CLIMBS, LONG, DAY = r
 
 @inlined
 def verdict(
-    s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int, now: float
+    s: Vector,
+    z: Vector,
+    h: Readings,
+    r: Readings,
+    v: int,
+    shape: Shape,
+    k: int,
+    now: float,
 ) -> int:
     """Return the strongest reason to refuse a lane heat, or CLEAR."""
     if s[TRIP + v] >= 0.0:
         return int(s[TRIP + v])
-    twice = _counted(s, z, h, v, shape, k)
+    twice = _counted(s, z, r, v, shape, k)
     from_above = h[ON + v] == NOT and now - s[SINCE + v] > s[SETTLE + v]
     trip = CLEAR
     if twice:
@@ -69,7 +76,7 @@ def verdict(
 
 
 @inlined
-def _counted(s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int) -> bool:
+def _counted(s: Vector, z: Vector, r: Readings, v: int, shape: Shape, k: int) -> bool:
     """Count readings in a row over each cut-out; whether one is the second.
 
     In a scan that did not come here every probe was below its cut-out.
@@ -81,7 +88,7 @@ def _counted(s: Vector, z: Vector, h: Readings, v: int, shape: Shape, k: int) ->
         at = i * ZONE + v
         cutout = s[CUTOUT + v] if i < shape.trays else s[SURFACE_CUTOUT + v]
         count = z[at + OVER] + 1.0 if in_a_row else 1.0
-        z[at + OVER] = count if float(h[read_at(i, k) + v]) >= cutout else 0.0
+        z[at + OVER] = count if float(r[read_at(i, k) + v]) >= cutout else 0.0
         twice = twice or z[at + OVER] >= SECOND
     return twice
 

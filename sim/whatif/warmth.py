@@ -45,27 +45,29 @@ AT_ONCE = 4
 
 
 @inlined
-def advance(z: Vector, h: Readings, heat: Heat, shape: Shape, k: int) -> None:
+def advance(
+    z: Vector, h: Readings, r: Readings, heat: Heat, shape: Shape, k: int
+) -> None:
     """Let the step before scan k pass; read what is there at its end."""
     done = 0
     # Where rows lie is written out: a compiler that knows it asks nothing of them.
     if shape.plain >= AT_ONCE:
-        _four(z, h, heat, 0, k, shape.lanes)
+        _four(z, h, r, heat, 0, k, shape.lanes)
         done = AT_ONCE
     if shape.plain >= 2 * AT_ONCE:
-        _four(z, h, heat, AT_ONCE, k, shape.lanes)
+        _four(z, h, r, heat, AT_ONCE, k, shape.lanes)
         done = 2 * AT_ONCE
     for i in range(done, shape.zones):
-        _one(z, h, heat, i, k, shape.lanes)
+        _one(z, h, r, heat, i, k, shape.lanes)
     if shape.halved:
         for i in range(shape.zones):
             if heat.by[i, HALVED] > 0.0:
-                _third(z, h, heat, shape, i, k)
-    _heed(h, shape, READ + (k & LAST) * LANES)
+                _third(z, h, r, heat, shape, i, k)
+    _heed(h, r, shape, READ + (k & LAST) * LANES)
 
 
 @inlined
-def _heed(h: Readings, shape: Shape, row: int) -> None:
+def _heed(h: Readings, r: Readings, shape: Shape, row: int) -> None:
     """Take the zones' readings for what they are to the policy and the limits."""
     for v in range(across(shape.lanes)):
         h[HOT + v], h[COOL + v], h[SUM + v] = COLDEST, WARMEST, NOT
@@ -74,8 +76,8 @@ def _heed(h: Readings, shape: Shape, row: int) -> None:
     for number in range(four):
         a = (row + number * AT_ONCE * READS) & FAR
         for v in range(across(shape.lanes)):
-            one, two = h[a + v], h[a + READS + v]
-            three, last = h[a + 2 * READS + v], h[a + 3 * READS + v]
+            one, two = r[a + v], r[a + READS + v]
+            three, last = r[a + 2 * READS + v], r[a + 3 * READS + v]
             hot = max(one, two, three, last)
             cool = min(one, two, three, last)
             h[HOT + v] = unmasked_half(max(h[HOT + v], hot))
@@ -84,14 +86,14 @@ def _heed(h: Readings, shape: Shape, row: int) -> None:
     for i in range(four * AT_ONCE, shape.trays):
         at = (row + i * READS) & FAR
         for v in range(across(shape.lanes)):
-            temp = h[at + v]
+            temp = r[at + v]
             h[HOT + v] = unmasked_half(max(h[HOT + v], temp))
             h[COOL + v] = unmasked_half(min(h[COOL + v], temp))
             h[SUM + v] += temp
     for i in range(shape.trays, shape.zones):
         at = (row + i * READS) & FAR
         for v in range(across(shape.lanes)):
-            h[SURFACE_HOT + v] = unmasked_half(max(h[SURFACE_HOT + v], h[at + v]))
+            h[SURFACE_HOT + v] = unmasked_half(max(h[SURFACE_HOT + v], r[at + v]))
 
 
 @inlined
@@ -105,7 +107,9 @@ def _driven(heat: Heat, i: int, k: int) -> tuple[float, float, float, float]:
 
 
 @inlined
-def _one(z: Vector, h: Readings, heat: Heat, i: int, k: int, lanes: int) -> None:
+def _one(
+    z: Vector, h: Readings, r: Readings, heat: Heat, i: int, k: int, lanes: int
+) -> None:
     """Let a step pass for a zone."""
     at, read = (i * ZONE) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
     off0, off1, on0, on1 = _driven(heat, i, k)
@@ -116,11 +120,13 @@ def _one(z: Vector, h: Readings, heat: Heat, i: int, k: int, lanes: int) -> None
         z0 = d0 * z[at + Z0 + v] + (on0 if on else off0)
         z1 = d1 * z[at + Z1 + v] + (on1 if on else off1)
         z[at + Z0 + v], z[at + Z1 + v] = z0, z1
-        h[read + v] = whole(m0 * z0 + m1 * z1)
+        r[read + v] = whole(m0 * z0 + m1 * z1)
 
 
 @inlined
-def _third(z: Vector, h: Readings, heat: Heat, shape: Shape, i: int, k: int) -> None:
+def _third(
+    z: Vector, h: Readings, r: Readings, heat: Heat, shape: Shape, i: int, k: int
+) -> None:
     """Let the step pass for a third mode, and water; read the zone anew."""
     at, read = (i * ZONE) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
     push, more = heat.push[k - 1, i], 0.0
@@ -134,7 +140,7 @@ def _third(z: Vector, h: Readings, heat: Heat, shape: Shape, i: int, k: int) -> 
     for v in range(across(shape.lanes)):
         z2 = decay * z[at + Z2 + v] + (on if h[ON + v] > NOT else off) + more
         z[at + Z2 + v] = z2
-        h[read + v] = whole(m0 * z[at + Z0 + v] + m1 * z[at + Z1 + v] + m2 * z2)
+        r[read + v] = whole(m0 * z[at + Z0 + v] + m1 * z[at + Z1 + v] + m2 * z2)
 
 
 @inlined
@@ -146,7 +152,9 @@ def _pour(z: Vector, at: int, more0: float, more1: float, shape: Shape) -> None:
 
 
 @inlined
-def _four(z: Vector, h: Readings, heat: Heat, i: int, k: int, lanes: int) -> None:
+def _four(
+    z: Vector, h: Readings, r: Readings, heat: Heat, i: int, k: int, lanes: int
+) -> None:
     """Let a step pass for four trays whose probes are in the medium."""
     at, read = (i * ZONE) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
     a_off0, a_off1, a_on0, a_on1 = _driven(heat, i, k)
@@ -156,23 +164,23 @@ def _four(z: Vector, h: Readings, heat: Heat, i: int, k: int, lanes: int) -> Non
     a0, a1, b0, b1 = _decays(heat, i)
     c0, c1, d0, d1 = _decays(heat, i + 2)
     for v in range(across(lanes)):
-        on, to, r = h[ON + v] > NOT, at + v, read + v
+        on, to, into = h[ON + v] > NOT, at + v, read + v
         x0 = a0 * z[to + Z0] + (a_on0 if on else a_off0)
         x1 = a1 * z[to + Z1] + (a_on1 if on else a_off1)
         z[to + Z0], z[to + Z1] = x0, x1
-        h[r] = whole(x0 + x1)
+        r[into] = whole(x0 + x1)
         x0 = b0 * z[to + ZONE + Z0] + (b_on0 if on else b_off0)
         x1 = b1 * z[to + ZONE + Z1] + (b_on1 if on else b_off1)
         z[to + ZONE + Z0], z[to + ZONE + Z1] = x0, x1
-        h[r + READS] = whole(x0 + x1)
+        r[into + READS] = whole(x0 + x1)
         x0 = c0 * z[to + 2 * ZONE + Z0] + (c_on0 if on else c_off0)
         x1 = c1 * z[to + 2 * ZONE + Z1] + (c_on1 if on else c_off1)
         z[to + 2 * ZONE + Z0], z[to + 2 * ZONE + Z1] = x0, x1
-        h[r + 2 * READS] = whole(x0 + x1)
+        r[into + 2 * READS] = whole(x0 + x1)
         x0 = d0 * z[to + 3 * ZONE + Z0] + (d_on0 if on else d_off0)
         x1 = d1 * z[to + 3 * ZONE + Z1] + (d_on1 if on else d_off1)
         z[to + 3 * ZONE + Z0], z[to + 3 * ZONE + Z1] = x0, x1
-        h[r + 3 * READS] = whole(x0 + x1)
+        r[into + 3 * READS] = whole(x0 + x1)
 
 
 @inlined
