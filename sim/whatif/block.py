@@ -7,10 +7,11 @@ changes in a scan is passed over: whatever decides, decides lane by lane.
 from controller.core.response import LOOK_MS
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS
 from sim.thermal import Matrix, Vector
+from sim.whatif.ceiling import begin_sparing, calm, lift
 from sim.whatif.demands import cycled, on_off, regulate, regulate_all
 from sim.whatif.doubts import cross, follow, read_at, sample
 from sim.whatif.driving import drive
-from sim.whatif.felt import TWICE, begin, weigh
+from sim.whatif.felt import TWICE, begin, feel, weigh
 from sim.whatif.jit import across, flagged, inlined, lowest, unmasked_half
 from sim.whatif.looks import budget, climb, remember, watch
 from sim.whatif.relay import obey
@@ -36,12 +37,13 @@ from sim.whatif.rows import (
     ON_MS,
     SETPOINT,
     SINCE,
+    SPARED,
     SURFACE_HOT,
     SURFACE_LINE,
     WATCH,
 )
 from sim.whatif.shape import NOT, ONCE, Block, Heat, Readings, Shape
-from sim.whatif.steady import keep
+from sim.whatif.steady import count, keep
 from sim.whatif.tally import pad, set_band, tally
 from sim.whatif.verdicts import CLEAR, refuse, verdict
 from sim.whatif.warmth import advance
@@ -82,16 +84,19 @@ def season(
             follow(s, z, h, r, shape, k, now)
         if k % every == 0 and not shape.tracks:
             sample(s, z, r, shape, k)
-        keep(s, h, shape, k)
+        keep(h, r, shape, k)
         if k == scans - 1:
             pad(h, r, shape, scans)
         if k & LAST == LAST or k == scans - 1:
+            count(s, r, shape, k)
             tally(s, z, h, r, shape, k)
         if k == 0 or now - s[LOOKED] >= LOOK:
             look(s, h, heat.heard[k], shape, k, now)
         if now >= day * DAY:
             close_day(s, h, shape.lanes, day, now, daily)
             day += 1
+            if shape.spares and s[SPARED] < 0.0 and calm(s, shape.lanes):
+                begin_sparing(s, h, shape.lanes, k)
         decide(s, z, h, r, shape, k, now)
         if len(told) > 0:
             tell(h, r, shape, k, told[k])
@@ -110,8 +115,12 @@ def look(s: Vector, h: Readings, room: float, shape: Shape, k: int, now: float) 
     amiss = s[ALERT] > 0.0
     if first:
         begin(s, h, shape.lanes, now, room)
-    elif weigh(s, h, shape.lanes, now, passed, room, shape.heard):
-        amiss = True
+    else:
+        feel(s, h, shape.lanes, now, passed, room, shape.heard)
+        if s[SPARED] >= 0.0:
+            lift(s, h, shape.lanes, k, now, passed)
+        elif weigh(s, h, shape.lanes, now, passed, shape.heard):
+            amiss = True
     if climb(h, shape, k):
         amiss = True
     if (marks or now >= s[BUDGET_AT]) and budget(s, h, shape.lanes, now):

@@ -142,7 +142,13 @@ class _Seen:
         self._all: list[tuple[Foreign, dict[object, object]]] = []
 
     def alike(self, flags: Foreign, typing: Foreign) -> tuple[Foreign, object]:
-        """Return the same flags, and who knows types under them."""
+        """Return the same flags, and who knows types under them.
+
+        No function of the twin is handed the same array twice, so what it writes to
+        one is not what it reads in another: otherwise each loop would have to prove
+        that, each time.
+        """
+        flags.noalias = True
         for own, found in self._all:
             if own.values() == flags.values():
                 return own, _Remembering(typing, found)

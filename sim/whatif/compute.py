@@ -49,6 +49,7 @@ IDLE_HALF = {
     rows.SURFACE_LINE: NEVER,
     rows.CLIMB_BY: NEVER,
     rows.LOW: -NEVER,
+    rows.ALLOWED: NEVER,
 }
 """The same of half the width."""
 
@@ -60,7 +61,7 @@ class Work(NamedTuple):
 
     Attributes:
         blocks: First lane, lanes, policy, way of driving, driving tray,
-            crosses, tracks; shape (blocks, 7).
+            crosses, tracks, spares; shape (blocks, 8).
         plans: As in table.Table, and so on; shape (lanes, ..).
         base: Base temperatures.
         upper: Upper cut-offs.
@@ -68,7 +69,7 @@ class Work(NamedTuple):
         change_at: Steps of changes of all candidates.
         change_to: Setpoints of all candidates.
         result: Switches, time on, of the driving temperature in band, trip,
-            when, samples alike, strange; shape (lanes, 7).
+            when, samples alike, strange, doubted; shape (lanes, 8).
         peak: Shape (lanes, zones).
         heat: Shape (lanes, trays).
         in_band: Steps, shape (lanes, trays).
@@ -107,7 +108,7 @@ def run_block(
     bare: bool,
 ) -> None:
     """Run one block; its answers are in the work's arrays afterwards."""
-    lane, lanes, policy, way, tray, crosses, tracks = work.blocks[number].tolist()
+    lane, lanes, policy, way, tray, crosses, tracks, spares = work.blocks[number].tolist()
     zones, trays = heat.push.shape[1], work.base.shape[1]
     in_medium = bool((heat.by[:trays, SHOWN : SHOWN + 2] == 1.0).all())
     halved = bool(heat.by[:, HALVED].any())
@@ -124,6 +125,7 @@ def run_block(
         crosses > 0,
         tracks > 0,
         heard,
+        spares > 0,
         band,
         step,
     )
@@ -167,7 +169,8 @@ def _fill(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
     table[: rows.PARAMETERS, own] = work.plans[these].T
     table[rows.TARGET // LANES, own] = work.first[these]
     table[rows.COUNTED_AT // LANES] = -2.0
-    table[rows.WARM_FROM // LANES] = NEVER
+    made.mats[rows.SPARED] = -1.0
+    table[rows.WARM_FROM // LANES, own] = NEVER
     zones = made.zones.reshape(shape.zones, -1, LANES)
     zones[:, rows.BASE // LANES], zones[:, rows.UPPER // LANES] = -NEVER, NEVER
     zones[: shape.trays, rows.BASE // LANES, own] = work.base[these].T
@@ -189,6 +192,7 @@ def _fill_half(made: Block, plans: Matrix, heat: Heat, shape: Shape) -> None:
         (rows.CLIMB_BY, rows.RISE_LIMIT),
         (rows.MOST_DUE, rows.MOST_RISE),
         (rows.HALF_DUE, rows.HALF_ALLOWANCE),
+        (rows.ALLOWED, rows.ALLOWANCE),
     ):
         table[row // LANES, own] = plans[:, of_plan // LANES]
     table[rows.CLIMB_FROM // LANES] = NEVER
@@ -222,7 +226,7 @@ def _empty(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None
     table = made.mats.reshape(-1, LANES)[:, own]
     zones = made.zones.reshape(shape.zones, -1, LANES)[:, :, own]
     told = [rows.SWITCHES, rows.DAY_ON, rows.DRIVING_IN_BAND, rows.TRIP]
-    told += [rows.TRIP_AT, rows.ALIKE_MOST, rows.STRANGE]
+    told += [rows.TRIP_AT, rows.ALIKE_MOST, rows.STRANGE, rows.DOUBTED]
     work.result[these] = table[[row // LANES for row in told]].T
     scans = len(heat.room_c)
     warm = np.maximum(0.0, scans - table[rows.WARM_FROM // LANES])

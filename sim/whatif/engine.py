@@ -15,6 +15,7 @@ from dataclasses import fields
 import numpy as np
 
 from controller.core.plan import MatPlan
+from controller.core.response import LOOK_MS
 from controller.core.units import DAY_MS
 from sim.thermal import Matrix
 from sim.whatif.bounds import doubtless, reach
@@ -22,7 +23,8 @@ from sim.whatif.candidate import check, heard
 from sim.whatif.compute import Work, run_block
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
-from sim.whatif.rows import LANES
+from sim.whatif.ceiling import HIGHEST_ALLOWANCE
+from sim.whatif.rows import ALLOWANCE, LANES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
 from sim.whatif.steady import SUMS
@@ -135,31 +137,28 @@ class _Loop:
         if told is None:
             told = np.zeros((0, 0))
         everyone = np.arange(len(self._plans))
-        work = self._run(everyone, told, tracks=not self._doubtless)
+        work = self._run(everyone, told, tracks=not self._doubtless, spares=True)
+        doubted = np.flatnonzero(work.result[:, 7] > 0)
+        if len(doubted):
+            _take(work, doubted, self._run(doubted, told, tracks=False, spares=False))
         suspects = np.flatnonzero(work.result[:, 5] >= ALIKE_SAMPLES)
         if len(suspects):
-            again = self._run(suspects, told, tracks=True)
-            for name in (
-                "result",
-                "peak",
-                "heat",
-                "in_band",
-                "refused",
-                "daily",
-                "steady",
-            ):
-                getattr(work, name)[suspects] = getattr(again, name)
+            _take(work, suspects, self._run(suspects, told, tracks=True, spares=False))
         return self._told(work)
 
-    def _run(self, wanted: Counts, told: Matrix, *, tracks: bool) -> Work:
+    def _run(
+        self, wanted: Counts, told: Matrix, *, tracks: bool, spares: bool
+    ) -> Work:
         """Run some candidates; the answers are in their order."""
         table = self._table
         crosses = self._crosses.astype(np.int64)
         kind = np.column_stack([table.kind, crosses])[wanted]
         order = np.lexsort(kind.T[::-1])
+        spares &= not tracks and self._span.step_ms >= LOOK_MS
+        spares &= self._table.plans[:, ALLOWANCE // LANES].max() < HIGHEST_ALLOWANCE
         blocks = np.array(
             [
-                [first, lanes, *kind[order[first]], tracks]
+                [first, lanes, *kind[order[first]], tracks, spares]
                 for first, lanes in _blocks(kind[order])
             ]
         )
@@ -208,7 +207,7 @@ class _Loop:
             table.first[lanes],
             table.change_at,
             table.change_to,
-            np.zeros((count, 7)),
+            np.zeros((count, 8)),
             np.zeros((count, zones)),
             np.zeros((count, self._trays)),
             np.zeros((count, self._trays)),
@@ -242,6 +241,12 @@ class _Loop:
             uneven_k=mean(work.steady[:, 2], work.steady[:, 0]),
             low_mc=work.steady[:, SUMS:].astype(np.int64),
         )
+
+
+def _take(work: Work, these: Counts, again: Work) -> None:
+    """Take what came of some when they were run again."""
+    for name in ("result", "peak", "heat", "in_band", "refused", "daily", "steady"):
+        getattr(work, name)[these] = getattr(again, name)
 
 
 def _blocks(kind: Counts) -> list[tuple[int, int]]:

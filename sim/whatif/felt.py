@@ -70,7 +70,7 @@ def begin(s: Vector, h: Readings, lanes: int, now: float, room: float) -> None:
 
 
 @inlined
-def weigh(
+def feel(
     s: Vector,
     h: Readings,
     lanes: int,
@@ -78,13 +78,20 @@ def weigh(
     passed: float,
     room: float,
     heard: bool,
-) -> bool:
-    """Take another look at heat given and what came of it; say if it was missed."""
+) -> None:
+    """Take another look at what came of the heat given."""
     if heard:
         _cool(h, lanes, np.float32(room), COOLS_IN / passed)
         _known(h, lanes, np.float32(room))
     else:
         _guessed(s, h, lanes, now)
+
+
+@inlined
+def weigh(
+    s: Vector, h: Readings, lanes: int, now: float, passed: float, heard: bool
+) -> bool:
+    """Sum up what was given, and say if a lane ought to have felt it."""
     _exceed(s, h, lanes, now, passed)
     missed, late = False, flagged(h, NEED)
     while late != 0:

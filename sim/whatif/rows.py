@@ -99,11 +99,13 @@ MARKED_TIMES = 70 * LANES + 2  # how often they have
 BUDGET_AT = 70 * LANES + 3  # before this no heat can have lasted too long
 ALERT = 70 * LANES + 4  # lanes at which protect must look, or that climb
 OPENED = 70 * LANES + 5  # the last scan at which a lane was first warm
+SPARED = 70 * LANES + 6  # since when heat felt has a ceiling [scan]; -1: it has none
 
 MARKS = 71 * LANES  # time on at the last full hours, the oldest first
 MARK_ROWS = 25
 REFUSED = 96 * LANES  # steps refused, by cause
-ROWS = 110 * LANES
+DOUBTED = 110 * LANES  # its ceiling reached its allowance
+ROWS = 111 * LANES
 
 # of a zone, in an array of their own
 Z0 = 0 * LANES
@@ -155,12 +157,17 @@ UP_FELL = 45 * LANES
 UP_MISSED = 46 * LANES
 UP_ANEW = 47 * LANES  # heat was felt just now: 1, at the setpoint: 2
 FROZEN = 48 * LANES
-HALVES = 49 * LANES
+CEILING = 49 * LANES  # no more heat was given beyond the usual [ms]
+USUAL = 50 * LANES  # at least, of a step [ms]
+ALLOWED = 51 * LANES  # ALLOWANCE [ms]
+HALVES = 52 * LANES
 
 # of the zones, of half the width
 PAD_LOW = 0 * LANES  # colder than anything
 PAD_HIGH = 1 * LANES  # warmer than anything
-READ = 2 * LANES  # the first zone's readings, a row for each scan
+OFF = 2 * LANES  # driving temperature less the setpoint, a row for each scan
+SPREAD = 10 * LANES  # warmest tray less the coolest, a row for each scan
+READ = 18 * LANES  # the first zone's readings, a row for each scan
 
 PEAK = 8 * LANES  # of a zone, from its readings on
 LEAST = 9 * LANES  # lowest reading since it was warm

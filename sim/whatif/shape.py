@@ -77,6 +77,7 @@ class Shape(NamedTuple):
         crosses: A tray may cross a base or an upper cut-off.
         tracks: Probes that stand still are followed scan by scan.
         heard: The room has a probe.
+        spares: Heat felt may have a ceiling; see ceiling.
         band: What counts as in band [mK].
         step: Length of a step [ms].
     """
@@ -93,5 +94,6 @@ class Shape(NamedTuple):
     crosses: bool
     tracks: bool
     heard: bool
+    spares: bool
     band: float
     step: float

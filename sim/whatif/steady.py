@@ -1,8 +1,8 @@
 """How near its setpoint a block of lanes is kept, and how evenly.
 
 A mat is warm from when its driving temperature first comes within the band below
-its setpoint. What may live here: sums over the scans, most of them from then on.
-No decisions.
+its setpoint. As with the readings, eight scans are kept and counted together. What
+may live here: sums over the scans, most of them from then on. No decisions.
 """
 
 import numpy as np
@@ -14,31 +14,71 @@ from sim.whatif.rows import (
     COOL,
     DRIVING_IN_BAND,
     HOT,
+    KEPT,
+    LANES,
+    LAST,
+    OFF,
     OPENED,
     ROOT,
     SETPOINT,
+    SPREAD,
     SQUARED,
     WARM_FROM,
 )
-from sim.whatif.shape import Readings, Shape
+from sim.whatif.shape import NOT, ONCE, Readings, Shape
 
 SUMS = 3
 """Columns of the answer before those of the trays."""
 
 
 @inlined
-def keep(s: Vector, h: Readings, shape: Shape, k: int) -> None:
-    """Count a scan; its driving temperature and setpoint are known."""
-    opened, at = 0, float(k)
+def keep(h: Readings, r: Readings, shape: Shape, k: int) -> None:
+    """Keep what is to be counted of a scan; its setpoint is known."""
+    row = (k & LAST) * LANES
     for v in range(across(shape.lanes)):
-        off, since = np.float64(h[ROOT + v] - h[SETPOINT + v]), s[WARM_FROM + v]
+        r[row + OFF + v] = h[ROOT + v] - h[SETPOINT + v]
+        r[row + SPREAD + v] = h[HOT + v] - h[COOL + v]
+
+
+@inlined
+def count(s: Vector, r: Readings, shape: Shape, k: int) -> None:
+    """Count what was kept of the last eight scans, up to scan k."""
+    first, cold = k - (k & LAST), 0
+    for v in range(across(shape.lanes)):
+        cold += 1 if s[WARM_FROM + v] > first else 0
+    if cold > 0 or k & LAST != LAST:
+        for row in range((k & LAST) + 1):
+            _one(s, r, shape, row * LANES, float(first + row))
+        return
+    band = np.float32(shape.band)
+    for v in range(across(shape.lanes)):
+        near, apart = NOT, NOT
+        for row in range(0, KEPT * LANES, LANES):
+            near += ONCE if abs(r[row + OFF + v]) <= band else NOT
+            apart += r[row + SPREAD + v]
+        s[DRIVING_IN_BAND + v] += float(near)
+        s[APART + v] += float(apart)
+    for v in range(across(shape.lanes)):
+        squared = 0.0
+        for row in range(0, KEPT * LANES, LANES):
+            off = np.float64(r[row + OFF + v])
+            squared += off * off
+        s[SQUARED + v] += squared
+
+
+@inlined
+def _one(s: Vector, r: Readings, shape: Shape, row: int, at: float) -> None:
+    """Count one of them; some lane may become warm in it."""
+    opened = 0
+    for v in range(across(shape.lanes)):
+        off, since = np.float64(r[row + OFF + v]), s[WARM_FROM + v]
         opens = (off >= -shape.band) & (since > at)
         since = at if opens else since
         s[WARM_FROM + v] = unmasked(since)
         warm = since <= at
         s[DRIVING_IN_BAND + v] += 1.0 if abs(off) <= shape.band else 0.0
         s[SQUARED + v] += off * off if warm else 0.0
-        s[APART + v] += float(h[HOT + v] - h[COOL + v]) if warm else 0.0
+        s[APART + v] += float(r[row + SPREAD + v]) if warm else 0.0
         opened += 1 if opens else 0
     if opened > 0:
         s[OPENED] = at
