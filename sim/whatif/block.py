@@ -27,6 +27,7 @@ from sim.whatif.rows import (
     HOT,
     HOT_LINE,
     KEPT,
+    LANES,
     LAST,
     LOOKED,
     MARKED,
@@ -41,6 +42,7 @@ from sim.whatif.rows import (
     SURFACE_HOT,
     SURFACE_LINE,
     WATCH,
+    WORD,
 )
 from sim.whatif.shape import NOT, ONCE, Block, Heat, Readings, Shape
 from sim.whatif.steady import count, keep
@@ -190,10 +192,11 @@ def decide(
             h[DEMAND + v] = unmasked_half(demand)
             changes = ONCE if demand != h[ON + v] else NOT
             h[NEED + v] = TWICE if _asked(h, v) else changes
-    asks = flagged(h, NEED)
-    while asks != 0:
-        _settle(s, z, h, r, lowest(asks), shape, k, now)
-        asks &= asks - 1
+    for first in range(0, LANES, WORD):
+        asks = flagged(h, NEED + first)
+        while asks != 0:
+            _settle(s, z, h, r, first + lowest(asks), shape, k, now)
+            asks &= asks - 1
 
 
 @inlined

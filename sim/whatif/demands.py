@@ -15,7 +15,7 @@ from controller.core.regulate import (
     TRACKING_SHARE,
 )
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, unmasked
+from sim.whatif.jit import across, inlined, rounded, unmasked
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
     CYCLE,
@@ -57,11 +57,6 @@ from sim.whatif.shape import NOT, ONCE, Readings, Shape
 
 COMPUTE_EVERY = float(COMPUTE_EVERY_MS)
 LONGEST_STEP = float(LONGEST_STEP_MS)
-ROUND = 1.5 * 2.0**52
-"""Added and taken away again it rounds half to even, as round does: for what
-is below 2**51, which all here is, and with no call that a compiler cannot put
-in several lanes at once."""
-
 ROUND_HALF = np.float32(1.5 * 2**23)
 """The same for values of half the width, below 2**22."""
 
@@ -69,7 +64,7 @@ ROUND_HALF = np.float32(1.5 * 2**23)
 @inlined
 def whole(value: float) -> float:
     """Round to a whole number, half to even."""
-    return (value + ROUND) - ROUND
+    return rounded(value)
 
 
 @inlined

@@ -24,7 +24,7 @@ from sim.whatif.compute import Work, run_block
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
 from sim.whatif.ceiling import HIGHEST_ALLOWANCE
-from sim.whatif.rows import ALLOWANCE, LANES
+from sim.whatif.rows import ALLOWANCE, CYCLE, LANES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
 from sim.whatif.steady import SUMS
@@ -153,7 +153,8 @@ class _Loop:
         table = self._table
         crosses = self._crosses.astype(np.int64)
         kind = np.column_stack([table.kind, crosses])[wanted]
-        order = np.lexsort(kind.T[::-1])
+        cycles = table.plans[wanted, CYCLE // LANES]
+        order = np.lexsort((cycles, *kind.T[::-1]))
         spares &= not tracks and self._span.step_ms >= LOOK_MS
         spares &= self._table.plans[:, ALLOWANCE // LANES].max() < HIGHEST_ALLOWANCE
         blocks = np.array(

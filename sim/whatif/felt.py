@@ -18,6 +18,7 @@ from sim.whatif.rows import (
     FROZEN,
     HALF_DUE,
     LAG,
+    LANES,
     MEAN_DUTY,
     MOST_DUE,
     NEED,
@@ -39,6 +40,7 @@ from sim.whatif.rows import (
     UP_PROVEN,
     UP_ROOM,
     UP_SINCE,
+    WORD,
 )
 from sim.whatif.shape import NOT, ONCE, Readings
 
@@ -93,12 +95,14 @@ def weigh(
 ) -> bool:
     """Sum up what was given, and say if a lane ought to have felt it."""
     _exceed(s, h, lanes, now, passed)
-    missed, late = False, flagged(h, NEED)
-    while late != 0:
-        v = lowest(late)
-        late &= late - 1
-        if _missed(s, h, v, now, heard):
-            h[UP_MISSED + v], missed = ONCE, True
+    missed = False
+    for first in range(0, LANES, WORD):
+        late = flagged(h, NEED + first)
+        while late != 0:
+            v = first + lowest(late)
+            late &= late - 1
+            if _missed(s, h, v, now, heard):
+                h[UP_MISSED + v], missed = ONCE, True
     return missed
 
 

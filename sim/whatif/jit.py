@@ -20,7 +20,7 @@ from typing import TypeVar, cast
 import numpy as np
 
 from sim.whatif.compiling import compilers
-from sim.whatif.words import across, flagged, lowest, teach
+from sim.whatif.words import across, flagged, lowest, rounded, teach
 
 
 def _numba() -> ModuleType | None:
@@ -106,6 +106,7 @@ __all__ = [
     "flagged",
     "inlined",
     "lowest",
+    "rounded",
     "unmasked",
     "unmasked_half",
 ]

@@ -12,6 +12,9 @@ reads next: rows that lie a known way apart in one array, or arrays of their own
 
 LANES = 64
 
+WORD = 64
+"""Lanes whose truths are looked at together; it divides LANES."""
+
 FAR = 0xFFFFF
 """A mask of rows: a compiler that sees no index below 0 asks for none, and does
 eight lanes at once."""

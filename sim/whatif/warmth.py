@@ -40,7 +40,7 @@ from sim.whatif.shape import (
     Shape,
 )
 
-COLDEST, WARMEST = np.float32(-1e18), np.float32(1e18)
+COLDEST = np.float32(-1e18)
 AT_ONCE = 4
 
 
@@ -69,21 +69,16 @@ def advance(
 @inlined
 def _heed(h: Readings, r: Readings, shape: Shape, row: int) -> None:
     """Take the zones' readings for what they are to the policy and the limits."""
-    for v in range(across(shape.lanes)):
-        h[HOT + v], h[COOL + v], h[SUM + v] = COLDEST, WARMEST, NOT
-        h[SURFACE_HOT + v] = COLDEST
-    four = shape.trays // AT_ONCE
-    for number in range(four):
-        a = (row + number * AT_ONCE * READS) & FAR
+    done = 1
+    if shape.trays >= 2 * AT_ONCE:
+        _heed_eight(h, r, row & FAR, shape.lanes)
+        done = 2 * AT_ONCE
+    else:
+        at = row & FAR
         for v in range(across(shape.lanes)):
-            one, two = r[a + v], r[a + READS + v]
-            three, last = r[a + 2 * READS + v], r[a + 3 * READS + v]
-            hot = max(one, two, three, last)
-            cool = min(one, two, three, last)
-            h[HOT + v] = unmasked_half(max(h[HOT + v], hot))
-            h[COOL + v] = unmasked_half(min(h[COOL + v], cool))
-            h[SUM + v] += (one + two) + (three + last)
-    for i in range(four * AT_ONCE, shape.trays):
+            temp = r[at + v]
+            h[HOT + v], h[COOL + v], h[SUM + v] = temp, temp, temp
+    for i in range(done, shape.trays):
         at = (row + i * READS) & FAR
         for v in range(across(shape.lanes)):
             temp = r[at + v]
@@ -91,9 +86,22 @@ def _heed(h: Readings, r: Readings, shape: Shape, row: int) -> None:
             h[COOL + v] = unmasked_half(min(h[COOL + v], temp))
             h[SUM + v] += temp
     for i in range(shape.trays, shape.zones):
-        at = (row + i * READS) & FAR
+        at, least = (row + i * READS) & FAR, COLDEST
         for v in range(across(shape.lanes)):
-            h[SURFACE_HOT + v] = unmasked_half(max(h[SURFACE_HOT + v], r[at + v]))
+            before = h[SURFACE_HOT + v] if i > shape.trays else least
+            h[SURFACE_HOT + v] = unmasked_half(max(before, r[at + v]))
+
+
+@inlined
+def _heed_eight(h: Readings, r: Readings, at: int, lanes: int) -> None:
+    for v in range(across(lanes)):
+        a, b = r[at + v], r[at + READS + v]
+        c, d = r[at + 2 * READS + v], r[at + 3 * READS + v]
+        e, f = r[at + 4 * READS + v], r[at + 5 * READS + v]
+        g, top = r[at + 6 * READS + v], r[at + 7 * READS + v]
+        h[HOT + v] = max(max(a, b, c, d), max(e, f, g, top))
+        h[COOL + v] = min(min(a, b, c, d), min(e, f, g, top))
+        h[SUM + v] = ((a + b) + (c + d)) + ((e + f) + (g + top))
 
 
 @inlined

@@ -10,7 +10,9 @@ from types import ModuleType
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.whatif.rows import LANES
+from sim.whatif.rows import LANES, WORD
+
+ROUND = 1.5 * 2.0**52
 
 Foreign = ModuleType
 """Whatever numba hands over: it has no types to be named here."""
@@ -27,8 +29,8 @@ def across(lanes: int) -> int:
 
 
 def flagged(rows: NDArray[np.float32], at: int) -> int:
-    """Return a bit for each lane of which the row at a place is not 0."""
-    return sum(1 << v for v in range(LANES) if rows[at + v] != 0.0)
+    """Return a bit for each of WORD lanes from a place on that is not 0."""
+    return sum(1 << v for v in range(WORD) if rows[at + v] != 0.0)
 
 
 def lowest(bits: int) -> int:
@@ -36,11 +38,21 @@ def lowest(bits: int) -> int:
     return (bits & -bits).bit_length() - 1
 
 
+def rounded(value: float) -> float:
+    """Return the nearest whole number, of two the even one.
+
+    Added and taken away again the constant does so for what is below 2**51, which
+    all here is. Compiled code has an instruction for it.
+    """
+    return (value + ROUND) - ROUND
+
+
 def teach() -> None:
     """Tell numba, which is there, what compiled code makes of these."""
     extending = import_module("numba.extending")
     packed = extending.intrinsic(_packed)
     first = extending.intrinsic(_first)
+    nearest = extending.intrinsic(_nearest)
 
     # Both of a pair have the word's own signature, or numba does not take them.
     def whole_row(lanes: object) -> object:  # noqa: ARG001
@@ -61,25 +73,31 @@ def teach() -> None:
 
         return said
 
-    for word, said in ((across, whole_row), (flagged, of_row), (lowest, of_bits)):
+    def of_value(value: object) -> object:  # noqa: ARG001
+        def said(value: object) -> object:
+            return nearest(value)
+
+        return said
+
+    for word, said in ((rounded, of_value), (across, whole_row), (flagged, of_row), (lowest, of_bits)):
         options = {"_nrt": False, "forceinline": True}
         extending.overload(word, jit_options=options)(said)
 
 
 def _packed(_: Foreign, rows: Foreign, at: Foreign) -> object:
-    """Compare a whole row at once; the comparison is a word of LANES bits."""
+    """Compare so many lanes at once; the comparison is a word of bits."""
     cgutils, ir = import_module("numba.core.cgutils"), import_module("llvmlite.ir")
 
     def made(
         context: Foreign, builder: Foreign, signature: Foreign, args: list[Foreign]
     ) -> object:
         row = cgutils.create_struct_proxy(signature.args[0])(context, builder, args[0])
-        values = ir.VectorType(ir.FloatType(), LANES)
+        values = ir.VectorType(ir.FloatType(), WORD)
         begin = builder.bitcast(builder.gep(row.data, [args[1]]), values.as_pointer())
         read = builder.load(begin)
         read.align = 4
         other = builder.fcmp_unordered("!=", read, ir.Constant(values, None))
-        return builder.bitcast(other, ir.IntType(LANES))
+        return builder.bitcast(other, ir.IntType(WORD))
 
     return import_module("numba.core.types").int64(rows, at), made
 
@@ -92,3 +110,15 @@ def _first(_: Foreign, bits: Foreign) -> object:
         return builder.cttz(args[0], ir.Constant(ir.IntType(1), 0))
 
     return import_module("numba.core.types").int64(bits), made
+
+
+def _nearest(_: Foreign, value: Foreign) -> object:
+    """Round half to even, in as many lanes at once as there are."""
+    ir = import_module("llvmlite.ir")
+
+    def made(_: Foreign, builder: Foreign, __: Foreign, args: list[Foreign]) -> object:
+        kind = args[0].type
+        rint = builder.module.declare_intrinsic("llvm.rint", [kind])
+        return builder.call(rint, args)
+
+    return value(value), made
