@@ -8,7 +8,7 @@ from controller.core.response import LOOK_MS
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS
 from sim.thermal import Matrix, Vector
 from sim.whatif.ceiling import begin_sparing, calm, lift
-from sim.whatif.demands import cycled, on_off, regulate, regulate_all
+from sim.whatif.demands import cycled, on_off, part, regulate, regulate_all
 from sim.whatif.doubts import cross, follow, read_at, sample
 from sim.whatif.driving import drive
 from sim.whatif.felt import TWICE, begin, feel, weigh
@@ -73,6 +73,7 @@ def season(
         now = k * shape.step
         if soonest <= k:
             soonest = wished(s, h, shape.lanes, k, now, change_at, change_to)
+            part(s, shape.lanes)
             anew = KEPT
         if anew > 0:
             set_band(h, shape, k)
@@ -177,9 +178,12 @@ def decide(
     """Find the lanes for which something changes now, and change it."""
     lanes = shape.lanes
     if shape.is_pid:
+        asked = 0
         for v in range(across(lanes)):
-            h[NEED + v] = TWICE if _asked(h, v) else NOT
-        regulate_all(s, h, shape, now)
+            asks = _asked(h, v)
+            h[NEED + v] = TWICE if asks else NOT
+            asked += 1 if asks else 0
+        regulate_all(s, h, shape, now, asked)
         for v in range(across(lanes)):
             since, need = now - s[CYCLE_START + v], h[NEED + v]
             due = (s[CYCLE_HAS + v] == 0.0) | (since >= s[CYCLE + v])

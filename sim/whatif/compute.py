@@ -169,7 +169,7 @@ def _fill(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
     table[: rows.PARAMETERS, own] = work.plans[these].T
     table[rows.TARGET // LANES, own] = work.first[these]
     table[rows.COUNTED_AT // LANES] = -2.0
-    made.mats[rows.SPARED] = -1.0
+    made.mats[rows.SPARED] = made.mats[rows.TOGETHER] = -1.0
     table[rows.WARM_FROM // LANES, own] = NEVER
     zones = made.zones.reshape(shape.zones, -1, LANES)
     zones[:, rows.BASE // LANES], zones[:, rows.UPPER // LANES] = -NEVER, NEVER

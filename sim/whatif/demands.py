@@ -51,6 +51,7 @@ from sim.whatif.rows import (
     SETPOINT,
     SETPOINT_C,
     SINCE,
+    TOGETHER,
     TRACKING,
 )
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
@@ -140,11 +141,62 @@ def usual_step(step: float) -> float:
 
 
 @inlined
-def regulate_all(s: Vector, h: Readings, shape: Shape, now: float) -> None:
+def regulate_all(s: Vector, h: Readings, shape: Shape, now: float, asked: int) -> None:
     """Let the PIDs of all lanes that need nothing else compute.
 
-    Those that go on as usual are done without a branch and with what a usual
-    step makes constant; the values are those of regulate, which does the rest.
+    As a rule all lanes go on as usual together, as they did the last time: then
+    there is nothing to be asked of each.
+
+    Args:
+        s: Rows of the mats.
+        h: Of half the width.
+        shape: What is the same for all lanes.
+        now: Run clock [ms].
+        asked: Lanes at which protect must look.
+    """
+    usual = usual_step(shape.step)
+    lasting = now - s[TOGETHER]
+    if s[TOGETHER] >= 0.0 and asked == 0 and not shape.derives:
+        if lasting == usual:
+            _go_on(s, h, shape.lanes, usual / 1000.0)
+            s[TOGETHER] = now
+            return
+        if lasting < COMPUTE_EVERY:
+            return
+    part(s, shape.lanes)
+    if _each(s, h, shape, now) == shape.lanes and not shape.derives:
+        s[TOGETHER] = now
+
+
+@inlined
+def part(s: Vector, lanes: int) -> None:
+    """Let each lane know when its PID computed."""
+    if s[TOGETHER] >= 0.0:
+        for v in range(lanes):
+            s[PID_AT + v] = s[TOGETHER]
+        s[TOGETHER] = -1.0
+
+
+@inlined
+def _go_on(s: Vector, h: Readings, lanes: int, step_s: float) -> None:
+    """Compute a usual step of all lanes."""
+    for v in range(across(lanes)):
+        gain, setpoint_c = s[GAIN + v], s[SETPOINT_C + v]
+        off = np.float64(h[SETPOINT + v] - h[ROOT + v])
+        error = setpoint_c - (setpoint_c - off / 1000.0)
+        integral = s[PID_INTEGRAL + v] + s[GAIN_PER_S + v] * error * step_s
+        total = gain * error + integral
+        duty = min(1.0, max(0.0, total))
+        s[PID_INTEGRAL + v] = integral + (duty - total) * s[TRACKING + v]
+        s[PID_DUTY + v] = duty
+
+
+@inlined
+def _each(s: Vector, h: Readings, shape: Shape, now: float) -> int:
+    """Let those that go on as usual compute, and see to the rest one by one.
+
+    The former are done without a branch and with what a usual step makes
+    constant; the values are those of regulate. Returns how many they are.
     """
     usual = usual_step(shape.step)
     step_s = usual / 1000.0
@@ -153,7 +205,7 @@ def regulate_all(s: Vector, h: Readings, shape: Shape, now: float) -> None:
             moved = (float(h[ROOT + v]) - s[PID_FILTERED + v]) * s[FILTER + v]
             s[RATE + v] = moved / 1000.0 / step_s
             s[FILTERED + v] = s[PID_FILTERED + v] + moved
-    others = 0
+    others, plains = 0, 0
     for v in range(across(shape.lanes)):
         setpoint, gain = float(h[SETPOINT + v]), s[GAIN + v]
         at, before, was = s[PID_AT + v], s[PID_INTEGRAL + v], s[PID_DUTY + v]
@@ -175,6 +227,7 @@ def regulate_all(s: Vector, h: Readings, shape: Shape, now: float) -> None:
         other = free & (not plain) & (not waits)
         s[OTHER + v] = 1.0 if other else 0.0
         others += 1 if other else 0
+        plains += 1 if plain else 0
     if shape.derives:
         for v in range(across(shape.lanes)):
             filtered = s[FILTERED + v]
@@ -184,6 +237,7 @@ def regulate_all(s: Vector, h: Readings, shape: Shape, now: float) -> None:
         for v in range(across(shape.lanes)):
             if s[OTHER + v] > 0.0:
                 regulate(s, h, v, now)
+    return plains
 
 
 @inlined

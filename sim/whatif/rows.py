@@ -102,6 +102,7 @@ MARKED_TIMES = 70 * LANES + 2  # how often they have
 BUDGET_AT = 70 * LANES + 3  # before this no heat can have lasted too long
 ALERT = 70 * LANES + 4  # lanes at which protect must look, or that climb
 OPENED = 70 * LANES + 5  # the last scan at which a lane was first warm
+TOGETHER = 70 * LANES + 7  # when all PIDs computed; -1: each at its own time
 SPARED = 70 * LANES + 6  # since when heat felt has a ceiling [scan]; -1: it has none
 
 MARKS = 71 * LANES  # time on at the last full hours, the oldest first
