@@ -11,7 +11,7 @@ from sim.whatif.ceiling import begin_sparing, calm, lift
 from sim.whatif.demands import cycled, on_off, part, regulate, regulate_all
 from sim.whatif.doubts import cross, follow, read_at, sample
 from sim.whatif.driving import drive
-from sim.whatif.felt import TWICE, begin, feel, weigh
+from sim.whatif.felt import TWICE, begin, weigh
 from sim.whatif.jit import across, flagged, inlined, lowest, unmasked_half
 from sim.whatif.looks import budget, climb, remember, watch
 from sim.whatif.relay import obey
@@ -94,12 +94,12 @@ def season(
             count(s, r, shape, k)
             tally(s, z, h, r, shape, k)
         if k == 0 or now - s[LOOKED] >= LOOK:
-            look(s, h, heat.heard[k], shape, k, now)
+            look(s, h, heat.heard, shape, k, now)
         if now >= day * DAY:
             close_day(s, h, shape.lanes, day, now, daily)
             day += 1
             if shape.spares and s[SPARED] < 0.0 and calm(s, shape.lanes):
-                begin_sparing(s, h, shape.lanes, k)
+                begin_sparing(s, h, shape.lanes, k, now, shape.step)
         decide(s, z, h, r, shape, k, now)
         if len(told) > 0:
             tell(h, r, shape, k, told[k])
@@ -107,7 +107,9 @@ def season(
 
 
 @inlined
-def look(s: Vector, h: Readings, room: float, shape: Shape, k: int, now: float) -> None:
+def look(
+    s: Vector, h: Readings, heard: Vector, shape: Shape, k: int, now: float
+) -> None:
     """Let the response guards look, all lanes' at once."""
     number, first = int(s[MARKED_TIMES]), s[MARKED_TIMES] == 0.0
     passed = now - s[LOOKED]
@@ -117,13 +119,11 @@ def look(s: Vector, h: Readings, room: float, shape: Shape, k: int, now: float) 
         s[MARKED_TIMES], s[MARKED] = number + 1.0, now
     amiss = s[ALERT] > 0.0
     if first:
-        begin(s, h, shape.lanes, now, room)
-    else:
-        feel(s, h, shape.lanes, now, passed, room, shape.heard)
-        if s[SPARED] >= 0.0:
-            lift(s, h, shape.lanes, k, now, passed)
-        elif weigh(s, h, shape.lanes, now, passed, shape.heard):
-            amiss = True
+        begin(s, h, shape.lanes, now, heard[k])
+    elif s[SPARED] >= 0.0:
+        lift(s, h, heard, shape.lanes, k, now, passed)
+    elif weigh(s, h, shape.lanes, now, passed, heard[k], shape.heard):
+        amiss = True
     if climb(h, shape, k):
         amiss = True
     if (marks or now >= s[BUDGET_AT]) and budget(s, h, shape.lanes, now):

@@ -1,8 +1,8 @@
 """A ceiling on heat given beyond the usual, where all of it is not worth knowing.
 
-Whether heat is felt costs as much as all that a mat does with it, and on a bench
-that is held the answer is never in doubt. A ceiling on the excess that the core sums
-up is found with a few sums of half the width: as long as that lies below the
+Whether heat is felt costs half as much as all that a mat does with it, and on a
+bench that is held the answer is never in doubt. A ceiling on the excess that the core
+sums up is found with a few sums of half the width: as long as it lies below the
 allowance no heat can have been missed, whatever was felt meanwhile. A lane whose
 ceiling reaches its allowance is run again with every look. What may live here: when
 a block may do so, the ceiling, and which lanes it leaves in doubt. Nothing here
@@ -21,28 +21,39 @@ from sim.whatif.rows import (
     ALLOWED,
     CEILING,
     DOUBTED,
+    GIVEN,
     MEAN_DUTY,
+    MOST_DUE,
     ON,
+    ROOT,
+    SETPOINT,
     SINCE,
     SPARED,
-    UP_ANEW,
+    UP_COOLED,
     UP_EXCESS,
     USUAL,
 )
-from sim.whatif.shape import NOT, ONCE, Readings
+from sim.whatif.shape import NOT, Readings
 
 RELIEF = np.float32(core.RELIEF_MS)
+ALIKE_BY = np.float32(core.ALIKE_MK)
+CLEAR_RISE = np.float32(core.CLEAR_RISE_MK)
+COOLS_IN = float(core.COOLS_IN_MS)
+
 CALM = 4.0
 """Chosen: a block whose lanes have given less than this part of their allowance
 beyond the usual is not warming up."""
 
-ANEW = 8
-"""Looks after which the usual is found anew."""
+ANEW = 16
+"""Looks after which it is seen what is usual and what was felt."""
 
 HIGHEST_ALLOWANCE = 2.0**25
 """Below it half the width is off by no more than SLACK in a look [ms]."""
 
 SLACK = np.float32(4.0)
+
+SATISFIED = np.float32(1e18)
+"""Instead of what a tray would have cooled to, since it begins anew."""
 
 
 @inlined
@@ -55,45 +66,84 @@ def calm(s: Vector, lanes: int) -> bool:
 
 
 @inlined
-def begin_sparing(s: Vector, h: Readings, lanes: int, k: int) -> None:
-    """Begin with what each lane has given beyond the usual."""
+def begin_sparing(
+    s: Vector, h: Readings, lanes: int, k: int, now: float, step: float
+) -> None:
+    """Begin with what each lane has given beyond the usual up to the look at k."""
     s[SPARED] = float(k)
     for v in range(across(lanes)):
         h[CEILING + v] = s[UP_EXCESS + v] + float(SLACK)
+        h[UP_COOLED + v], h[GIVEN + v] = h[ROOT + v], NOT
+    _refer(s, h, lanes, now, step)
 
 
 @inlined
-def lift(s: Vector, h: Readings, lanes: int, k: int, now: float, passed: float) -> None:
+def lift(
+    s: Vector, h: Readings, heard: Vector, lanes: int, k: int, now: float, step: float
+) -> None:
     """Lift the ceilings by the heat of the last step, but for the usual.
 
     The core's own sum is no higher, since each of its terms is not: it takes off
-    what is usual now, and once heat was felt nothing is left.
+    what is usual now, and at a setpoint that is reached as much as is taken off here.
     """
-    if (k - int(s[SPARED])) % ANEW == 0:
-        _refer(s, h, lanes, now, passed)
-    step = np.float32(passed)
-    reached = 0
+    given, reached = np.float32(step), 0
     for v in range(across(lanes)):
-        given = step if h[ON + v] > NOT else NOT
-        ceiling = max(NOT, h[CEILING + v] + given - h[USUAL + v])
-        left = max(NOT, ceiling - RELIEF) if h[UP_ANEW + v] > ONCE else NOT
-        ceiling = left if h[UP_ANEW + v] > NOT else ceiling
+        more = (given if h[ON + v] > NOT else NOT) - h[USUAL + v]
+        ceiling = max(NOT, h[CEILING + v] + more)
+        satisfied = h[ROOT + v] >= h[SETPOINT + v]
+        ceiling = max(NOT, ceiling - RELIEF) if satisfied else ceiling
         h[CEILING + v] = unmasked_half(ceiling)
+        h[GIVEN + v] = unmasked_half(max(NOT, h[GIVEN + v] + more))
+        cooled = SATISFIED if satisfied else h[UP_COOLED + v]
+        h[UP_COOLED + v] = unmasked_half(cooled)
         reached += 1 if ceiling >= h[ALLOWED + v] else 0
     if reached > 0:
         for v in range(lanes):
             if h[CEILING + v] >= h[ALLOWED + v]:
                 s[DOUBTED + v] = 1.0
+    if (k - int(s[SPARED])) % ANEW == 0:
+        warmest = heard[k]
+        for back in range(1, ANEW):
+            warmest = max(warmest, heard[k - back])
+        _lower(h, lanes, np.float32(heard[k]), np.float32(warmest), step)
+        _refer(s, h, lanes, now, step)
 
 
 @inlined
-def _refer(s: Vector, h: Readings, lanes: int, now: float, passed: float) -> None:
+def _lower(
+    h: Readings, lanes: int, room: np.float32, warmest: np.float32, step: float
+) -> None:
+    """Lower the ceilings of lanes that must have felt heat since they began anew.
+
+    A lane begins anew where its setpoint is reached, or here. Had it felt none since,
+    what it would have cooled to in the looks since then (at most: in a room as it
+    was at its warmest, each fall rounded up to half a unit more) would be so far
+    below it that it feels it now. Once it did, the core's sum was 0, and no more
+    than what was given since it began anew can have come after that.
+    """
+    looks = np.float32(ANEW)
+    share = np.float32(ANEW * step / COOLS_IN)
+    over, slack = np.float32(1.0) + share, looks + np.float32(1.0)
+    for v in range(across(lanes)):
+        root, began = h[ROOT + v], h[UP_COOLED + v]
+        cooled = min(began, (began + share * warmest + slack) / over)
+        due = max(CLEAR_RISE, h[MOST_DUE + v]) + np.float32(1.0)
+        felt = (abs(root - room) > ALIKE_BY) & (root >= cooled + due)
+        anew = felt | (began >= SATISFIED)
+        ceiling = min(h[CEILING + v], h[GIVEN + v] + SLACK)
+        h[CEILING + v] = unmasked_half(ceiling if felt else h[CEILING + v])
+        h[GIVEN + v] = unmasked_half(NOT if anew else h[GIVEN + v])
+        h[UP_COOLED + v] = unmasked_half(root if anew else min(cooled, root))
+
+
+@inlined
+def _refer(s: Vector, h: Readings, lanes: int, now: float, step: float) -> None:
     """Find what at least is usual until this is done again.
 
     With no more heat a mean over a memory M becomes, after a time t, no less than
     its share 1 - t/M.
     """
-    share = max(0.0, 1.0 - ANEW * passed / DUTY_MEMORY)
+    share = max(0.0, 1.0 - ANEW * step / DUTY_MEMORY)
     for v in range(across(lanes)):
         usual = mean_duty(float(h[ON + v]), s[SINCE + v], s[MEAN_DUTY + v], now)
-        h[USUAL + v] = np.floor(usual * share * passed) - float(SLACK)
+        h[USUAL + v] = np.floor(usual * share * step) - float(SLACK)

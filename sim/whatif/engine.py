@@ -155,7 +155,8 @@ class _Loop:
         kind = np.column_stack([table.kind, crosses])[wanted]
         cycles = table.plans[wanted, CYCLE // LANES]
         order = np.lexsort((cycles, *kind.T[::-1]))
-        spares &= not tracks and self._span.step_ms >= LOOK_MS
+        spares &= not tracks and self._span.room_heard
+        spares &= self._span.step_ms >= LOOK_MS
         spares &= self._table.plans[:, ALLOWANCE // LANES].max() < HIGHEST_ALLOWANCE
         blocks = np.array(
             [

@@ -72,7 +72,7 @@ def begin(s: Vector, h: Readings, lanes: int, now: float, room: float) -> None:
 
 
 @inlined
-def feel(
+def weigh(
     s: Vector,
     h: Readings,
     lanes: int,
@@ -80,20 +80,13 @@ def feel(
     passed: float,
     room: float,
     heard: bool,
-) -> None:
-    """Take another look at what came of the heat given."""
+) -> bool:
+    """Take another look at heat given and what came of it; say if it was missed."""
     if heard:
         _cool(h, lanes, np.float32(room), COOLS_IN / passed)
         _known(h, lanes, np.float32(room))
     else:
         _guessed(s, h, lanes, now)
-
-
-@inlined
-def weigh(
-    s: Vector, h: Readings, lanes: int, now: float, passed: float, heard: bool
-) -> bool:
-    """Sum up what was given, and say if a lane ought to have felt it."""
     _exceed(s, h, lanes, now, passed)
     missed = False
     for first in range(0, LANES, WORD):

@@ -164,7 +164,8 @@ FROZEN = 48 * LANES
 CEILING = 49 * LANES  # no more heat was given beyond the usual [ms]
 USUAL = 50 * LANES  # at least, of a step [ms]
 ALLOWED = 51 * LANES  # ALLOWANCE [ms]
-HALVES = 52 * LANES
+GIVEN = 52 * LANES  # the same since heat was felt, or later [ms]
+HALVES = 53 * LANES
 
 # of the zones, of half the width
 PAD_LOW = 0 * LANES  # colder than anything
