@@ -5,14 +5,14 @@ changes in a scan is passed over: whatever decides, decides lane by lane.
 """
 
 from controller.core.response import LOOK_MS
-from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS
+from controller.core.units import DAY_MS, HOUR_MS
 from sim.thermal import Matrix, Vector
 from sim.whatif.ceiling import begin_sparing, calm, lift
 from sim.whatif.demands import cycled, on_off, part, regulate, regulate_all
-from sim.whatif.doubts import cross, follow, read_at, sample
+from sim.whatif.doubts import SAMPLE_MS, cross, follow, read_at, sample
 from sim.whatif.driving import drive
 from sim.whatif.felt import TWICE, begin, weigh
-from sim.whatif.jit import across, flagged, inlined, lowest, unmasked_half
+from sim.whatif.jit import across, any_flagged, flagged, inlined, lowest, unmasked_half
 from sim.whatif.looks import budget, climb, remember, watch
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
@@ -46,13 +46,13 @@ from sim.whatif.rows import (
 )
 from sim.whatif.shape import NOT, ONCE, Block, Heat, Readings, Shape
 from sim.whatif.steady import count, keep
-from sim.whatif.tally import pad, set_band, tally
+from sim.whatif.tally import pad, set_aim, tally
 from sim.whatif.verdicts import CLEAR, refuse, verdict
 from sim.whatif.warmth import advance
 from sim.whatif.wishes import take_up
 
 DAY, HOUR, LOOK = float(DAY_MS), float(HOUR_MS), float(LOOK_MS)
-SAMPLE_EVERY = 10.0 * MINUTE_MS
+SAMPLE_EVERY = float(SAMPLE_MS)
 
 
 @inlined
@@ -76,7 +76,7 @@ def season(
             part(s, shape.lanes)
             anew = KEPT
         if anew > 0:
-            set_band(h, shape, k)
+            set_aim(h, shape, k)
             anew -= 1
         if k > 0:
             advance(z, h, r, heat, shape, k)
@@ -86,7 +86,7 @@ def season(
         if k > 0 and shape.tracks:
             follow(s, z, h, r, shape, k, now)
         if k % every == 0 and not shape.tracks:
-            sample(s, z, r, shape, k)
+            sample(h, r, shape, k)
         keep(h, r, shape, k)
         if k == scans - 1:
             pad(h, r, shape, scans)
@@ -178,12 +178,9 @@ def decide(
     """Find the lanes for which something changes now, and change it."""
     lanes = shape.lanes
     if shape.is_pid:
-        asked = 0
         for v in range(across(lanes)):
-            asks = _asked(h, v)
-            h[NEED + v] = TWICE if asks else NOT
-            asked += 1 if asks else 0
-        regulate_all(s, h, shape, now, asked)
+            h[NEED + v] = TWICE if _asked(h, v) else NOT
+        regulate_all(s, h, shape, now, alone=not any_flagged(h, NEED))
         for v in range(across(lanes)):
             since, need = now - s[CYCLE_START + v], h[NEED + v]
             due = (s[CYCLE_HAS + v] == 0.0) | (since >= s[CYCLE + v])

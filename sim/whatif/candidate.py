@@ -22,9 +22,10 @@ def check(model: MatModel, mat: MatPlan) -> None:
     """
     if mat.relay is None:
         raise ValueError(f"mat {mat.name}: relay = none: only a mat with one heats")
-    named = [tray.name for tray in heard(mat)] + [probe.name for probe in mat.surface]
+    trays = heard(mat)
+    named = [tray.name for tray in trays] + [probe.name for probe in mat.surface]
     known = [zone.name for zone in model.zones]
-    if named != known or not heard(mat):
+    if named != known or not trays:
         raise ValueError(
             f"mat {mat.name}: trays with probes and surface probes are "
             f"{', '.join(named) or 'none'}; the model has {', '.join(known) or 'none'}"

@@ -44,7 +44,7 @@ CALM = 4.0
 """Chosen: a block whose lanes have given less than this part of their allowance
 beyond the usual is not warming up."""
 
-ANEW = 16
+ANEW = 8
 """Looks after which it is seen what is usual and what was felt."""
 
 HIGHEST_ALLOWANCE = 2.0**25
@@ -86,21 +86,16 @@ def lift(
     The core's own sum is no higher, since each of its terms is not: it takes off
     what is usual now, and at a setpoint that is reached as much as is taken off here.
     """
-    given, reached = np.float32(step), 0
+    given = np.float32(step)
     for v in range(across(lanes)):
-        more = (given if h[ON + v] > NOT else NOT) - h[USUAL + v]
+        on = given if h[ON + v] > NOT else NOT
+        satisfied, cooled = h[ROOT + v] >= h[SETPOINT + v], h[UP_COOLED + v]
+        relief = RELIEF if satisfied else NOT
+        more = on - h[USUAL + v]
         ceiling = max(NOT, h[CEILING + v] + more)
-        satisfied = h[ROOT + v] >= h[SETPOINT + v]
-        ceiling = max(NOT, ceiling - RELIEF) if satisfied else ceiling
-        h[CEILING + v] = unmasked_half(ceiling)
-        h[GIVEN + v] = unmasked_half(max(NOT, h[GIVEN + v] + more))
-        cooled = SATISFIED if satisfied else h[UP_COOLED + v]
-        h[UP_COOLED + v] = unmasked_half(cooled)
-        reached += 1 if ceiling >= h[ALLOWED + v] else 0
-    if reached > 0:
-        for v in range(lanes):
-            if h[CEILING + v] >= h[ALLOWED + v]:
-                s[DOUBTED + v] = 1.0
+        h[CEILING + v] = max(NOT, ceiling - relief)
+        h[GIVEN + v] = max(NOT, h[GIVEN + v] + more)
+        h[UP_COOLED + v] = unmasked_half(SATISFIED if satisfied else cooled)
     if (k - int(s[SPARED])) % ANEW == 0:
         warmest = heard[k]
         for back in range(1, ANEW):
@@ -138,11 +133,14 @@ def _lower(
 
 @inlined
 def _refer(s: Vector, h: Readings, lanes: int, now: float, step: float) -> None:
-    """Find what at least is usual until this is done again.
+    """Find what at least is usual until this is done again, and what is in doubt.
 
     With no more heat a mean over a memory M becomes, after a time t, no less than
-    its share 1 - t/M.
+    its share 1 - t/M. In doubt is what may reach its allowance until then.
     """
+    for v in range(lanes):
+        if h[CEILING + v] + np.float32(ANEW * step) >= h[ALLOWED + v]:
+            s[DOUBTED + v] = 1.0
     share = max(0.0, 1.0 - ANEW * step / DUTY_MEMORY)
     for v in range(across(lanes)):
         usual = mean_duty(float(h[ON + v]), s[SINCE + v], s[MEAN_DUTY + v], now)

@@ -69,7 +69,7 @@ class Work(NamedTuple):
         change_at: Steps of changes of all candidates.
         change_to: Setpoints of all candidates.
         result: Switches, time on, of the driving temperature in band, trip,
-            when, samples alike, strange, doubted; shape (lanes, 8).
+            when, strange, doubted, samples alike; shape (lanes, 8).
         peak: Shape (lanes, zones).
         heat: Shape (lanes, trays).
         in_band: Steps, shape (lanes, trays).
@@ -140,6 +140,11 @@ def run_block(
     run = season_plain if bare else season_compiled
     run(made, heat, shape, work.change_at, work.change_to, daily, work.told)
     _empty(made, work, lane, shape, heat)
+
+
+def made_ready() -> bool:
+    """Whether the loop is compiled, or fetched from where that is kept."""
+    return bool(getattr(season_compiled, "signatures", True))
 
 
 def _aligned(size: int, kind: type[Number]) -> NDArray[Number]:
@@ -226,8 +231,10 @@ def _empty(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None
     table = made.mats.reshape(-1, LANES)[:, own]
     zones = made.zones.reshape(shape.zones, -1, LANES)[:, :, own]
     told = [rows.SWITCHES, rows.DAY_ON, rows.DRIVING_IN_BAND, rows.TRIP]
-    told += [rows.TRIP_AT, rows.ALIKE_MOST, rows.STRANGE, rows.DOUBTED]
-    work.result[these] = table[[row // LANES for row in told]].T
+    told += [rows.TRIP_AT, rows.STRANGE, rows.DOUBTED]
+    work.result[these, :-1] = table[[row // LANES for row in told]].T
+    half = made.half.reshape(-1, LANES)[:, own]
+    work.result[these, -1] = half[rows.ALIKE_MOST // LANES]
     scans = len(heat.room_c)
     warm = np.maximum(0.0, scans - table[rows.WARM_FROM // LANES])
     work.steady[these, 0] = warm

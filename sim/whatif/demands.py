@@ -141,7 +141,9 @@ def usual_step(step: float) -> float:
 
 
 @inlined
-def regulate_all(s: Vector, h: Readings, shape: Shape, now: float, asked: int) -> None:
+def regulate_all(
+    s: Vector, h: Readings, shape: Shape, now: float, alone: bool
+) -> None:
     """Let the PIDs of all lanes that need nothing else compute.
 
     As a rule all lanes go on as usual together, as they did the last time: then
@@ -152,11 +154,11 @@ def regulate_all(s: Vector, h: Readings, shape: Shape, now: float, asked: int) -
         h: Of half the width.
         shape: What is the same for all lanes.
         now: Run clock [ms].
-        asked: Lanes at which protect must look.
+        alone: Protect need look at none of them.
     """
     usual = usual_step(shape.step)
     lasting = now - s[TOGETHER]
-    if s[TOGETHER] >= 0.0 and asked == 0 and not shape.derives:
+    if s[TOGETHER] >= 0.0 and alone and not shape.derives:
         if lasting == usual:
             _go_on(s, h, shape.lanes, usual / 1000.0)
             s[TOGETHER] = now

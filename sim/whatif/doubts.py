@@ -5,10 +5,10 @@ stand still, and readings that only the core can judge. No decisions.
 """
 
 from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
-from controller.core.units import HOUR_MS
+from controller.core.units import HOUR_MS, MINUTE_MS
 from sim.thermal import Vector
 from sim.whatif.demands import whole
-from sim.whatif.jit import across, inlined, unmasked
+from sim.whatif.jit import across, inlined, unmasked_half
 from sim.whatif.rows import (
     ALIKE,
     ALIKE_MOST,
@@ -31,6 +31,14 @@ from sim.whatif.rows import (
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
 
 HOUR = float(HOUR_MS)
+
+SAMPLE_MS = 8 * MINUTE_MS
+"""Chosen: no cycle of a usual length reads the same in samples so far apart."""
+
+ALIKE_SAMPLES = HOUR_MS // SAMPLE_MS - 1
+"""So many samples without a change, so far apart or less, must lie in an hour in
+which a probe stood still."""
+
 LOWEST, HIGHEST = float(LOWEST_MC), float(HIGHEST_MC)
 STEP, RATE = float(STEP_MK), float(RATE_MK_PER_S)
 
@@ -83,16 +91,17 @@ def _above(before: float, temp: float, threshold: float) -> float:
 
 
 @inlined
-def sample(s: Vector, z: Vector, r: Readings, shape: Shape, k: int) -> None:
+def sample(h: Readings, r: Readings, shape: Shape, k: int) -> None:
     """Count for how many samples a probe has stood still."""
     for i in range(shape.zones):
-        at, read = (i * ZONE) & FAR, read_at(i, k)
+        own, read = (READ + i * READS) & FAR, read_at(i, k)
         for v in range(across(shape.lanes)):
-            temp = float(r[read + v])
-            same = 1.0 if temp == z[at + SAMPLE + v] else 0.0
-            alike = (z[at + ALIKE + v] + 1.0) * same
-            z[at + SAMPLE + v], z[at + ALIKE + v] = temp, alike
-            s[ALIKE_MOST + v] = unmasked(max(s[ALIKE_MOST + v], alike))
+            temp = r[read + v]
+            same = ONCE if temp == r[own + SAMPLE + v] else NOT
+            alike = (r[own + ALIKE + v] + ONCE) * same
+            r[own + SAMPLE + v] = temp
+            r[own + ALIKE + v] = unmasked_half(alike)
+            h[ALIKE_MOST + v] = unmasked_half(max(h[ALIKE_MOST + v], alike))
 
 
 @inlined

@@ -20,7 +20,8 @@ from controller.core.units import DAY_MS
 from sim.thermal import Matrix
 from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
-from sim.whatif.compute import Work, run_block
+from sim.whatif.compute import Work, made_ready, run_block
+from sim.whatif.doubts import ALIKE_SAMPLES
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
 from sim.whatif.ceiling import HIGHEST_ALLOWANCE
@@ -30,10 +31,6 @@ from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
 from sim.whatif.steady import SUMS
 from sim.whatif.table import Table, tabulate
 from sim.zone_model import PARTS, MatModel
-
-ALIKE_SAMPLES = 5
-"""So many samples without a change, ten minutes apart or less, must lie in an
-hour in which a probe stood still."""
 
 BAND_MK = 500
 """Chosen: half a kelvin either side of the setpoint."""
@@ -138,10 +135,10 @@ class _Loop:
             told = np.zeros((0, 0))
         everyone = np.arange(len(self._plans))
         work = self._run(everyone, told, tracks=not self._doubtless, spares=True)
-        doubted = np.flatnonzero(work.result[:, 7] > 0)
+        doubted = np.flatnonzero(work.result[:, 6] > 0)
         if len(doubted):
             _take(work, doubted, self._run(doubted, told, tracks=False, spares=False))
-        suspects = np.flatnonzero(work.result[:, 5] >= ALIKE_SAMPLES)
+        suspects = np.flatnonzero(work.result[:, 7] >= ALIKE_SAMPLES)
         if len(suspects):
             _take(work, suspects, self._run(suspects, told, tracks=True, spares=False))
         return self._told(work)
@@ -192,9 +189,12 @@ class _Loop:
                 bare=self._bare,
             )
 
+        blocks = iter(range(len(work.blocks)))
+        if not (self._bare or made_ready()):
+            one(next(blocks))  # compiling takes a third longer in another thread
         cores = 1 if self._bare else len(os.sched_getaffinity(0))
         with ThreadPoolExecutor(cores) as threads:  # compiled code holds no lock
-            for _ in threads.map(one, range(len(work.blocks))):
+            for _ in threads.map(one, blocks):
                 pass
 
     def _work(self, blocks: Counts, table: Table, lanes: Counts, told: Matrix) -> Work:
@@ -237,7 +237,7 @@ class _Loop:
             refused_s=work.refused * step_s,
             trip=trip.astype(np.int64),
             trip_s=np.where(trip >= 0, trip_ms / 1000, -1.0),
-            by_core=work.result[:, 6] > 0,
+            by_core=work.result[:, 5] > 0,
             warm_s=work.steady[:, 0] * step_s,
             deviation_k=root_mean(work.steady[:, 1], work.steady[:, 0]),
             uneven_k=mean(work.steady[:, 2], work.steady[:, 0]),

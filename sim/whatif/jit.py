@@ -20,6 +20,8 @@ from typing import TypeVar, cast
 import numpy as np
 
 from sim.whatif.compiling import compilers
+from sim.whatif.rows import LANES, WORD
+from sim.whatif.shape import Readings
 from sim.whatif.words import across, flagged, lowest, rounded, teach
 
 
@@ -102,6 +104,7 @@ NOTHING = np.float32(0.0)
 __all__ = [
     "HAS_NUMBA",
     "across",
+    "any_flagged",
     "compiled",
     "flagged",
     "inlined",
@@ -137,6 +140,19 @@ def unmasked(value: float) -> float:
 def unmasked_half(value: np.float32) -> np.float32:
     """Return the same of a value of half the width, at that width."""
     return value + NOTHING
+
+
+@inlined
+def any_flagged(rows: Readings, at: int) -> bool:
+    """Whether any lane of the row at a place is not 0.
+
+    Counting them while the row is filled would halve how many lanes are done at
+    once: a count is twice as wide.
+    """
+    found = 0
+    for first in range(0, LANES, WORD):
+        found |= flagged(rows, at + first)
+    return found != 0
 
 
 if numba is not None:

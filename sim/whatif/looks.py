@@ -14,7 +14,7 @@ import numpy as np
 from controller.core.response import ABOVE_SETPOINT_MK, CLIMB_MS
 from controller.core.units import HOUR_MS
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, unmasked, unmasked_half
+from sim.whatif.jit import across, any_flagged, inlined, unmasked, unmasked_half
 from sim.whatif.rows import (
     ALERT,
     BUDGET_AT,
@@ -68,17 +68,15 @@ def remember(s: Vector, h: Readings, lanes: int, number: int, now: float) -> Non
 def climb(h: Readings, shape: Shape, k: int) -> bool:
     """See whether the warmest tray rose too fast, to above the setpoint."""
     at_scan, lasts = np.float32(k), np.float32(ceil(CLIMB / shape.step))
-    climbing = 0
     for v in range(across(shape.lanes)):
         top, start, at = h[HOT + v], h[CLIMB_FROM + v], h[CLIMB_AT + v]
         over = top > h[SETPOINT + v] + ABOVE_SETPOINT
         fast = top - start >= h[CLIMB_BY + v]
         h[CLIMBING + v] = ONCE if over & fast else NOT
-        climbing += 1 if over & fast else 0
         anew = (at_scan - at >= lasts) | (top < start)
         h[CLIMB_AT + v] = unmasked_half(at_scan if anew else at)
         h[CLIMB_FROM + v] = unmasked_half(top if anew else start)
-    return climbing > 0
+    return any_flagged(h, CLIMBING)
 
 
 @inlined

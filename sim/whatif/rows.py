@@ -10,7 +10,7 @@ A compiler that does many lanes at once must know that what it writes is not wha
 reads next: rows that lie a known way apart in one array, or arrays of their own.
 """
 
-LANES = 64
+LANES = 128
 
 WORD = 64
 """Lanes whose truths are looked at together; it divides LANES."""
@@ -84,7 +84,6 @@ UP_SINCE = 56 * LANES
 UP_ON = 57 * LANES
 UP_EXCESS = 58 * LANES
 UP_MARK_AT = 59 * LANES
-ALIKE_MOST = 60 * LANES  # most samples in a row in which a probe stood still
 STRANGE = 61 * LANES  # the core must do it
 TRIP = 62 * LANES  # -1: none
 TRIP_AT = 63 * LANES
@@ -119,8 +118,6 @@ FIX = 3 * LANES
 BASE = 4 * LANES
 UPPER = 5 * LANES
 SAME_SINCE = 6 * LANES
-SAMPLE = 7 * LANES
-ALIKE = 8 * LANES
 OVER = 9 * LANES
 Z2 = 10 * LANES
 ZONE = 11 * LANES  # from zone to zone
@@ -128,8 +125,7 @@ ZONE = 11 * LANES  # from zone to zone
 # of the mats, of half the width
 KEPT = 8  # scans
 LAST = KEPT - 1
-BAND_FROM = 0 * LANES  # in band from, a row for each scan
-BAND_TO = 8 * LANES  # in band up to
+AIM = 0 * LANES  # setpoint, a row for each scan
 SETPOINT = 18 * LANES  # in force [m°C]
 LOW = 19 * LANES  # on below [m°C]
 HIGH = 20 * LANES  # off above [m°C]
@@ -165,7 +161,8 @@ CEILING = 49 * LANES  # no more heat was given beyond the usual [ms]
 USUAL = 50 * LANES  # at least, of a step [ms]
 ALLOWED = 51 * LANES  # ALLOWANCE [ms]
 GIVEN = 52 * LANES  # the same since heat was felt, or later [ms]
-HALVES = 53 * LANES
+ALIKE_MOST = 53 * LANES  # most of a lane's probes
+HALVES = 54 * LANES
 
 # of the zones, of half the width
 PAD_LOW = 0 * LANES  # colder than anything
@@ -177,4 +174,6 @@ READ = 18 * LANES  # the first zone's readings, a row for each scan
 PEAK = 8 * LANES  # of a zone, from its readings on
 LEAST = 9 * LANES  # lowest reading since it was warm
 IN_BAND = 10 * LANES
-READS = 11 * LANES  # from zone to zone
+SAMPLE = 11 * LANES
+ALIKE = 12 * LANES  # samples in a row in which it stood still
+READS = 13 * LANES  # from zone to zone

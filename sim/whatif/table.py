@@ -11,7 +11,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.core.plan import DrivenBy, MatPlan, Night, Pid
+from controller.core.plan import DrivenBy, MatPlan, Night, Pid, TrayPlan
 from controller.core.regulate import FILTER_SHARE, TRACKING_SHARE
 from controller.core.units import DAY_MS
 from controller.core.uptake import MOST_RISE_SHARE, allowance_ms, lag_ms
@@ -65,8 +65,9 @@ def tabulate(span: Span, plans: Sequence[MatPlan]) -> Table:
         at.append(NEVER)
         to.append(0.0)
     trays = [heard(mat) for mat in plans]
+    step_s = usual_step(float(span.step_ms)) / 1000
     return Table(
-        np.array([_row(mat, span.step_ms) for mat in plans]),
+        np.array([_row(mat, on, step_s) for mat, on in zip(plans, trays, strict=True)]),
         np.array([[tray.base_mc for tray in on] for on in trays], np.float64),
         np.array(
             [[NEVER if t.upper_mc is None else t.upper_mc for t in on] for on in trays]
@@ -74,14 +75,14 @@ def tabulate(span: Span, plans: Sequence[MatPlan]) -> Table:
         np.array(first),
         np.array(at),
         np.array(to),
-        np.array([_kind(mat) for mat in plans]),
+        np.array([_kind(mat, on) for mat, on in zip(plans, trays, strict=True)]),
     )
 
 
-def _kind(mat: MatPlan) -> tuple[int, int, int]:
+def _kind(mat: MatPlan, trays: Sequence[TrayPlan]) -> tuple[int, int, int]:
     tray = 0
     if mat.driven_by is DrivenBy.TRAY:
-        tray = [tray.name for tray in heard(mat)].index(mat.driving_tray or "")
+        tray = [tray.name for tray in trays].index(mat.driving_tray or "")
     policy = mat.policy
     kind = 0
     if isinstance(policy, Pid):
@@ -89,15 +90,18 @@ def _kind(mat: MatPlan) -> tuple[int, int, int]:
     return kind, WAYS[mat.driven_by], tray
 
 
-def _row(mat: MatPlan, step_ms: int) -> Vector:
-    row = np.zeros(rows.PARAMETERS)
-    for at, value in _numbers(mat, step_ms).items():
+def _row(mat: MatPlan, trays: Sequence[TrayPlan], step_s: float) -> list[float]:
+    row = [0.0] * rows.PARAMETERS
+    for at, value in _numbers(mat, trays, step_s).items():
         row[at // rows.LANES] = value
     return row
 
 
-def _numbers(mat: MatPlan, step_ms: int) -> dict[int, float]:
-    probes = [tray.probes[0] for tray in heard(mat)] + list(mat.surface)
+def _numbers(
+    mat: MatPlan, trays: Sequence[TrayPlan], step_s: float
+) -> dict[int, float]:
+    """Return the rows of a candidate; a PID computes each so many seconds."""
+    probes = [tray.probes[0] for tray in trays] + list(mat.surface)
     numbers: dict[int, float] = {
         rows.MIN_ON: mat.min_on_ms,
         rows.MIN_OFF: mat.min_off_ms,
@@ -118,7 +122,6 @@ def _numbers(mat: MatPlan, step_ms: int) -> dict[int, float]:
     }
     policy = mat.policy
     if isinstance(policy, Pid):
-        step_s = usual_step(float(step_ms)) / 1000
         tracking_s = policy.integral_s * TRACKING_SHARE
         filter_s = policy.derivative_s / FILTER_SHARE
         return numbers | {

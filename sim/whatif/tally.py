@@ -11,8 +11,7 @@ import numpy as np
 from sim.thermal import Vector
 from sim.whatif.jit import across, inlined, unmasked_half
 from sim.whatif.rows import (
-    BAND_FROM,
-    BAND_TO,
+    AIM,
     BASE,
     FAR,
     HEAT,
@@ -37,12 +36,11 @@ NEVER = np.float32(np.inf)
 
 
 @inlined
-def set_band(h: Readings, shape: Shape, k: int) -> None:
-    """Keep what counts as in band at scan k."""
-    row, band = (k & LAST) * LANES, np.float32(shape.band)
+def set_aim(h: Readings, shape: Shape, k: int) -> None:
+    """Keep what readings shall be near to at scan k."""
+    row = (k & LAST) * LANES
     for v in range(shape.lanes):
-        h[row + BAND_FROM + v] = h[SETPOINT + v] - band
-        h[row + BAND_TO + v] = h[SETPOINT + v] + band
+        h[row + AIM + v] = h[SETPOINT + v]
 
 
 @inlined
@@ -50,18 +48,17 @@ def tally(
     s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int
 ) -> None:
     """Count the readings of the last eight scans, up to scan k."""
+    band = np.float32(shape.band)
     for i in range(shape.zones):
         read = (READ + i * READS) & FAR
         for v in range(across(shape.lanes)):
             temp = r[read + v]
             high, low, total = temp, temp, temp
-            near = (temp >= h[BAND_FROM + v]) & (temp <= h[BAND_TO + v])
-            times = ONCE if near else NOT
+            times = ONCE if abs(temp - h[AIM + v]) <= band else NOT
             for row in range(LANES, KEPT * LANES, LANES):
                 temp = r[read + row + v]
                 high, low, total = max(high, temp), min(low, temp), total + temp
-                near = (temp >= h[BAND_FROM + row + v]) & (temp <= h[BAND_TO + row + v])
-                times += ONCE if near else NOT
+                times += ONCE if abs(temp - h[AIM + row + v]) <= band else NOT
             r[read + PEAK + v] = unmasked_half(max(r[read + PEAK + v], high))
             r[read + LEAST + v] = unmasked_half(min(r[read + LEAST + v], low))
             r[read + IN_BAND + v] += times
@@ -114,7 +111,7 @@ def pad(h: Readings, r: Readings, shape: Shape, scans: int) -> None:
     last = ((scans - 1) & LAST) * LANES
     for row in range(LANES + last, KEPT * LANES, LANES):
         for v in range(shape.lanes):
-            h[BAND_FROM + row + v] = NEVER
+            h[AIM + row + v] = NEVER
             for i in range(shape.zones):
                 r[READ + i * READS + row + v] = r[READ + i * READS + last + v]
 
