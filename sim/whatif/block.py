@@ -196,7 +196,7 @@ def decide(
     for first in range(0, LANES, WORD):
         asks = flagged(h, NEED + first)
         while asks != 0:
-            _settle(s, z, h, r, first + lowest(asks), shape, k, now)
+            _settle(s, z, h, r, first + lowest(asks), shape, k)
             asks &= asks - 1
 
 
@@ -210,18 +210,12 @@ def _asked(h: Readings, v: int) -> bool:
 
 @inlined
 def _settle(
-    s: Vector,
-    z: Vector,
-    h: Readings,
-    r: Readings,
-    v: int,
-    shape: Shape,
-    k: int,
-    now: float,
+    s: Vector, z: Vector, h: Readings, r: Readings, v: int, shape: Shape, k: int
 ) -> None:
     """Decide for one lane, as the core does for a mat."""
+    now = k * shape.step
     if h[NEED + v] > ONCE:
-        cause = verdict(s, z, h, r, v, shape, k, now)
+        cause = verdict(s, z, h, r, v, shape, k)
         if cause != CLEAR:
             refuse(s, h, v, cause, now)
             return

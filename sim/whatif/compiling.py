@@ -148,7 +148,7 @@ class _Seen:
         one is not what it reads in another: otherwise each loop would have to prove
         that, each time.
         """
-        flags.noalias = True
+        setattr(flags, "noalias", True)  # noqa: B010 - of no type known here
         for own, found in self._all:
             if own.values() == flags.values():
                 return own, _Remembering(typing, found)

@@ -108,7 +108,9 @@ def run_block(
     bare: bool,
 ) -> None:
     """Run one block; its answers are in the work's arrays afterwards."""
-    lane, lanes, policy, way, tray, crosses, tracks, spares = work.blocks[number].tolist()
+    lane, lanes, policy, way, tray, crosses, tracks, spares = work.blocks[
+        number
+    ].tolist()
     zones, trays = heat.push.shape[1], work.base.shape[1]
     in_medium = bool((heat.by[:trays, SHOWN : SHOWN + 2] == 1.0).all())
     halved = bool(heat.by[:, HALVED].any())

@@ -141,9 +141,7 @@ def usual_step(step: float) -> float:
 
 
 @inlined
-def regulate_all(
-    s: Vector, h: Readings, shape: Shape, now: float, alone: bool
-) -> None:
+def regulate_all(s: Vector, h: Readings, shape: Shape, now: float, alone: bool) -> None:
     """Let the PIDs of all lanes that need nothing else compute.
 
     As a rule all lanes go on as usual together, as they did the last time: then

@@ -62,9 +62,7 @@ def drive(h: Readings, r: Readings, shape: Shape, k: int) -> None:
 
 
 @inlined
-def _median_of_many(
-    h: Readings, r: Readings, lanes: int, trays: int, row: int
-) -> None:
+def _median_of_many(h: Readings, r: Readings, lanes: int, trays: int, row: int) -> None:
     for v in range(across(lanes)):
         low = _ranked(r, row + v, trays, (trays - 1) // 2)
         high = _ranked(r, row + v, trays, trays // 2)

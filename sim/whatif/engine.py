@@ -20,11 +20,11 @@ from controller.core.units import DAY_MS
 from sim.thermal import Matrix
 from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
+from sim.whatif.ceiling import HIGHEST_ALLOWANCE
 from sim.whatif.compute import Work, made_ready, run_block
 from sim.whatif.doubts import ALIKE_SAMPLES
 from sim.whatif.heat import coefficients
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
-from sim.whatif.ceiling import HIGHEST_ALLOWANCE
 from sim.whatif.rows import ALLOWANCE, CYCLE, LANES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
@@ -143,9 +143,7 @@ class _Loop:
             _take(work, suspects, self._run(suspects, told, tracks=True, spares=False))
         return self._told(work)
 
-    def _run(
-        self, wanted: Counts, told: Matrix, *, tracks: bool, spares: bool
-    ) -> Work:
+    def _run(self, wanted: Counts, told: Matrix, *, tracks: bool, spares: bool) -> Work:
         """Run some candidates; the answers are in their order."""
         table = self._table
         crosses = self._crosses.astype(np.int64)

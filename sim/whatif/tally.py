@@ -44,9 +44,7 @@ def set_aim(h: Readings, shape: Shape, k: int) -> None:
 
 
 @inlined
-def tally(
-    s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int
-) -> None:
+def tally(s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int) -> None:
     """Count the readings of the last eight scans, up to scan k."""
     band = np.float32(shape.band)
     for i in range(shape.zones):

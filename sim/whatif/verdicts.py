@@ -46,16 +46,10 @@ TRIPPED, NOT_FELT, CUT, TRAY, SURFACE_CUT, SURFACE, ABOVE, CLIMBS, LONG, DAY = r
 
 @inlined
 def verdict(
-    s: Vector,
-    z: Vector,
-    h: Readings,
-    r: Readings,
-    v: int,
-    shape: Shape,
-    k: int,
-    now: float,
+    s: Vector, z: Vector, h: Readings, r: Readings, v: int, shape: Shape, k: int
 ) -> int:
     """Return the strongest reason to refuse a lane heat, or CLEAR."""
+    now = k * shape.step
     if s[TRIP + v] >= 0.0:
         return int(s[TRIP + v])
     twice = _counted(s, z, r, v, shape, k)

@@ -99,8 +99,9 @@ def _heed_eight(h: Readings, r: Readings, at: int, lanes: int) -> None:
         c, d = r[at + 2 * READS + v], r[at + 3 * READS + v]
         e, f = r[at + 4 * READS + v], r[at + 5 * READS + v]
         g, top = r[at + 6 * READS + v], r[at + 7 * READS + v]
-        h[HOT + v] = max(max(a, b, c, d), max(e, f, g, top))
-        h[COOL + v] = min(min(a, b, c, d), min(e, f, g, top))
+        hot, hotter = max(a, b, c, d), max(e, f, g, top)
+        cool, cooler = min(a, b, c, d), min(e, f, g, top)
+        h[HOT + v], h[COOL + v] = max(hot, hotter), min(cool, cooler)
         h[SUM + v] = ((a + b) + (c + d)) + ((e + f) + (g + top))
 
 

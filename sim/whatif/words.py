@@ -4,6 +4,7 @@ What may live here: functions that plain Python runs as they stand, and of which
 teach tells numba how compiled code shall do the same.
 """
 
+from collections.abc import Callable
 from importlib import import_module
 from types import ModuleType
 
@@ -79,7 +80,12 @@ def teach() -> None:
 
         return said
 
-    for word, said in ((rounded, of_value), (across, whole_row), (flagged, of_row), (lowest, of_bits)):
+    for word, said in (
+        (rounded, of_value),
+        (across, whole_row),
+        (flagged, of_row),
+        (lowest, of_bits),
+    ):
         options = {"_nrt": False, "forceinline": True}
         extending.overload(word, jit_options=options)(said)
 
@@ -112,9 +118,8 @@ def _first(_: Foreign, bits: Foreign) -> object:
     return import_module("numba.core.types").int64(bits), made
 
 
-def _nearest(_: Foreign, value: Foreign) -> object:
+def _nearest(_: Foreign, value: Callable[[object], object]) -> object:
     """Round half to even, in as many lanes at once as there are."""
-    ir = import_module("llvmlite.ir")
 
     def made(_: Foreign, builder: Foreign, __: Foreign, args: list[Foreign]) -> object:
         kind = args[0].type

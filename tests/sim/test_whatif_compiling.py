@@ -1,9 +1,11 @@
 """How the twin is compiled; what it then does is in test_whatif."""
 
+import ast
 import gc
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -64,6 +66,19 @@ def test_where_numbas_doors_are_elsewhere_it_goes_its_own_way(tmp_path) -> None:
         check=True,
     )
     assert done.stdout == "14.0\n"
+
+
+def test_no_part_is_handed_the_same_array_twice() -> None:
+    """Numba is told so: what is written to one is not looked for in the other."""
+    arrays, found = set("szhr") | {"heat", "heard", "told", "daily"}, 0
+    for path in sorted(Path(compiling.__file__).parent.glob("*.py")):
+        for call in ast.walk(ast.parse(path.read_text())):
+            if isinstance(call, ast.Call):
+                handed = [a.id for a in call.args if isinstance(a, ast.Name)]
+                handed = [name for name in handed if name in arrays]
+                assert len(handed) == len(set(handed)), (path.name, call.lineno)
+                found += len(handed) > 1
+    assert found > 50
 
 
 @pytest.mark.parametrize("collects", [gc.enable, gc.disable])

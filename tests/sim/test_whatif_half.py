@@ -5,7 +5,7 @@ import pytest
 
 from sim.whatif.demands import whole_half
 from sim.whatif.felt import A_FIFTH, BELOW_FIFTHS
-from sim.whatif.rows import LANES
+from sim.whatif.rows import WORD
 from sim.whatif.words import flagged, lowest
 
 
@@ -39,10 +39,10 @@ def test_fifths_of_what_is_lacking_are_floored() -> None:
 
 
 def test_lanes_that_ask_are_told_by_bits() -> None:
-    rows = np.zeros(3 * LANES, np.float32)
-    asking = [0, 5, LANES - 1]
-    rows[[LANES + v for v in asking]] = [1.0, 2.0, -0.5]
-    bits, found = flagged(rows, LANES), []
+    rows = np.zeros(3 * WORD, np.float32)
+    asking = [0, 5, WORD - 1]
+    rows[[WORD + v for v in asking]] = [1.0, 2.0, -0.5]
+    bits, found = flagged(rows, WORD), []
     while bits:
         found.append(lowest(bits))
         bits &= bits - 1
