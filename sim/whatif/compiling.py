@@ -30,6 +30,9 @@ TYPED = (
 with blocks, generators, loops over tuples, sums of whole arrays."""
 
 
+SELDOM = 50_000
+"""Chosen: objects made after which garbage is looked for; usually it is 700."""
+
 Compiler = Callable[
     [Foreign, Foreign, Foreign, Foreign, Foreign, Foreign, Foreign], object
 ]
@@ -65,7 +68,7 @@ def _compilers() -> Compilers:
     passes = _passes()
 
     def in_peace(self: Foreign, function: Foreign) -> object:
-        with _uncollected():
+        with _seldom_collected():
             return base.compile_extra(self, function)
 
     plain = type("OfParts", (base,), {"define_pipelines": passes})
@@ -209,12 +212,14 @@ class _Unbuilt:
 
 
 @contextmanager
-def _uncollected() -> Iterator[None]:
-    """Let a while pass without a search for rings of garbage: a tenth of it."""
-    was = gc.isenabled()
-    gc.disable()
+def _seldom_collected() -> Iterator[None]:
+    """Let few searches for rings of garbage be made meanwhile: a tenth of the time.
+
+    With none at all memory has 60 MB more at its peak.
+    """
+    before = gc.get_threshold()
+    gc.set_threshold(SELDOM, *before[1:])
     try:
         yield
     finally:
-        if was:
-            gc.enable()
+        gc.set_threshold(*before)

@@ -57,30 +57,32 @@ Number = TypeVar("Number", np.float32, np.float64)
 
 
 class Work(NamedTuple):
-    """Blocks to run: lane by lane what each candidate is, and room for answers.
+    """Blocks to run: what each candidate is, and room for answers.
 
     Attributes:
         blocks: First lane, lanes, policy, way of driving, driving tray,
             crosses, tracks, spares; shape (blocks, 8).
-        plans: As in table.Table, and so on; shape (lanes, ..).
+        lanes: The candidate of each lane, block after block.
+        plans: As in table.Table, and so on; shape (candidates, ..).
         base: Base temperatures.
         upper: Upper cut-offs.
         first: Where changes of setpoint begin.
         change_at: Steps of changes of all candidates.
         change_to: Setpoints of all candidates.
         result: Switches, time on, of the driving temperature in band, trip,
-            when, strange, doubted, samples alike; shape (lanes, 8).
-        peak: Shape (lanes, zones).
-        heat: Shape (lanes, trays).
-        in_band: Steps, shape (lanes, trays).
-        refused: Steps, shape (lanes, causes).
-        daily: Shape (lanes, days).
+            when, strange, doubted, samples alike; shape (candidates, 8).
+        peak: Shape (candidates, zones).
+        heat: Shape (candidates, trays).
+        in_band: Steps, shape (candidates, trays).
+        refused: Steps, shape (candidates, causes).
+        daily: Shape (candidates, days).
         steady: Scans since warm, squares, distances, then the trays' lowest
-            readings; shape (lanes, 3 + trays).
+            readings; shape (candidates, 3 + trays).
         told: Trace of a lone candidate, or of length 0.
     """
 
     blocks: Counts
+    lanes: Counts
     plans: Matrix
     base: Matrix
     upper: Matrix
@@ -137,11 +139,13 @@ def run_block(
         _aligned(rows.HALVES, np.float32),
         _aligned(rows.READ + zones * rows.READS, np.float32),
     )
-    _fill(made, work, lane, shape, heat)
-    daily = work.daily[lane : lane + lanes]
+    these = work.lanes[lane : lane + lanes]
+    _fill(made, work, these, shape, heat)
+    daily = np.zeros((lanes, work.daily.shape[1]))
     run = season_plain if bare else season_compiled
     run(made, heat, shape, work.change_at, work.change_to, daily, work.told)
-    _empty(made, work, lane, shape, heat)
+    work.daily[these] = daily
+    _empty(made, work, these, shape, heat)
 
 
 def made_ready() -> bool:
@@ -157,8 +161,8 @@ def _aligned(size: int, kind: type[Number]) -> NDArray[Number]:
     return whole[begin : begin + size]
 
 
-def _fill(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
-    own, these = slice(0, shape.lanes), slice(lane, lane + shape.lanes)
+def _fill(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> None:
+    own = slice(0, shape.lanes)
     table = made.mats.reshape(-1, LANES)
     for row, value in IDLE.items():
         table[row // LANES] = value
@@ -228,8 +232,8 @@ def _first(heat: Heat) -> Vector:
     return np.asarray(np.rint(shown))
 
 
-def _empty(made: Block, work: Work, lane: int, shape: Shape, heat: Heat) -> None:
-    own, these = slice(0, shape.lanes), slice(lane, lane + shape.lanes)
+def _empty(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> None:
+    own = slice(0, shape.lanes)
     table = made.mats.reshape(-1, LANES)[:, own]
     zones = made.zones.reshape(shape.zones, -1, LANES)[:, :, own]
     told = [rows.SWITCHES, rows.DAY_ON, rows.DRIVING_IN_BAND, rows.TRIP]

@@ -29,7 +29,7 @@ from sim.whatif.rows import ALLOWANCE, CYCLE, LANES
 from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
 from sim.whatif.steady import SUMS
-from sim.whatif.table import Table, tabulate
+from sim.whatif.table import tabulate
 from sim.zone_model import PARTS, MatModel
 
 BAND_MK = 500
@@ -133,18 +133,19 @@ class _Loop:
         """Run all; those that only the core can do are marked, not done."""
         if told is None:
             told = np.zeros((0, 0))
+        work = self._work(told)
         everyone = np.arange(len(self._plans))
-        work = self._run(everyone, told, tracks=not self._doubtless, spares=True)
+        self._run(work, everyone, tracks=not self._doubtless, spares=True)
         doubted = np.flatnonzero(work.result[:, 6] > 0)
         if len(doubted):
-            _take(work, doubted, self._run(doubted, told, tracks=False, spares=False))
+            self._run(work, doubted, tracks=False, spares=False)
         suspects = np.flatnonzero(work.result[:, 7] >= ALIKE_SAMPLES)
         if len(suspects):
-            _take(work, suspects, self._run(suspects, told, tracks=True, spares=False))
+            self._run(work, suspects, tracks=True, spares=False)
         return self._told(work)
 
-    def _run(self, wanted: Counts, told: Matrix, *, tracks: bool, spares: bool) -> Work:
-        """Run some candidates; the answers are in their order."""
+    def _run(self, work: Work, wanted: Counts, *, tracks: bool, spares: bool) -> None:
+        """Run some candidates; answers of an earlier run give way to theirs."""
         table = self._table
         crosses = self._crosses.astype(np.int64)
         kind = np.column_stack([table.kind, crosses])[wanted]
@@ -152,25 +153,14 @@ class _Loop:
         order = np.lexsort((cycles, *kind.T[::-1]))
         spares &= not tracks and self._span.room_heard
         spares &= self._span.step_ms >= LOOK_MS
-        spares &= self._table.plans[:, ALLOWANCE // LANES].max() < HIGHEST_ALLOWANCE
+        spares &= table.plans[:, ALLOWANCE // LANES].max() < HIGHEST_ALLOWANCE
         blocks = np.array(
             [
                 [first, lanes, *kind[order[first]], tracks, spares]
                 for first, lanes in _blocks(kind[order])
             ]
         )
-        work = self._work(blocks, table, wanted[order], told)
-        self._through(work)
-        back = np.argsort(order)
-        return work._replace(
-            result=work.result[back],
-            peak=work.peak[back],
-            heat=work.heat[back],
-            in_band=work.in_band[back],
-            refused=work.refused[back],
-            daily=work.daily[back],
-            steady=work.steady[back],
-        )
+        self._through(work._replace(blocks=blocks, lanes=wanted[order]))
 
     def _through(self, work: Work) -> None:
         span = self._span
@@ -195,16 +185,17 @@ class _Loop:
             for _ in threads.map(one, blocks):
                 pass
 
-    def _work(self, blocks: Counts, table: Table, lanes: Counts, told: Matrix) -> Work:
-        span = self._span
-        count, zones = len(lanes), span.push.shape[1]
+    def _work(self, told: Matrix) -> Work:
+        span, table, nobody = self._span, self._table, np.zeros(0, np.int64)
+        count, zones = len(self._plans), span.push.shape[1]
         days = -(-span.steps * span.step_ms // DAY_MS)
         return Work(
-            blocks,
-            table.plans[lanes],
-            table.base[lanes],
-            table.upper[lanes],
-            table.first[lanes],
+            nobody,
+            nobody,
+            table.plans,
+            table.base,
+            table.upper,
+            table.first,
             table.change_at,
             table.change_to,
             np.zeros((count, 8)),
@@ -225,7 +216,7 @@ class _Loop:
             switches=switches.astype(np.int64),
             operations=(switches.astype(np.int64) + 1) // 2,
             on_s=on_ms / 1000,
-            daily_on_s=work.daily / 1000,
+            daily_on_s=np.divide(work.daily, 1000, out=work.daily),
             heat_mk_ms=work.heat.astype(np.int64),
             in_band_s=work.in_band * step_s,
             driving_in_band_s=driving * step_s,
@@ -241,12 +232,6 @@ class _Loop:
             uneven_k=mean(work.steady[:, 2], work.steady[:, 0]),
             low_mc=work.steady[:, SUMS:].astype(np.int64),
         )
-
-
-def _take(work: Work, these: Counts, again: Work) -> None:
-    """Take what came of some when they were run again."""
-    for name in ("result", "peak", "heat", "in_band", "refused", "daily", "steady"):
-        getattr(work, name)[these] = getattr(again, name)
 
 
 def _blocks(kind: Counts) -> list[tuple[int, int]]:

@@ -178,10 +178,9 @@ def doubted(monkeypatch) -> list[int]:
     told: list[int] = []
     running = _Loop._run
 
-    def noted(self, wanted, trace, *, tracks, spares):
-        work = running(self, wanted, trace, tracks=tracks, spares=spares)
+    def noted(self, work, wanted, *, tracks, spares) -> None:
+        running(self, work, wanted, tracks=tracks, spares=spares)
         told.append(int((work.result[:, 6] > 0).sum()) if spares else -1)
-        return work
 
     monkeypatch.setattr(_Loop, "_run", noted)
     return told
@@ -231,13 +230,13 @@ def test_where_its_proof_does_not_hold_every_look_is_taken(
 ) -> None:
     """A bench without a room probe, and one that looks less often than it scans."""
     made: list[bool] = []
-    working = _Loop._work
+    through = _Loop._through
 
-    def noted(self, blocks, *rest):
-        made.append(bool(blocks[:, -1].any()))
-        return working(self, blocks, *rest)
+    def noted(self, work) -> None:
+        made.append(bool(work.blocks[:, -1].any()))
+        through(self, work)
 
-    monkeypatch.setattr(_Loop, "_work", noted)
+    monkeypatch.setattr(_Loop, "_through", noted)
     run(MODEL, days(2, step_s=60.0), [a_mat()])
     run(MODEL, days(2, step_s=step_s, room_heard=heard), [a_mat()])
     assert made == [True, False]

@@ -89,9 +89,9 @@ def test_garbage_is_looked_for_after_it_is_compiled_as_before(collects) -> None:
     was = gc.isenabled()
     try:
         collects()
-        before = gc.isenabled()
+        before = gc.isenabled(), gc.get_threshold()
         assert jit.compiled(told)(2.0)
-        assert gc.isenabled() == before
+        assert (gc.isenabled(), gc.get_threshold()) == before
     finally:
         (gc.enable if was else gc.disable)()
 
