@@ -10,7 +10,7 @@ core, and what is made of their numbers.
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import fields
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -81,6 +81,21 @@ def trace(model: MatModel, span: Span, plan: MatPlan, *, bare: bool = False) -> 
     return Trace(temps_mc=whole[:, :-2], setpoint_mc=whole[:, -2], on=told[:, -1] > 0)
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Candidates to run in one way.
+
+    Attributes:
+        wanted: Their numbers.
+        tracks: Probes that stand still are followed scan by scan.
+        spares: Heat felt may have a ceiling, where the proof of that holds.
+    """
+
+    wanted: Counts
+    tracks: bool = False
+    spares: bool = False
+
+
 class _Loop:
     """Candidates that share a model and a span."""
 
@@ -135,32 +150,48 @@ class _Loop:
             told = np.zeros((0, 0))
         work = self._work(told)
         everyone = np.arange(len(self._plans))
-        self._run(work, everyone, tracks=not self._doubtless, spares=True)
+        self._run(work, Part(everyone, tracks=not self._doubtless, spares=True))
         doubted = np.flatnonzero(work.result[:, 6] > 0)
-        if len(doubted):
-            self._run(work, doubted, tracks=False, spares=False)
-        suspects = np.flatnonzero(work.result[:, 7] >= ALIKE_SAMPLES)
-        if len(suspects):
-            self._run(work, suspects, tracks=True, spares=False)
+        still = work.result[:, 7] >= ALIKE_SAMPLES
+        still[doubted] = False  # they are to be run again before it is known
+        self._run(work, Part(doubted), Part(np.flatnonzero(still), tracks=True))
+        still = work.result[doubted, 7] >= ALIKE_SAMPLES
+        self._run(work, Part(doubted[still], tracks=True))
         return self._told(work)
 
-    def _run(self, work: Work, wanted: Counts, *, tracks: bool, spares: bool) -> None:
+    def _run(self, work: Work, *parts: Part) -> None:
         """Run some candidates; answers of an earlier run give way to theirs."""
+        blocks, lanes = [], []
+        done = 0
+        for part in parts:
+            kind, order = self._sorted(part.wanted)
+            how = [part.tracks, part.spares and not part.tracks and self._may_spare()]
+            blocks += [
+                [done + first, count, *kind[first], *how]
+                for first, count in _blocks(kind)
+            ]
+            lanes.append(order)
+            done += len(order)
+        if blocks:
+            made = work._replace(blocks=np.array(blocks), lanes=np.concatenate(lanes))
+            self._through(made)
+
+    def _sorted(self, wanted: Counts) -> tuple[Counts, Counts]:
+        """Return candidates as they lie in blocks: what they are, and who.
+
+        Cycles of one length lie side by side: they begin together.
+        """
         table = self._table
-        crosses = self._crosses.astype(np.int64)
-        kind = np.column_stack([table.kind, crosses])[wanted]
+        kind = np.column_stack([table.kind, self._crosses.astype(np.int64)])[wanted]
         cycles = table.plans[wanted, CYCLE // LANES]
         order = np.lexsort((cycles, *kind.T[::-1]))
-        spares &= not tracks and self._span.room_heard
-        spares &= self._span.step_ms >= LOOK_MS
-        spares &= table.plans[:, ALLOWANCE // LANES].max() < HIGHEST_ALLOWANCE
-        blocks = np.array(
-            [
-                [first, lanes, *kind[order[first]], tracks, spares]
-                for first, lanes in _blocks(kind[order])
-            ]
-        )
-        self._through(work._replace(blocks=blocks, lanes=wanted[order]))
+        return kind[order], wanted[order]
+
+    def _may_spare(self) -> bool:
+        """Whether the proof that ceiling has holds of this span and these plans."""
+        highest = self._table.plans[:, ALLOWANCE // LANES].max()
+        looks = self._span.step_ms >= LOOK_MS and self._span.room_heard
+        return bool(looks and highest < HIGHEST_ALLOWANCE)
 
     def _through(self, work: Work) -> None:
         span = self._span
