@@ -113,13 +113,13 @@ def test_the_ceiling_is_never_below_what_the_guard_sums_up(seed: int) -> None:
 
 
 def test_a_room_that_gets_warm_cools_no_tray() -> None:
-    """Of sixteen looks the first was in the cold: it is no measure of the rest."""
+    """Of eight looks the first was in the cold: it is no measure of the rest."""
     looked, spared = Rows(random.Random(0)), Rows(random.Random(0))
     for block in (looked, spared):
         block.half(rows.SETPOINT)[:] = 25_000
         block.half(rows.MOST_DUE)[:] = block.half(rows.HALF_DUE)[:] = 0
     room, root = np.full(60, 20_400.0), np.full(60, 21_500)
-    room[20:22], root[36:] = 5_000, 22_000  # it is seen to at 20 and at 36
+    room[20:22], root[36:] = 5_000, 22_000  # seen to at 20, 28 and 36
     walk = Walk(room, root, [True] * 60)
     for excess, ceiling in side_by_side(looked, spared, walk, begins=20):
         assert (ceiling >= excess).all(), (ceiling, excess)
