@@ -1,7 +1,7 @@
 """A ceiling on heat given beyond the usual, where all of it is not worth knowing.
 
-Whether heat is felt costs half as much as all that a mat does with it, and on a
-bench that is held the answer is never in doubt. A ceiling on the excess that the core
+To ask in each look whether heat is felt takes a fifth of the time, and on a bench
+that is held the answer is never in doubt. A ceiling on the excess that the core
 sums up is found with a few sums of half the width: as long as it lies below the
 allowance no heat can have been missed, whatever was felt meanwhile. A lane whose
 ceiling reaches its allowance is run again with every look. What may live here: when
@@ -45,7 +45,8 @@ CALM = 4.0
 beyond the usual is not warming up."""
 
 ANEW = 8
-"""Looks after which it is seen what is usual and what was felt."""
+"""Chosen: looks after which it is seen what is usual and what was felt. After more
+of them many lanes come into doubt (16: a sixth of the benchmark's, not a hundredth)."""
 
 HIGHEST_ALLOWANCE = 2.0**25
 """Below it half the width is off by no more than SLACK in a look [ms]."""
@@ -112,7 +113,7 @@ def _lower(
 
     A lane begins anew where its setpoint is reached, or here. Had it felt none since,
     what it would have cooled to in the looks since then (at most: in a room as it
-    was at its warmest, each fall rounded up to half a unit more) would be so far
+    was at its warmest, each fall rounded by less than a unit) would be so far
     below it that it feels it now. Once it did, the core's sum was 0, and no more
     than what was given since it began anew can have come after that.
     """

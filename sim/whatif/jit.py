@@ -162,7 +162,8 @@ if numba is not None:
 def compiled(function: Function) -> Function:
     """Return a function compiled, and kept on disk for the next start.
 
-    It runs without Python's lock, so that threads make use of all cores.
+    It runs without Python's lock, so that threads make use of all cores. No two of the
+    arrays that it takes, in tuples or not, may share memory: see compiling.alike.
 
     The folder is named after the sources, so that what was compiled of others
     is never taken. Where nothing can be kept each process compiles anew.

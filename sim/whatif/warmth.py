@@ -86,9 +86,9 @@ def _heed(h: Readings, r: Readings, shape: Shape, row: int) -> None:
             h[COOL + v] = unmasked_half(min(h[COOL + v], temp))
             h[SUM + v] += temp
     for i in range(shape.trays, shape.zones):
-        at, least = (row + i * READS) & FAR, COLDEST
+        at = (row + i * READS) & FAR
         for v in range(across(shape.lanes)):
-            before = h[SURFACE_HOT + v] if i > shape.trays else least
+            before = h[SURFACE_HOT + v] if i > shape.trays else COLDEST
             h[SURFACE_HOT + v] = unmasked_half(max(before, r[at + v]))
 
 

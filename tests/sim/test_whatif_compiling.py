@@ -5,11 +5,16 @@ import gc
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from sim.fitting import three_states, two_states
 from sim.whatif import compiling, jit
+from sim.zone_model import Zone, steps
 
 pytest.importorskip("numba")
 
@@ -79,6 +84,53 @@ def test_no_part_is_handed_the_same_array_twice() -> None:
                 assert len(handed) == len(set(handed)), (path.name, call.lineno)
                 found += len(handed) > 1
     assert found > 50
+
+
+@pytest.mark.parametrize("loops", [two_states, three_states])
+def test_nor_are_the_loops_of_a_fit(loops, monkeypatch) -> None:
+    """Of what they take in tuples no two share memory, even where values are alike."""
+    handed: list[list[np.ndarray]] = []
+
+    def noting(what):
+        def noted(*args):
+            handed.append(list(_arrays(args)))
+            return what(*args)
+
+        return noted
+
+    for name in ("_step_on", "_forward", "_backward"):
+        monkeypatch.setattr(loops, name, noting(getattr(loops, name)))
+    three = loops is three_states
+    zone = Zone(
+        name="N1",
+        gain_k=14.0,
+        mat_s=700.0,
+        medium_s=9000.0,
+        coupling=0.15,
+        between_s=3_000.0 if three else None,
+    )
+    step, count, parts = steps(zone, 60.0), 20, 3 if three else 2
+    same = np.full(count, 20.0)
+    known = np.column_stack([same] * parts)
+    pushes = np.full(count, 1e-5), np.zeros(count, np.bool_)
+    smoothed = loops.smoothed_three if three else loops.smoothed_two
+    stepped = loops.stepped_three if three else loops.stepped_two
+    smoothed(step, known, same, pushes, (0.03, 1))
+    stepped(step, np.full(parts, 20.0), known)
+    assert len(handed) == 3
+    for arrays in handed:
+        assert len(arrays) > 3
+        for one, other in combinations(arrays, 2):
+            assert not np.shares_memory(one, other)
+
+
+def _arrays(handed) -> Iterator[np.ndarray]:
+    """All arrays in tuples of tuples."""
+    for one in handed:
+        if isinstance(one, np.ndarray):
+            yield one
+        elif isinstance(one, tuple):
+            yield from _arrays(one)
 
 
 @pytest.mark.parametrize("collects", [gc.enable, gc.disable])
