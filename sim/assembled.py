@@ -1,9 +1,9 @@
-"""One part of a bench, assembled anew as its media and tops change.
+"""A bench, assembled anew as its media and tops change.
 
 What may live here: where trays are in its arrays. No water, no time.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -13,45 +13,68 @@ from sim.thermal import Matrix, Network, Vector
 
 
 class Assembled:
-    """A part of the bench, its trays by their numbers.
+    """All parts of a bench, their nodes counted through.
 
     Args:
-        made: Its form.
-        names: Names of all trays, in the order of arrays.
+        parts: Their forms, by name.
+        trays: Names of all trays, in the order of arrays; each is in a part.
 
     Attributes:
-        made: Its form.
-        trays: Numbers of its trays.
-        tops: Nodes of their top layers.
+        tops: Node of each tray's top layer.
+        at_tops: The same as weights: nodes by trays.
         sides: Each node's conductance to the room but through tops [W/K].
+        capacity: Each node's heat capacity [J/K].
     """
 
-    def __init__(self, made: MatForm, names: Sequence[str]) -> None:
-        self.made, self._assembly = made, Assembly(made.form, names)
-        self.trays = np.array([names.index(t) for t in made.trays], dtype=np.intp)
-        layers_of = [list(nodes.layers) for nodes in made.trays.values()]
-        self.tops = np.array([layers[-1] for layers in layers_of], dtype=np.intp)
-        self.sides: Vector = np.zeros(self._assembly.count)
-        self._inputs_w = np.zeros((2 * len(names), self._assembly.count))
-        for tray, layers in zip(self.trays, layers_of, strict=True):
-            self._inputs_w[len(names) + tray, layers] = 1.0 / len(layers)
+    def __init__(self, parts: Mapping[str, MatForm], trays: Sequence[str]) -> None:
+        self._assembly = Assembly([made.form for made in parts.values()], trays)
+        self._where: dict[str, slice[int, int, None]] = {}
+        self._layers: dict[str, list[int]] = {}
+        first = 0
+        for name, made in parts.items():
+            for tray, nodes in made.trays.items():
+                self._layers[tray] = [first + node for node in nodes.layers]
+            ahead = first + len(made.form.nodes)
+            self._where[name], first = slice(first, ahead), ahead
+        self._trays = list(trays)
+        self.tops = np.array([self._layers[t][-1] for t in trays], dtype=np.intp)
+        self.at_tops: Matrix = np.zeros((first, len(trays)))
+        self.at_tops[self.tops, np.arange(len(trays))] = 1.0
+        self.sides: Vector = np.zeros(first)
+        self.capacity: Vector = np.zeros(first)
 
-    def network(self, w_mk: Vector, j_m3k: Vector, seen: tuple[Vector, ...]) -> Network:
-        """Return the network with media and tops as they are."""
+    def networks(
+        self, w_mk: Vector, j_m3k: Vector, lost: Vector, warmed: Vector
+    ) -> dict[str, Network]:
+        """Return each part's network, and take up capacities and sides.
+
+        Args:
+            w_mk: Conductivity of each tray's medium.
+            j_m3k: Its heat capacity.
+            lost: By what each tray's top layer loses heat upwards [W/K].
+            warmed: By what the room warms it from above [W/K].
+        """
         self.sides = self._assembly.sides(w_mk)
-        matrix = self._assembly.inner(w_mk)
-        lost, warmed = self.on_tops(seen[0]), self.on_tops(seen[1])
-        matrix[np.diag_indices(len(matrix))] += self.sides + lost
-        capacity = self._assembly.capacity(j_m3k)
-        return Network(capacity, matrix, self.sides + warmed)
+        self.capacity = self._assembly.capacity(j_m3k)
+        ground = self.sides + self.on_tops(warmed)
+        outwards = self.sides + self.on_tops(lost)
+        found = {}
+        inner = self._assembly.inner(w_mk)
+        for (name, where), matrix in zip(self._where.items(), inner, strict=True):
+            matrix.reshape(-1)[:: len(matrix) + 1] += outwards[where]
+            found[name] = Network(self.capacity[where], matrix, ground[where])
+        return found
 
     def on_tops(self, by_tray: Vector) -> Vector:
         """Return what trays have, at the nodes of their tops."""
-        found = np.zeros(self._assembly.count)
-        found[self.tops] = by_tray[self.trays]
+        found = np.zeros(len(self.sides))
+        found[self.tops] = by_tray
         return found
 
-    def inputs_w(self, light_m2: Vector) -> Matrix:
-        """Return the heat into each node by light on, and heat in, each tray."""
-        self._inputs_w[self.trays, self.tops] = light_m2[self.trays]
-        return self._inputs_w
+    def in_layers(self) -> Matrix:
+        """Return how heat into a tray is shared by its layers: trays by nodes."""
+        found = np.zeros((len(self._trays), len(self.sides)))
+        for number, tray in enumerate(self._trays):
+            layers = self._layers[tray]
+            found[number, layers] = 1.0 / len(layers)
+        return found

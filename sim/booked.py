@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.bench import MatNetwork
-from sim.joined import Joined
+from sim.joined import Joined, Stretch
 from sim.thermal import Matrix, Vector
 
 
@@ -23,43 +23,45 @@ class Span:
         room_k_s: The room's temperature [°C s].
         amounts_s: Amounts of inputs.
         on_s: How long each mat was on [s].
-        temps_k_s: Temperatures of each block's nodes [°C s].
+        temps_k_s: Temperatures of all nodes [°C s].
     """
 
     lasting_s: float
     room_k_s: float
     amounts_s: Vector
     on_s: dict[str, float]
-    temps_k_s: dict[str, Vector]
+    temps_k_s: Vector
 
 
 class Booked(Joined):
     """Steps blocks together, and books what goes on meanwhile."""
 
     def __init__(
-        self, nets: Mapping[str, tuple[MatNetwork, Vector]], start_c: float
+        self,
+        nets: Mapping[str, tuple[MatNetwork, Vector]],
+        start_c: float,
+        inputs: int = 0,
     ) -> None:
         self._span_s = self._lasting_s = self._room_k_s = 0.0
         self._on_s: dict[str, float] = {}
         self._amounts_s: Vector | None = None
-        super().__init__(nets, start_c)
+        super().__init__(nets, start_c, inputs)
         self._from = self.modes
 
     def closed(self) -> Span:
         """Return what went on since this was asked last, and book anew."""
         self._book()
-        driven = self._lasting_s * self._steady + self._room_k_s * self._by_room
+        by_room, full, steady = self._driven[:3]
+        driven = self._lasting_s * steady + self._room_k_s * by_room
         for name, on_s in self._on_s.items():
-            driven = driven + on_s * self._by_mat[name]
+            where = self.blocks[name].where
+            driven[where] += on_s * full[where]
         amounts_s = self._amounts_s
         if amounts_s is None:
-            amounts_s = np.zeros(len(self._inputs))
-        driven = driven + amounts_s @ self._inputs
-        temps_k_s = {}
-        for name, block in self.blocks.items():
-            network, where = block.net.network, block.where
-            gone = self._from[where] - self.modes[where] + driven[where]
-            temps_k_s[name] = network.temps_of(gone / network.rates)
+            amounts_s = np.zeros(len(self.inputs_w))
+        driven += amounts_s @ self._driven[3:]
+        gone = self._from - self.modes + driven
+        temps_k_s = self._temps_of(gone / self._rates)
         span = Span(self._lasting_s, self._room_k_s, amounts_s, self._on_s, temps_k_s)
         self.open()
         return span
@@ -82,24 +84,18 @@ class Booked(Joined):
         for name in on:
             self._on_s[name] = self._on_s.get(name, 0.0) + lasting_ms / 1000
 
-    def course(
-        self,
-        rooms_c: Vector,
-        amounts: Matrix | None,
-        duty: Mapping[str, Vector],
-        lasting_ms: int,
-    ) -> Matrix:
-        """Let many steps pass at once; return the modes after each."""
+    def take(self, stretch: Stretch, foreseen: Matrix) -> None:
+        """Let the steps of a stretch pass, as they were foreseen."""
         self._book()
-        each_s = lasting_ms / 1000
-        self._lasting_s += each_s * len(rooms_c)
-        self._room_k_s += each_s * float(rooms_c.sum())
-        if amounts is not None:
-            self._add(each_s * amounts.sum(axis=0))
-        for name, shares in duty.items():
+        each_s = stretch.each_ms / 1000
+        self._lasting_s += each_s * len(stretch.rooms_c)
+        self._room_k_s += each_s * float(stretch.rooms_c.sum())
+        if stretch.amounts is not None:
+            self._add(each_s * stretch.amounts.sum(axis=0))
+        for name, shares in stretch.duty.items():
             on_s = each_s * float(shares.sum())
             self._on_s[name] = self._on_s.get(name, 0.0) + on_s
-        return super().course(rooms_c, amounts, duty, lasting_ms)
+        super().take(stretch, foreseen)
 
     def _book(self) -> None:
         """Book the room and the inputs since they were last set."""

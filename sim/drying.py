@@ -47,8 +47,7 @@ def reduction(gone_mm: Vector) -> Vector:
     Args:
         gone_mm: Water that is gone since a thorough watering [mm].
     """
-    found: Vector = np.clip((TOTAL_MM - gone_mm) / (TOTAL_MM - READY_MM), 0.0, 1.0)
-    return found
+    return _share((TOTAL_MM - gone_mm) / (TOTAL_MM - READY_MM))
 
 
 def wetness(gone_mm: Vector, held_mm: Vector) -> Vector:
@@ -71,6 +70,10 @@ def falling_mm(gone_mm: Vector, crust_mm: Vector) -> Vector:
 
 def last_water(gone_mm: Vector, held_mm: Vector) -> Vector:
     """Return 1, but less when hardly any water is left to go [-]."""
-    left = (held_mm - gone_mm) / (LAST_SHARE * held_mm)
-    found: Vector = np.clip(left, 0.0, 1.0)
+    return _share((held_mm - gone_mm) / (LAST_SHARE * held_mm))
+
+
+def _share(of: Vector) -> Vector:
+    """Return it where it is from 0 to 1, else the nearest of these."""
+    found: Vector = np.minimum(1.0, np.maximum(0.0, of))  # np.clip takes thrice as long
     return found

@@ -6,7 +6,7 @@ through a NetworkBuilder, or, as often as they change, by arrays. What may live
 here: that. Nothing about benches.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -115,30 +115,24 @@ def _conductance(way: float | Way, materials: Mapping[str, Material]) -> float:
 
 
 class Assembly:
-    """A form by arrays, without its tops, whose heat somebody else reckons.
+    """Forms by arrays, without their tops, whose heat somebody else reckons.
 
     Args:
-        form: The form.
-        materials: Names of its materials, in the order of arrays.
+        forms: The forms; their nodes are counted through.
+        materials: Names of all materials, in the order of arrays.
     """
 
-    def __init__(self, form: Form, materials: Sequence[str]) -> None:
+    def __init__(self, forms: Sequence[Form], materials: Sequence[str]) -> None:
         place = {name: number for number, name in enumerate(materials)}
-        count = len(form.nodes)
-        self.count = count
-        made = list(form.nodes)
+        made = [made_of for form in forms for made_of in form.nodes]
         self._fixed_j_k = np.array([0.0 if isinstance(m, Volume) else m for m in made])
         volumes = [(n, m) for n, m in enumerate(made) if isinstance(m, Volume)]
         self._filled = np.array([n for n, _ in volumes], dtype=np.intp)
         self._m3 = np.array([m.m3 for _, m in volumes])
         self._of = np.array([place[m.material] for _, m in volumes], dtype=np.intp)
-        self._links = _Ways([way for _, _, way in form.links], place)
-        self._between = np.zeros((len(form.links), count))
-        for number, (one, other, _) in enumerate(form.links):
-            self._between[number, one] = 1.0
-            self._between[number, other] = -1.0
-        tops = set(form.tops.values())
-        sides = [ground for n, ground in enumerate(form.grounds) if n not in tops]
+        self._links = _Ways([way for form in forms for _, _, way in form.links], place)
+        self._between = [_between(form) for form in forms]
+        sides = list(_sides(forms))
         self._sides = _Ways([way for _, way in sides], place)
         self._at = np.array([node for node, _ in sides], dtype=np.intp)
 
@@ -150,15 +144,36 @@ class Assembly:
 
     def sides(self, w_mk: Vector) -> Vector:
         """Return each node's conductance to the surroundings but the top's [W/K]."""
-        found = np.zeros(self.count)
+        found = np.zeros(len(self._fixed_j_k))
         np.add.at(found, self._at, self._sides.conductances(w_mk))
         return found
 
-    def inner(self, w_mk: Vector) -> Matrix:
-        """Return the matrix of conductances between the nodes [W/K]."""
-        ways = self._links.conductances(w_mk)[:, np.newaxis]
-        found: Matrix = self._between.T @ (ways * self._between)
-        return found
+    def inner(self, w_mk: Vector) -> Iterator[Matrix]:
+        """Yield each form's matrix of conductances between its nodes [W/K]."""
+        ways, first = self._links.conductances(w_mk)[:, np.newaxis], 0
+        for between in self._between:
+            ahead = first + len(between)
+            yield between.T @ (ways[first:ahead] * between)
+            first = ahead
+
+
+def _between(form: Form) -> Matrix:
+    """Return the differences that drive heat: links by nodes."""
+    found: Matrix = np.zeros((len(form.links), len(form.nodes)))
+    for number, (one, other, _) in enumerate(form.links):
+        found[number, one], found[number, other] = 1.0, -1.0
+    return found
+
+
+def _sides(forms: Sequence[Form]) -> Iterator[tuple[int, float | Way]]:
+    """Yield all grounds that are no tops, their nodes counted through."""
+    first = 0
+    for form in forms:
+        tops = set(form.tops.values())
+        for number, (node, way) in enumerate(form.grounds):
+            if number not in tops:
+                yield first + node, way
+        first += len(form.nodes)
 
 
 class _Ways:

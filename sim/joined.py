@@ -6,36 +6,49 @@ and how one gets another network of the same nodes. No weather, no probes.
 """
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 
-from sim.bench import MatNetwork
-from sim.thermal import Decays, Matrix, Vector
+from sim.bench import MatForm, MatNetwork
+from sim.thermal import Decays, Matrix, Network, Vector
 
 
 class Block:
-    """One network and what heats it.
+    """One network, of a part of the bench.
 
     Attributes:
-        net: The network.
-        full_w: Heat into each node with its mat at full power [W].
-        steady_w: Heat into each node by sun and evaporation [W].
-        inputs_w: Heat into each node for one of each input [W], inputs by
-            nodes; which they are is for those to know who set them.
-        first: Where its modes begin.
+        made: The form that it has.
+        network: The network.
+        where: The places of its nodes, and of its modes, among all.
     """
 
-    def __init__(self, net: MatNetwork, full_w: Vector, first: int) -> None:
-        self.net = net
-        self.full_w = full_w
-        self.steady_w: Vector = np.zeros(len(full_w))
-        self.inputs_w: Matrix = np.zeros((0, len(full_w)))
-        self.first = first
+    def __init__(self, net: MatNetwork, first: int) -> None:
+        self.made: MatForm = net
+        self.network: Network = net.network
+        self.where = slice(first, first + len(net.heat_share))
 
-    @property
-    def where(self) -> "slice[int, int, None]":
-        """Its modes' places."""
-        return slice(self.first, self.first + len(self.full_w))
+
+class Stretch(NamedTuple):
+    """What is at work in some steps of one length.
+
+    Attributes:
+        rooms_c: The room in each step [°C].
+        amounts: Of each input: steps by inputs; None: nothing.
+        duty: For each mat, the share of each step's power [-].
+        each_ms: How long each step lasts [ms].
+    """
+
+    rooms_c: Vector
+    amounts: Matrix | None
+    duty: Mapping[str, Vector]
+    each_ms: int
+
+    def first(self, count: int) -> "Stretch":
+        """Return its first steps."""
+        amounts = None if self.amounts is None else self.amounts[:count]
+        duty = {name: shares[:count] for name, shares in self.duty.items()}
+        return Stretch(self.rooms_c[:count], amounts, duty, self.each_ms)
 
 
 class Joined:
@@ -45,89 +58,104 @@ class Joined:
         nets: The networks by name, each with the heat into each of its nodes at
             full power [W].
         start_c: Temperature of everything [°C].
+        inputs: How many there are besides; what they are is for those to know
+            who set them.
+
+    Attributes:
+        blocks: By name.
+        full_w: Heat into each node with its mat at full power [W].
+        steady_w: Heat into each node by sun and evaporation [W].
+        inputs_w: Heat into each node for one of each input [W]: inputs by
+            nodes.
+        modes: How warm all is.
     """
 
     def __init__(
-        self, nets: Mapping[str, tuple[MatNetwork, Vector]], start_c: float
+        self,
+        nets: Mapping[str, tuple[MatNetwork, Vector]],
+        start_c: float,
+        inputs: int = 0,
     ) -> None:
         self.blocks: dict[str, Block] = {}
         count = 0
-        for name, (net, full_w) in nets.items():
-            self.blocks[name] = Block(net, full_w, count)
-            count += len(full_w)
+        for name, (net, _) in nets.items():
+            self.blocks[name] = Block(net, count)
+            count = self.blocks[name].where.stop
+        # Of one array, so that all heats become drives of modes together.
+        self._heats_w: Matrix = np.zeros((3 + inputs, count))
+        self._ground, self.full_w, self.steady_w = self._heats_w[:3]
+        self.inputs_w: Matrix = self._heats_w[3:]
+        for name, (_, full_w) in nets.items():
+            self.full_w[self.blocks[name].where] = full_w
         self.modes = np.zeros(count)
         self._room_c = 0.0
         self._amounts: Vector | None = None
-        self._inputs: Matrix = np.zeros((0, count))
-        self._by_room = self._steady = self._room_part = self.modes
-        self._by_mat: dict[str, Vector] = {}
+        self._driven = self._heats_w
+        self._rates = self._room_part = self.modes
         self._decays = Decays(self.modes)
         self._drives: dict[tuple[str, ...], Vector] = {}
         self.join()
         for name, block in self.blocks.items():
-            self.set_temps(name, np.full(len(block.full_w), start_c))
+            self.set_temps(name, np.full(len(block.made.heat_share), start_c))
 
     def join(self) -> None:
-        """Take up networks and steady heats as they are now."""
-        count = len(self.modes)
-        rates, self._by_room, self._steady = (np.zeros(count) for _ in range(3))
-        for name, block in self.blocks.items():
-            network, where = block.net.network, block.where
-            rates[where] = network.rates
-            self._by_room[where] = network.drive(network.ground)
-            self._steady[where] = network.drive(block.steady_w)
-            self._by_mat[name] = np.zeros(count)
-            self._by_mat[name][where] = network.drive(block.full_w)
-        most = max((len(block.inputs_w) for block in self.blocks.values()), default=0)
-        self._inputs = np.zeros((most, count))
+        """Take up networks and heats as they are now."""
+        self._rates = np.empty_like(self.modes)
+        self._driven = np.empty_like(self._heats_w)
         for block in self.blocks.values():
-            driven = block.net.network.drive(block.inputs_w.T)
-            self._inputs[: len(block.inputs_w), block.where] = driven.T
-        self._decays = Decays(rates)
+            network, where = block.network, block.where
+            self._rates[where] = network.rates
+            self._ground[where] = network.ground
+            self._driven[:, where] = network.drive(self._heats_w[:, where].T).T
+        self._decays = Decays(self._rates)
         self.set_room(self._room_c, self._amounts)
 
     def exchange(self, name: str, net: MatNetwork) -> None:
         """Give a block another network of the same nodes; they stay as warm."""
-        self.renew({name: net})
+        self.blocks[name].made = net
+        self.renew({name: net.network})
 
-    def renew(self, nets: Mapping[str, MatNetwork]) -> None:
+    def renew(self, networks: Mapping[str, Network]) -> None:
         """Give blocks other networks of the same nodes; they stay as warm."""
-        for name, net in nets.items():
+        for name, network in networks.items():
             temps = self.temps(name)
-            self.blocks[name].net = net
+            self.blocks[name].network = network
             self.set_temps(name, temps)
         self.join()
 
     def temps(self, name: str) -> Vector:
         """Return the temperatures of a block's nodes [°C]."""
         block = self.blocks[name]
-        return block.net.network.temps_of(self.modes[block.where])
+        return block.network.temps_of(self.modes[block.where])
+
+    def all_temps(self) -> Vector:
+        """Return the temperatures of all nodes [°C]."""
+        return self._temps_of(self.modes)
 
     def set_temps(self, name: str, temps: Vector) -> None:
         """Make a block's nodes as warm as that [°C]."""
         block = self.blocks[name]
         self.modes = self.modes.copy()
-        self.modes[block.where] = block.net.network.modes_of(temps)
+        self.modes[block.where] = block.network.modes_of(temps)
 
     def weights(self, name: str, of_nodes: Vector) -> Vector:
         """Return the weights of all modes that give a weighted node temperature."""
         block = self.blocks[name]
         weights = np.zeros(len(self.modes))
-        weights[block.where] = block.net.network.output(of_nodes)
+        weights[block.where] = block.network.output(of_nodes)
         return weights
 
-    def looks(self, of_nodes: Mapping[str, Matrix]) -> Matrix:
+    def looks(self, of_nodes: Matrix) -> Matrix:
         """Return the weights of all modes that give many weighted temperatures.
 
         Args:
-            of_nodes: For each block the weights of its nodes: nodes by places
-                at which one looks, the same places for all blocks.
+            of_nodes: The weights of all nodes: nodes by places at which one
+                looks.
         """
-        parts = [
-            block.net.network.output(of_nodes[name])
-            for name, block in self.blocks.items()
-        ]
-        return np.concatenate(parts)
+        found = np.empty_like(of_nodes)
+        for block in self.blocks.values():
+            found[block.where] = block.network.output(of_nodes[block.where])
+        return found
 
     def set_room(self, room_c: float, amounts: Vector | None = None) -> None:
         """Let the room be as warm as that, and inputs as much, from now on.
@@ -137,42 +165,40 @@ class Joined:
             amounts: Of each input; None: nothing.
         """
         self._room_c, self._amounts = room_c, amounts
-        self._room_part = self._steady + room_c * self._by_room
+        by_room, _, steady = self._driven[:3]
+        self._room_part = steady + room_c * by_room
         if amounts is not None:
-            self._room_part = self._room_part + amounts @ self._inputs
+            self._room_part = self._room_part + amounts @ self._driven[3:]
         self._drives.clear()
 
     def step(self, on: tuple[str, ...], lasting_ms: int) -> None:
         """Let time pass with these mats on."""
         drive = self._drives.get(on)
         if drive is None:
-            drive = self._room_part
+            drive = self._room_part.copy()
             for name in on:
-                drive = drive + self._by_mat[name]
+                where = self.blocks[name].where
+                drive[where] += self._driven[1, where]
             self._drives[on] = drive
         self.modes = self._decays.step(self.modes, drive, lasting_ms)
 
-    def course(
-        self,
-        rooms_c: Vector,
-        amounts: Matrix | None,
-        duty: Mapping[str, Vector],
-        lasting_ms: int,
-    ) -> Matrix:
-        """Let many steps pass at once; return the modes after each.
-
-        Args:
-            rooms_c: The room in each step [°C].
-            amounts: Of each input: steps by inputs; None: nothing.
-            duty: For each mat, the share of each step's power [-].
-            lasting_ms: How long each step lasts [ms].
-        """
-        drives = self._steady + rooms_c[:, np.newaxis] * self._by_room
-        for name, shares in duty.items():
+    def foreseen(self, stretch: Stretch) -> Matrix:
+        """Return the modes after each of many steps; none of them is taken."""
+        by_room, full, steady = self._driven[:3]
+        drives = steady + stretch.rooms_c[:, np.newaxis] * by_room
+        for name, shares in stretch.duty.items():
             where = self.blocks[name].where
-            drives[:, where] += shares[:, np.newaxis] * self._by_mat[name][where]
-        if amounts is not None:
-            drives += amounts @ self._inputs
-        course = self._decays.course(self.modes, drives, lasting_ms)
-        self.modes = course[-1].copy()
-        return course
+            drives[:, where] += shares[:, np.newaxis] * full[where]
+        if stretch.amounts is not None:
+            drives += stretch.amounts @ self._driven[3:]
+        return self._decays.course(self.modes, drives, stretch.each_ms)
+
+    def take(self, stretch: Stretch, foreseen: Matrix) -> None:
+        """Let the steps of a stretch pass, as they were foreseen."""
+        self.modes = foreseen[len(stretch.rooms_c) - 1].copy()
+
+    def _temps_of(self, modes: Vector) -> Vector:
+        found = np.empty_like(modes)
+        for block in self.blocks.values():
+            found[block.where] = block.network.temps_of(modes[block.where])
+        return found

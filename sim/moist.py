@@ -96,7 +96,7 @@ class Moist:
 
     def conductivity(self, water: Vector) -> Vector:
         """Return the conductivity of each at its water content [W/mK]."""
-        full = np.clip(water / self._pores, 0.0, 1.0)
+        full = np.minimum(1.0, np.maximum(0.0, water / self._pores))
         share = self._kappa * full / (1 + (self._kappa - 1) * full)
         found: Vector = self._dry + share * (self._saturated - self._dry)
         return found

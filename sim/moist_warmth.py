@@ -1,12 +1,12 @@
 """The warmth of a bench whose media dry and whose surfaces breathe.
 
 Water, films and evaporation are not linear. They are held as straight lines,
-with the media as wet as they are, from one renewal to the next; between those
-the networks are stepped exactly. Heat and water are booked, and balance. What
+with media of one wetness, from one renewal to the next; between those the
+networks are stepped exactly. Heat and water are booked, and balance. What
 may live here: that. Its minutes are told from outside; no probes.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import cast
 
@@ -14,8 +14,9 @@ import numpy as np
 
 from controller.core.plan import MatPlan, Plan, all_trays
 from sim.assembled import Assembled
-from sim.bench import MatNetwork, Standing, mat_form, tray_form
+from sim.bench import MatForm, MatNetwork, Standing, mat_form, tray_form
 from sim.booked import Booked
+from sim.holds import Holds
 from sim.joined import Joined
 from sim.ledger import Ledger
 from sim.media import WATER_J_M3K
@@ -26,6 +27,7 @@ from sim.tops import Above, Tops, tops
 from sim.vapour import LATENT_J_KG
 from sim.warmth import Warmth, evaporation_mm
 from sim.water import Water
+from sim.watering import Pour, Watered
 
 
 class MoistWarmth(Warmth):
@@ -69,13 +71,14 @@ class MoistWarmth(Warmth):
         self._room_c, self._minute = options.start_temp_c, 0
         self._amounts = self._given.at(0)
         self._books = Ledger()
-        self._assembled: dict[str, Assembled] = {}
-        for name in self._parts:
-            self._take_form(name)
-        self._capacity = {
-            n: b.net.network.capacity for n, b in self.heat.blocks.items()
-        }
-        self._tops = self._tops_now(self._water.media()[0], None)
+        self._holds = Holds(options)
+        self._at_tops: Matrix = np.zeros((0, 0))
+        self._assembled = self._assemble()
+        self._capacity = np.zeros(len(self.heat.modes))
+        for block in self.heat.blocks.values():
+            self._capacity[block.where] = block.network.capacity
+        layer_c = self.heat.all_temps()[self._assembled.tops]
+        self._tops = self._tops_now(self._water.media()[0], layer_c, layer_c)
         self._renewed()
         self._books.carried_j = 0.0
         self._first_j = self._held_j()
@@ -112,6 +115,32 @@ class MoistWarmth(Warmth):
         self._close()
         self._renewed()
 
+    def holds(self, modes: Matrix, rooms_c: Vector, amounts: Matrix) -> int:
+        """Return at how many of the next ends of holds lines hold still.
+
+        Args:
+            modes: How warm all is: ends by modes.
+            rooms_c: The room at each end [°C].
+            amounts: What is given at each: ends by amounts.
+
+        Returns:
+            Their number. They are over then; the next is for see_to.
+        """
+        layer, light = modes @ self._at_tops, amounts[:, : len(self._names)]
+        return self._holds.good(self._tops, layer, rooms_c, light)
+
+    def see_to(self) -> bool:
+        """At the end of a hold, draw lines anew that hold no longer.
+
+        Returns:
+            Whether that was so.
+        """
+        now = self.heat.modes[np.newaxis], np.array([self._room_c])
+        if self.holds(*now, self._amounts[np.newaxis]):
+            return False
+        self.renew()
+        return True
+
     def dry(self, tray: str, left: float) -> None:
         """Leave a medium only this share of its usual water; 1.0: all of it."""
         self._close()
@@ -120,39 +149,12 @@ class MoistWarmth(Warmth):
         self._books.drained_kg += float(self._area_m2[number]) * taken_mm
         self._renewed()
 
-    def pour(self, tray: str, mm: float, temp_c: float) -> float:
-        """Pour water over a tray: it mixes with each layer on its way down.
-
-        The medium keeps what it lacks of its water when drained, each layer
-        the same; the rest runs out below, as warm as the lowest layer is then.
-
-        Args:
-            tray: The tray.
-            mm: How much [mm, which is litres per square metre].
-            temp_c: How warm [°C].
-
-        Returns:
-            How warm it runs out [°C].
-        """
+    def pour(self, pours: Iterable[Pour], at_ms: int) -> list[Watered]:
+        """Pour water over trays, and draw lines anew for all of them at once."""
         self._close()
-        kept_mm = self._water.keep(self._names.index(tray), mm)
-        name, nodes = self._nodes(tray)
-        temps, capacity = self.heat.temps(name), self._capacity[name].copy()
-        j_k_mm = nodes.area_m2 / 1000 * WATER_J_M3K
-        self._books.poured_j += j_k_mm * mm * temp_c
-        self._books.poured_kg += nodes.area_m2 * mm
-        self._books.drained_kg += nodes.area_m2 * (mm - kept_mm)
-        kept = kept_mm / len(nodes.layers) if self._options.drying else 0.0
-        for node in reversed(nodes.layers):
-            whole = capacity[node] * temps[node] + j_k_mm * mm * temp_c
-            temps[node] = temp_c = whole / (capacity[node] + j_k_mm * mm)
-            capacity[node] += j_k_mm * kept
-            mm -= kept
-        self._books.drained_j += float(j_k_mm * mm * temp_c)
-        self._capacity[name] = capacity
-        self.heat.set_temps(name, temps)
+        found = super().pour(pours, at_ms)
         self._renewed()
-        return float(temp_c)
+        return found
 
     def evaporate(self, tray: str, mm_per_day: float | None) -> None:
         """Let a tray lose so much water [mm/day]; None: as its medium does."""
@@ -172,57 +174,82 @@ class MoistWarmth(Warmth):
     def _join(
         self, heated: Mapping[str, tuple[MatNetwork, Vector]], start_c: float
     ) -> Joined:
-        return Booked(heated, start_c)
+        trays = sum(len(net.trays) for net, _ in heated.values())
+        return Booked(heated, start_c, inputs=2 * trays)
+
+    def _poured(self, tray: str, mm: float, temp_c: float) -> tuple[float, float]:
+        kept_mm = self._water.keep(self._names.index(tray), mm)
+        name, nodes = self._nodes(tray)
+        temps, where = self.heat.temps(name), self.heat.blocks[name].where
+        self._capacity = self._capacity.copy()
+        capacity = self._capacity[where]
+        j_k_mm = nodes.area_m2 / 1000 * WATER_J_M3K
+        self._books.poured_j += j_k_mm * mm * temp_c
+        self._books.poured_kg += nodes.area_m2 * mm
+        self._books.drained_kg += nodes.area_m2 * (mm - kept_mm)
+        kept = kept_mm / len(nodes.layers) if self._options.drying else 0.0
+        for node in reversed(nodes.layers):
+            whole = capacity[node] * temps[node] + j_k_mm * mm * temp_c
+            temps[node] = temp_c = whole / (capacity[node] + j_k_mm * mm)
+            capacity[node] += j_k_mm * kept
+            mm -= kept
+        self._books.drained_j += float(j_k_mm * mm * temp_c)
+        self.heat.set_temps(name, temps)
+        return kept_mm, float(temp_c)
 
     def _stand(self, tray: str, standing: Standing) -> None:
         name = self._block_of[tray]
         self._close()
         self._standing[name] = standing
-        self._take_form(name)
+        self.heat.blocks[name].made = self._form(name)
+        self._assembled = self._assemble()
         self._renewed()
 
     def _take_up(self) -> None:
         """Nothing: what stands still elsewhere is renewed here."""
 
-    def _take_form(self, name: str) -> None:
-        """Take up how a part of the bench stands."""
+    def _form(self, name: str) -> MatForm:
+        """Return how a part of the bench stands."""
         part, standing = self._parts[name], self._standing[name]
-        made = (
-            mat_form(part, standing, self._layers)
-            if isinstance(part, MatPlan)
-            else tray_form(part, standing, self._layers)
-        )
-        self._assembled[name] = Assembled(made, self._names)
+        if isinstance(part, MatPlan):
+            return mat_form(part, standing, self._layers)
+        return tray_form(part, standing, self._layers)
+
+    def _assemble(self) -> Assembled:
+        """Take up how all parts of the bench stand."""
+        parts = {name: block.made for name, block in self.heat.blocks.items()}
+        found = Assembled(parts, self._names)
+        self.heat.inputs_w[len(self._names) :] = found.in_layers()
+        return found
 
     def _held_j(self) -> float:
         """Return the heat in all nodes, over 0 °C [J]."""
-        held = (self._capacity[n] @ self.heat.temps(n) for n in self.heat.blocks)
-        return float(sum(held))
+        return float(self._capacity @ self.heat.all_temps())
 
-    def _tops_now(self, w_mk: Vector, before: Tops | None) -> Tops:
-        layer_c, water = np.zeros(len(self._names)), self._water
-        for name, assembled in self._assembled.items():
-            layer_c[assembled.trays] = self.heat.temps(name)[assembled.tops]
-        light = self._amounts[: len(self._names)]
+    def _tops_now(self, w_mk: Vector, layer_c: Vector, near_c: Vector) -> Tops:
+        light, water = self._amounts[: len(self._names)], self._water
         above = Above(self._room_c, light, water.wet(), water.steady_w_m2())
-        return tops(self._surfaces, w_mk / self._up_m, layer_c, before, above)
+        return tops(self._surfaces, w_mk / self._up_m, layer_c, near_c, above)
 
     def _renewed(self) -> None:
         """Take up water, films and evaporation as they are, and book anew."""
+        made, heat, temps = self._assembled, self.heat, self.heat.all_temps()
+        layer_c, light = temps[made.tops], self._amounts[: len(self._names)]
+        surface_c = self._tops.surface(layer_c, self._room_c, light)
+        latent = self._tops.latent.at(surface_c, self._room_c)
+        self._water.expect(self._holds.ahead_mm(latent))
         w_mk, j_m3k = self._water.media()
-        self._tops = self._tops_now(w_mk, self._tops)
-        seen = tuple(self._area_m2 * part for part in self._tops.seen())
-        nets = {}
-        for name, assembled in self._assembled.items():
-            network = assembled.network(w_mk, j_m3k, seen)
-            change = self._capacity[name] - network.capacity
-            self._books.carried_j += float(change @ self.heat.temps(name))
-            self._capacity[name] = network.capacity
-            block, made = self.heat.blocks[name], assembled.made
-            block.steady_w = assembled.on_tops(seen[2])
-            block.inputs_w = assembled.inputs_w(seen[3])
-            nets[name] = replace(block.net, form=made.form, network=network)
-        self.heat.renew(nets)
+        self._tops = self._tops_now(w_mk, layer_c, surface_c)
+        seen = [self._area_m2 * part for part in self._tops.seen()]
+        lost, warmed, steady, lit = seen
+        networks = made.networks(w_mk, j_m3k, lost, warmed)
+        self._books.carried_j += float((self._capacity - made.capacity) @ temps)
+        self._capacity = made.capacity
+        heat.steady_w[:] = made.on_tops(steady)
+        heat.inputs_w[np.arange(len(lit)), made.tops] = lit
+        heat.renew(networks)
+        self._at_tops = heat.looks(made.at_tops)
+        self._holds.begin()
         self._booked.open()
 
     def _close(self) -> None:
@@ -230,12 +257,9 @@ class MoistWarmth(Warmth):
         span, books = self._booked.closed(), self._books
         count = len(self._names)
         light, unmeasured = span.amounts_s[:count], span.amounts_s[count:]
-        layer = np.zeros(count)
-        for name, assembled in self._assembled.items():
-            temps_k_s = span.temps_k_s[name]
-            layer[assembled.trays] = temps_k_s[assembled.tops]
-            over = temps_k_s - span.room_k_s
-            books.lost_j += float(assembled.sides @ over)
+        layer = span.temps_k_s[self._assembled.tops]
+        over = span.temps_k_s - span.room_k_s
+        books.lost_j += float(self._assembled.sides @ over)
         surface = self._tops.surface(layer, span.room_k_s, light, span.lasting_s)
         dry = self._tops.dry.at(surface, span.room_k_s, span.lasting_s)
         latent = self._tops.latent.at(surface, span.room_k_s, span.lasting_s)
@@ -244,7 +268,8 @@ class MoistWarmth(Warmth):
         books.light_j += float(self._area_m2 @ light)
         books.unmeasured_j += float(unmeasured.sum())
         for name, on_s in span.on_s.items():
-            books.heater_j += on_s * float(self.heat.blocks[name].full_w.sum())
+            full_w = self.heat.full_w[self.heat.blocks[name].where]
+            books.heater_j += on_s * float(full_w.sum())
         evaporated_mm = latent / LATENT_J_KG
         books.evaporated_kg += float(self._area_m2 @ evaporated_mm)
         dew_mm = self._water.evaporate(evaporated_mm)

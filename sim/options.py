@@ -15,8 +15,11 @@ from sim.watering import Watering
 MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
 HOLD_MS = 10 * MINUTE_MS
-"""Chosen: within ten minutes neither water nor films change what a probe shows
-(see tests/oracle/test_full_world.py)."""
+MOVED_K = 1.0
+DRIED_MM = 0.1
+LONGEST_MS = HOUR_MS
+"""Chosen together: root zones stay within 0.02 K of a world in which nothing is
+held for longer than a minute (see tests/oracle/test_full_world.py)."""
 
 
 _MOST_MM = 30.0
@@ -62,8 +65,12 @@ class WorldOptions:
             square [W].
         unmeasured_h: How long that lasts: its correlation time [h].
         waterings: When trays are watered.
-        hold_ms: For how long what is not linear is held as a straight line
-            [ms].
+        hold_ms: For how long what is not linear is held as a straight line at
+            least [ms]; so often somebody sees to whether it still holds.
+        moved_k: By how much a surface, or the room, has then moved from where
+            lines were drawn when they are drawn anew [K]; they are so, too,
+            when DRIED_MM of water is gone, and after LONGEST_MS at the latest.
+            0: each time.
 
     Raises:
         ValueError: A value is out of its range; the message names it.
@@ -94,6 +101,7 @@ class WorldOptions:
     unmeasured_h: float = 2.0
     waterings: tuple[Watering, ...] = ()
     hold_ms: int = HOLD_MS
+    moved_k: float = MOVED_K
 
     def __post_init__(self) -> None:
         mm_of = self.evaporation_by_tray.items()
@@ -112,7 +120,8 @@ class WorldOptions:
             ("lamp_w_m2", self.lamp_w_m2, 0, 1_200),
             ("unmeasured_w", self.unmeasured_w, 0, 1_000),
             ("unmeasured_h", self.unmeasured_h, 1 / 60, 1_000),
-            ("hold_ms", self.hold_ms, 1_000, HOUR_MS),
+            ("hold_ms", self.hold_ms, 1_000, LONGEST_MS),
+            ("moved_k", self.moved_k, 0, 10),
         ):
             if not low <= value <= high:
                 message = f"{name} = {value!r}: must be from {low:g} to {high:g}"
@@ -130,6 +139,16 @@ class WorldOptions:
         """Whether the networks change with time by themselves."""
         fixed = self.evaporation is Evaporation.FIXED
         return self.drying or not fixed or self.film is not Film.STANDARD
+
+    @property
+    def most_holds(self) -> int:
+        """After how many holds lines are drawn anew at the latest."""
+        return LONGEST_MS // self.hold_ms if self.moved_k else 1
+
+    @property
+    def longest_ms(self) -> int:
+        """For how long lines are held at most [ms]."""
+        return self.hold_ms * self.most_holds
 
     @property
     def plain(self) -> bool:

@@ -12,16 +12,23 @@ import numpy as np
 
 from controller.core.plan import Plan, all_trays
 from controller.core.units import MINUTE_MS
+from sim.joined import Stretch
 from sim.ledger import Ledger
 from sim.making import room, warmth, waterings
 from sim.moist_warmth import MoistWarmth
-from sim.options import WorldOptions
+from sim.options import LONGEST_MS, WorldOptions
 from sim.thermal import Matrix, Vector
 from sim.warmth import Warmth
-from sim.watering import Watered, Watering
+from sim.watering import Watered
 
 _AT_ONCE = 240
 """Chosen: minutes that are taken together at most; more is hardly faster."""
+
+_KNOWN = 1440
+"""Chosen: minutes of which the weather is worked out together; heat that nobody
+measures is known for two days."""
+
+_NEVER = 2**62
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,19 +72,12 @@ def season(plan: Plan, options: WorldOptions, duty: Mapping[str, Vector]) -> Sea
         ValueError: The series are of no use, or the options are not.
     """
     minutes = _length(plan, duty)
-    hold = options.hold_ms // MINUTE_MS if options.changes else minutes + 1
     if options.changes and options.hold_ms % MINUTE_MS:
         message = f"hold_ms = {options.hold_ms}: must be whole minutes for a season"
         raise ValueError(message)
-    course = _Course(plan, options)
-    at = 0
+    course, at = _Course(plan, options, duty), 0
     while at < minutes:
-        ahead = min(minutes, at + _AT_ONCE, at + hold - at % hold, course.next_minute)
-        part = {name: shares[at:ahead] for name, shares in duty.items()}
-        course.go(at, ahead - at, part)
-        if ahead % hold == 0:
-            course.renew(ahead)
-        at = ahead
+        at = course.go(at, minutes)
     return course.end()
 
 
@@ -100,11 +100,16 @@ def _length(plan: Plan, duty: Mapping[str, Vector]) -> int:
 class _Course:
     """A bench on its way."""
 
-    def __init__(self, plan: Plan, options: WorldOptions) -> None:
-        self._plan, self._start_ms = plan, options.start_ms
+    def __init__(
+        self, plan: Plan, options: WorldOptions, duty: Mapping[str, Vector]
+    ) -> None:
+        self._plan, self._start_ms, self._duty = plan, options.start_ms, duty
         self._room, self._warmth = room(options), warmth(plan, options)
         self._moist = self._warmth if isinstance(self._warmth, MoistWarmth) else None
         self._waterings = waterings(plan, options)
+        self._hold = options.hold_ms // MINUTE_MS if options.changes else _NEVER
+        self._at_once = LONGEST_MS // MINUTE_MS if options.changes else _AT_ONCE
+        self._known, self._known_from = self._weather(0), 0
         self._rooms_c: list[Vector] = []
         self._temps: list[Matrix] = []
         self._watered: list[Watered] = []
@@ -112,30 +117,56 @@ class _Course:
         self._looks: Matrix = np.zeros((0, 0))
         self._arrive(0)
 
-    @property
-    def next_minute(self) -> int:
-        """The next minute at which something is done to it."""
-        return self._waterings.next_minute
-
-    def go(self, minute: int, count: int, duty: Mapping[str, Vector]) -> None:
-        """Let so many minutes from one on pass."""
-        rooms_c = self._room.over(minute, count)
-        amounts = None
-        if self._moist is not None:
-            amounts = self._moist.amounts(minute, count)
-        modes = self._warmth.heat.course(rooms_c, amounts, duty, MINUTE_MS)
-        self._rooms_c.append(rooms_c)
+    def go(self, minute: int, end: int) -> int:
+        """Let minutes from one on pass, many at once; return the next one."""
+        end = min(end, minute + self._at_once, self._waterings.next_minute)
+        stretch, heat = self._ahead(minute, end), self._warmth.heat
+        modes = heat.foreseen(stretch)
+        lasting = self._lasting(minute, stretch, modes)
+        stretch, modes, end = stretch.first(lasting), modes[:lasting], minute + lasting
+        heat.take(stretch, modes)
+        self._rooms_c.append(stretch.rooms_c)
         self._temps.append(modes @ self._looks)
-        if minute + count == self._waterings.next_minute:
-            self._arrive(minute + count)
-            self._temps[-1][-1] = self._warmth.heat.modes @ self._looks
+        if end == self._waterings.next_minute:
+            self._arrive(end)
+            self._temps[-1][-1] = heat.modes @ self._looks
+        if end % self._hold == 0:
+            self._see_to(end)
+        return end
 
-    def renew(self, minute: int) -> None:
-        """Take up water and films as they are at a minute's beginning."""
+    def _ahead(self, minute: int, end: int) -> Stretch:
+        """Return what is at work from a minute to another."""
+        if end > self._known_from + _KNOWN:
+            self._known, self._known_from = self._weather(minute), minute
+        rooms_c, amounts = self._known
+        part = slice(minute - self._known_from, end - self._known_from)
+        amounts = None if amounts is None else amounts[part]
+        duty = {name: shares[minute:end] for name, shares in self._duty.items()}
+        return Stretch(rooms_c[part], amounts, duty, MINUTE_MS)
+
+    def _weather(self, minute: int) -> tuple[Vector, Matrix | None]:
+        """Return room and what is given, of so many minutes as are known at once."""
+        moist = self._moist
+        amounts = None if moist is None else moist.amounts(minute, _KNOWN)
+        return self._room.over(minute, _KNOWN), amounts
+
+    def _lasting(self, minute: int, stretch: Stretch, modes: Matrix) -> int:
+        """Return for how many minutes of a stretch its networks hold."""
+        count = len(modes)
+        if self._moist is None or stretch.amounts is None:
+            return count
+        ends = np.arange(self._hold - minute % self._hold, count, self._hold)
+        held = self._moist.holds(
+            modes[ends - 1], stretch.rooms_c[ends], stretch.amounts[ends]
+        )
+        return int(ends[held]) if held < len(ends) else count
+
+    def _see_to(self, minute: int) -> None:
+        """Take up water and films at a minute's beginning, if they have changed."""
         if self._moist is not None:
             self._moist.enter(self._room.at(minute), minute)
-            self._moist.renew()
-            self._look()
+            if self._moist.see_to():
+                self._look()
 
     def end(self) -> Season:
         """Return what became of it."""
@@ -156,30 +187,22 @@ class _Course:
         self._warmth.enter(self._room.at(minute), minute)
         if minute == self._waterings.next_minute:
             at_ms = self._start_ms + minute * MINUTE_MS
-            for tray, watering in self._waterings.due(minute):
-                self._watered.append(self._water(tray, watering, at_ms))
+            self._watered += self._warmth.pour(self._waterings.due(minute), at_ms)
         self._look()
-
-    def _water(self, tray: str, watering: Watering, at_ms: int) -> Watered:
-        mm, temp_c, warm = watering.mm, watering.temp_c, self._warmth
-        lacking_mm = warm.gone_mm(tray)
-        out_c = warm.pour(tray, mm, temp_c)
-        return Watered(at_ms, tray, mm, temp_c, lacking_mm - warm.gone_mm(tray), out_c)
 
     def _look(self) -> None:
         """Work out anew where in the networks one looks."""
         self._looks = self._warmth.heat.looks(self._places)
 
 
-def _places(plan: Plan, warm: Warmth) -> dict[str, Matrix]:
-    """Return where one looks, in each block: nodes by places."""
+def _places(plan: Plan, warm: Warmth) -> Matrix:
+    """Return where one looks: nodes by places."""
     found = []
     for tray in all_trays(plan):
         depth_mm = tray.probes[0].depth_mm if tray.probes else None
         found.append(warm.nodes_at_depth(tray.name, depth_mm))
     found += [warm.nodes_on_mat(mat.name) for mat in plan.mats]
-    blocks = warm.heat.blocks
-    places = {n: np.zeros((len(b.full_w), len(found))) for n, b in blocks.items()}
+    places = np.zeros((len(warm.heat.full_w), len(found)))
     for number, (name, of_nodes) in enumerate(found):
-        places[name][:, number] = of_nodes
+        places[warm.heat.blocks[name].where, number] = of_nodes
     return places

@@ -83,12 +83,13 @@ def natural_w_m2k(excess_k: Vector, mean_c: Vector, length_m: Vector) -> Vector:
         mean_c: Mean of the two [°C].
         length_m: Area of the plate by its rim [m].
     """
-    expansion = 1 / (mean_c + ZERO_K)
-    grashof = 9.81 * expansion * np.abs(excess_k) * length_m**3 / AIR_M2_S**2
-    rayleigh = grashof * PRANDTL
-    laminar = 0.54 * rayleigh**0.25
-    hot = np.where(rayleigh > LAMINAR_TO, 0.15 * np.cbrt(rayleigh), laminar)
-    found: Vector = np.where(excess_k < 0, laminar / 2, hot) * AIR_W_MK / length_m
+    # Grashof's number by Prandtl's; the air expands by one part of its kelvins.
+    of_length = PRANDTL * 9.81 / AIR_M2_S**2 * length_m**3
+    rayleigh = of_length * np.abs(excess_k) / (mean_c + ZERO_K)
+    laminar = hot = 0.54 * np.sqrt(np.sqrt(rayleigh))
+    if rayleigh.max(initial=0.0) > LAMINAR_TO:
+        hot = np.where(rayleigh > LAMINAR_TO, 0.15 * np.cbrt(rayleigh), laminar)
+    found: Vector = np.where(excess_k < 0, laminar / 2, hot) * (AIR_W_MK / length_m)
     return found
 
 
@@ -177,7 +178,7 @@ class Line(NamedTuple):
     by_room: Vector
     rest: Vector
 
-    def at(self, surface: Vector, room: float, one: float = 1.0) -> Vector:
+    def at(self, surface: Vector, room: float | Vector, one: float = 1.0) -> Vector:
         """Return the flux; of integrals over a time, the integral [W/m² s]."""
         found: Vector = self.by_surface * surface - self.by_room * room
         return found + self.rest * one
@@ -196,17 +197,16 @@ def lines(
     given_w_m2: Vector,
 ) -> tuple[Line, Line]:
     """Return the lines of the dry and of the latent flux, by differences."""
-    at = surface_c + _NEAR_K * _BY_SURFACE
-    room = np.broadcast_to(room_c + _NEAR_K * _BY_ROOM, at.shape)
+    at, room = surface_c + _NEAR_K * _BY_SURFACE, room_c + _NEAR_K * _BY_ROOM
     fluxes = surfaces.fluxes(at, room, wet, given_w_m2)
     found = []
-    for here, warmer, colder, room_warmer, room_colder in fluxes:
-        by_surface = (warmer - colder) / (2 * _NEAR_K)
-        by_room = (room_colder - room_warmer) / (2 * _NEAR_K)
-        rest = here - by_surface * surface_c + by_room * room_c
+    for at_five in fluxes:
+        by_surface, by_room = _SLOPES @ at_five
+        rest = at_five[0] - by_surface * surface_c + by_room * room_c
         found.append(Line(by_surface, by_room, rest))
     return found[0], found[1]
 
 
 _BY_SURFACE = np.array([[0.0], [1.0], [-1.0], [0.0], [0.0]])
 _BY_ROOM = np.array([[0.0], [0.0], [0.0], [1.0], [-1.0]])
+_SLOPES = np.hstack([_BY_SURFACE, -_BY_ROOM]).T / (2 * _NEAR_K)

@@ -121,7 +121,7 @@ class Network:
         self.conductances = conductances
         self.ground = ground
         root = np.sqrt(capacity)
-        rates, modes = np.linalg.eigh(conductances / np.outer(root, root))
+        rates, modes = np.linalg.eigh(conductances / (root[:, np.newaxis] * root))
         self.rates: Vector = rates
         self._to_temps: Matrix = modes / root[:, np.newaxis]
         self._to_modes: Matrix = modes.T * root

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sim.surface import Line, Surfaces, lines
-from sim.thermal import Vector
+from sim.thermal import Matrix, Vector
 
 _NEAR_ENOUGH_K = 0.02
 _MOST_ROUNDS = 6
@@ -18,26 +18,33 @@ _MOST_ROUNDS = 6
 it is off by the square of that, some 1e-5 W/m²."""
 
 
-class Tops(NamedTuple):
+class Tops:
     """The tops of trays, an array's value for each, per square metre.
 
-    Attributes:
+    Args:
         up: Conductance from the middle of the top layer to its surface [W/m²K].
+        drawn_c: Temperatures of the surfaces near which the lines were drawn.
+        room_c: The room near which they were [°C].
+        leaving: What leaves by convection and radiation, and by evaporation.
+
+    Attributes:
+        drawn_c: As given.
+        room_c: As given.
         dry: What leaves by convection and radiation.
         latent: What leaves by evaporation.
     """
 
-    up: Vector
-    dry: Line
-    latent: Line
-
-    def _leaving(self) -> Line:
-        by_surface = self.dry.by_surface + self.latent.by_surface
-        by_room = self.dry.by_room + self.latent.by_room
-        return Line(by_surface, by_room, self.dry.rest + self.latent.rest)
+    def __init__(
+        self, up: Vector, drawn_c: Vector, room_c: float, leaving: tuple[Line, Line]
+    ) -> None:
+        self.drawn_c, self.room_c = drawn_c, room_c
+        self.dry, self.latent = leaving
+        self._up = up
+        self._leaving = Line(*(d + v for d, v in zip(*leaving, strict=True)))
+        self._both = up + self._leaving.by_surface
 
     def surface(
-        self, layer: Vector, room: float, light: Vector, one: float = 1.0
+        self, layer: Vector, room: float | Vector, light: Vector, one: float = 1.0
     ) -> Vector:
         """Return the temperatures of the surfaces [°C].
 
@@ -47,10 +54,20 @@ class Tops(NamedTuple):
             light: What shines on them [W/m²].
             one: Of integrals over a time, that time [s], and an integral comes.
         """
-        leaving = self._leaving()
-        coming = self.up * layer + leaving.by_room * room + light
-        found: Vector = coming - leaving.rest * one
-        return found / (self.up + leaving.by_surface)
+        coming = self._up * layer + self._leaving.by_room * room + light
+        found: Vector = (coming - self._leaving.rest * one) / self._both
+        return found
+
+    def moved_k(self, surface_c: Matrix, rooms_c: Vector) -> Vector:
+        """Return how far all are from where the lines were drawn, at most [K].
+
+        Args:
+            surface_c: Temperatures of the surfaces [°C]: moments by trays.
+            rooms_c: The room's at each moment [°C].
+        """
+        surfaces_k = np.abs(surface_c - self.drawn_c).max(axis=1, initial=0.0)
+        found: Vector = np.maximum(surfaces_k, np.abs(rooms_c - self.room_c))
+        return found
 
     def seen(self) -> tuple[Vector, Vector, Vector, Vector]:
         """Return how the top layer sees what is above it.
@@ -60,8 +77,7 @@ class Tops(NamedTuple):
             of the room warms it [W/m²K]; what heats it steadily [W/m²]; which
             share of the light comes down to it [-].
         """
-        leaving = self._leaving()
-        share: Vector = self.up / (self.up + leaving.by_surface)
+        leaving, share = self._leaving, self._up / self._both
         lost: Vector = share * leaving.by_surface
         warmed: Vector = share * leaving.by_room
         steady: Vector = -share * leaving.rest
@@ -88,7 +104,7 @@ def tops(
     surfaces: Surfaces,
     up: Vector,
     layer_c: Vector,
-    before: "Tops | None",
+    near_c: Vector,
     above: Above,
 ) -> Tops:
     """Return tops with straight lines where they are now.
@@ -97,18 +113,16 @@ def tops(
         surfaces: The surfaces.
         up: Conductance from the middle of the top layer to it [W/m²K].
         layer_c: Temperatures of the top layers [°C].
-        before: The tops as they were last, which say where they are nearly.
+        near_c: Temperatures near those of the surfaces [°C].
         above: What is above them.
     """
     room_c, light, wet, given = above
-    at_c = layer_c
-    if before is not None:
-        at_c = before.surface(layer_c, room_c, light)
-    found = Tops(up, *lines(surfaces, at_c, room_c, wet, given))
+    at_c = near_c
+    found = Tops(up, at_c, room_c, lines(surfaces, at_c, room_c, wet, given))
     for _ in range(_MOST_ROUNDS):
         surface_c = found.surface(layer_c, room_c, light)
         if np.abs(surface_c - at_c).max(initial=0.0) < _NEAR_ENOUGH_K:
             break
         at_c = surface_c
-        found = Tops(up, *lines(surfaces, at_c, room_c, wet, given))
+        found = Tops(up, at_c, room_c, lines(surfaces, at_c, room_c, wet, given))
     return found

@@ -4,7 +4,7 @@ What may live here: what happens to trays, and where in the networks one looks.
 No time of its own, no weather, no probes.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -23,6 +23,7 @@ from sim.bench import (
 from sim.joined import Joined
 from sim.media import WATER_J_M3K
 from sim.thermal import Vector
+from sim.watering import Pour, Watered
 
 
 class Warmth:
@@ -75,7 +76,7 @@ class Warmth:
         name = self._block_of[tray]
         found = self._depths.get((tray, depth_mm))
         if found is None:
-            count = len(self.heat.blocks[name].full_w)
+            count = len(self.heat.blocks[name].made.heat_share)
             found = probe_weights(self._nodes(tray)[1], depth_mm, count)
             self._depths[tray, depth_mm] = found
         return name, found
@@ -91,7 +92,7 @@ class Warmth:
 
     def nodes_on_mat(self, mat: str) -> tuple[str, Vector]:
         """Return a mat's block, and the weights of its nodes at its surface."""
-        return mat, self._one_node(mat, self.heat.blocks[mat].net.surface)
+        return mat, self._one_node(mat, self.heat.blocks[mat].made.surface)
 
     def layers(self, tray: str) -> tuple[float, ...]:
         """Return the temperatures of a tray's layers from the bottom up [°C]."""
@@ -129,29 +130,25 @@ class Warmth:
         water_left = {**standing.water_left, tray: left}
         self._stand(tray, replace(standing, water_left=water_left))
 
-    def pour(self, tray: str, mm: float, temp_c: float) -> float:
-        """Pour water over a tray: it mixes with each layer on its way down.
+    def pour(self, pours: Iterable[Pour], at_ms: int) -> list[Watered]:
+        """Pour water over trays: it mixes with each layer on its way down.
 
-        What a medium holds when drained stays the same: as much as was poured
-        runs out below, as warm as the lowest layer is then.
+        What a medium holds when drained stays the same: what it lacks of that
+        it keeps, the same in each layer; the rest runs out below, as warm as
+        the lowest layer is then.
 
         Args:
-            tray: The tray.
-            mm: How much [mm, which is litres per square metre].
-            temp_c: How warm [°C].
+            pours: What is poured, one after the other.
+            at_ms: When it is [ms].
 
         Returns:
-            How warm it runs out [°C].
+            What became of each.
         """
-        name, nodes = self._nodes(tray)
-        temps = self.heat.temps(name)
-        capacity = self.heat.blocks[name].net.network.capacity
-        water = nodes.area_m2 * mm / 1000 * WATER_J_M3K
-        for node in reversed(nodes.layers):
-            whole = capacity[node] * temps[node] + water * temp_c
-            temps[node] = temp_c = whole / (capacity[node] + water)
-        self.heat.set_temps(name, temps)
-        return temp_c
+        found = []
+        for pour in pours:
+            kept_mm, out_c = self._poured(*pour)
+            found.append(Watered(at_ms, *pour, kept_mm, out_c))
+        return found
 
     def evaporate(self, tray: str, mm_per_day: float | None) -> None:
         """Let a tray lose so much water [mm/day]; None: as much as usual."""
@@ -165,6 +162,21 @@ class Warmth:
         self._take_up()
 
     # ------------------------------------------------------------------- inner
+
+    def _poured(self, tray: str, mm: float, temp_c: float) -> tuple[float, float]:
+        """Return how much is kept [mm], and how warm the rest runs out [°C].
+
+        Media that do not dry lack nothing.
+        """
+        name, nodes = self._nodes(tray)
+        temps = self.heat.temps(name)
+        capacity = self.heat.blocks[name].network.capacity
+        water = nodes.area_m2 * mm / 1000 * WATER_J_M3K
+        for node in reversed(nodes.layers):
+            whole = capacity[node] * temps[node] + water * temp_c
+            temps[node] = temp_c = whole / (capacity[node] + water)
+        self.heat.set_temps(name, temps)
+        return 0.0, float(temp_c)
 
     def _stand(self, tray: str, standing: Standing) -> None:
         name = self._block_of[tray]
@@ -184,19 +196,19 @@ class Warmth:
 
     def _take_up(self) -> None:
         for block in self.heat.blocks.values():
-            block.steady_w = np.zeros(len(block.full_w))
-            for tray, nodes in block.net.trays.items():
+            for tray, nodes in block.made.trays.items():
                 lost_w_m2 = evaporation_w_m2(self._evaporation_mm[tray])
                 gain_w_m2 = self._sun_w_m2[tray] - lost_w_m2
-                block.steady_w[nodes.layers[-1]] = nodes.area_m2 * gain_w_m2
+                top = block.where.start + nodes.layers[-1]
+                self.heat.steady_w[top] = nodes.area_m2 * gain_w_m2
         self.heat.join()
 
     def _nodes(self, tray: str) -> tuple[str, TrayNodes]:
         name = self._block_of[tray]
-        return name, self.heat.blocks[name].net.trays[tray]
+        return name, self.heat.blocks[name].made.trays[tray]
 
     def _one_node(self, name: str, node: int) -> Vector:
-        nodes = np.zeros(len(self.heat.blocks[name].full_w))
+        nodes = np.zeros(len(self.heat.blocks[name].made.heat_share))
         nodes[node] = 1.0
         return nodes
 

@@ -56,12 +56,18 @@ class Water:
         self._escapes = np.array([COVER_VAPOUR[cover] for cover in covers])
         self.held_mm: Vector = self._media.drained * self._depth_mm
         self.gone_mm: Vector = np.zeros(len(trays))
+        self._near_mm: Vector = np.zeros(len(trays))
         self.dried_mm: Vector = np.zeros(len(trays))
         self.said_mm: Vector = np.full(len(trays), np.nan)
 
+    def expect(self, mm: Vector) -> None:
+        """Let media and evaporation be as when so much more water is gone [mm]."""
+        near_mm = np.maximum(0.0, self.gone_mm + mm)
+        self._near_mm = np.minimum(np.maximum(self.held_mm, self.gone_mm), near_mm)
+
     def media(self) -> tuple[Vector, Vector]:
         """Return conductivity [W/mK] and heat capacity [J/m³K] of the media."""
-        gone_mm = self.gone_mm if self._options.drying else self.dried_mm
+        gone_mm = self._near_mm if self._options.drying else self.dried_mm
         water = np.maximum(0.0, self.held_mm - gone_mm) / self._depth_mm
         return self._media.conductivity(water), self._media.heat_capacity(water)
 
@@ -71,19 +77,20 @@ class Water:
         if how is Evaporation.FIXED:
             mm = self._escapes * self._crust_mm
         elif how is Evaporation.FALLING:
-            mm = self._escapes * falling_mm(self.gone_mm, self._crust_mm)
+            mm = self._escapes * falling_mm(self._near_mm, self._crust_mm)
         mm = np.where(np.isnan(self.said_mm), mm, self.said_mm)
         if self._options.changes:
             left_mm = np.maximum(0.0, self.held_mm - self.gone_mm)
-            most = left_mm * (DAY_MS / self._options.hold_ms)  # until it is asked anew
-            mm = np.minimum(mm * last_water(self.gone_mm, self.held_mm), most)
+            # Until it is asked anew no more may go than there is.
+            most = left_mm * (DAY_MS / self._options.longest_ms)
+            mm = np.minimum(mm * last_water(self._near_mm, self.held_mm), most)
         return evaporation_w_m2(1.0) * mm
 
     def wet(self) -> Vector:
         """Return how wet the surfaces are for a deficit to dry them [-]."""
         if self._options.evaporation is not Evaporation.BY_DEFICIT:
             return np.zeros(len(self.gone_mm))
-        wet = wetness(self.gone_mm, self.held_mm)
+        wet = wetness(self._near_mm, self.held_mm)
         return np.where(np.isnan(self.said_mm), wet, 0.0)
 
     def leave(self, tray: int, share: float) -> float:

@@ -6,6 +6,7 @@ What may live here: the schedule, as data and as a person writes it. No heat.
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 DAY_MINUTES = 1440
 MOST_MM = 100.0
@@ -71,6 +72,20 @@ class Watering:
         return first + max(0, -(-(minute - first) // period)) * period
 
 
+class Pour(NamedTuple):
+    """Water that is poured over a tray.
+
+    Attributes:
+        tray: The tray.
+        mm: How much [mm, which is litres per square metre].
+        temp_c: How warm [°C].
+    """
+
+    tray: str
+    mm: float
+    temp_c: float
+
+
 @dataclass(frozen=True, slots=True)
 class Watered:
     """A watering that was done.
@@ -121,13 +136,13 @@ class Waterings:
                 raise ValueError(message)
         self.next_minute = self._after(0)
 
-    def due(self, minute: int) -> Iterator[tuple[str, Watering]]:
-        """Yield each tray that is watered at a minute, and look ahead."""
+    def due(self, minute: int) -> Iterator[Pour]:
+        """Yield what is poured at a minute, and look ahead."""
         self.next_minute = self._after(minute + 1)
         for watering in self._schedule:
             if watering.after(minute, self._start_minute) == minute:
                 for tray in watering.trays or self._trays:
-                    yield tray, watering
+                    yield Pour(tray, watering.mm, watering.temp_c)
 
     def _after(self, minute: int) -> int:
         nexts = (w.after(minute, self._start_minute) for w in self._schedule)

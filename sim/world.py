@@ -22,7 +22,7 @@ from sim.moist_warmth import MoistWarmth
 from sim.options import WorldOptions, full_world
 from sim.probes import Probe, Whereabouts, follow, shown
 from sim.thermal import Vector
-from sim.watering import Watered
+from sim.watering import Pour, Watered
 
 TURN_MS = 5_000
 """Chosen: probes first speak at whole multiples of this, each at its own; the
@@ -136,7 +136,7 @@ class World:
             if until_ms == self._minute_ms:
                 self._begin_minute(self._minute + 1)
             if until_ms == self._hold_ms:
-                self._renew()
+                self._see_to()
             if until_ms == self._due_ms:
                 due = [p for p in self._probes if p.next_ms == until_ms]
                 readings += [self._speak(probe) for probe in due]
@@ -147,14 +147,12 @@ class World:
         self._enter_minute(minute)
         if minute < self._waterings.next_minute:
             return
-        for tray, watering in self._waterings.due(minute):
-            self.pour(tray, watering.mm, watering.temp_c)
+        self._water(*self._waterings.due(minute))
 
-    def _renew(self) -> None:
-        """Take up water and films as they are now."""
+    def _see_to(self) -> None:
+        """At the end of a hold, take up water and films if they have changed."""
         self._hold_ms += self._options.hold_ms
-        if self._moist is not None:
-            self._moist.renew()
+        if self._moist is not None and self._moist.see_to():
             self._look()
 
     def _enter_minute(self, minute: int) -> None:
@@ -199,12 +197,12 @@ class World:
         """Pour so much water [mm] over a tray; return how warm it runs out [°C]."""
         _refuse("water in mm", mm, (0, _MOST_POURED_MM))
         _refuse("water in °C", temp_c, (0, 100))
-        lacking_mm = self.gone_mm(tray)
-        out_c = self._warmth.pour(tray, mm, temp_c)
-        kept_mm = lacking_mm - self.gone_mm(tray)
-        self.watered.append(Watered(self.now_ms, tray, mm, temp_c, kept_mm, out_c))
+        self._water(Pour(tray, mm, temp_c))
+        return self.watered[-1].out_c
+
+    def _water(self, *pours: Pour) -> None:
+        self.watered += self._warmth.pour(pours, self.now_ms)
         self._look()
-        return out_c
 
     def evaporate(self, tray: str, mm_per_day: float | None) -> None:
         """Let a tray lose so much water [mm/day]; None: as much as usual."""

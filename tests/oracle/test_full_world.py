@@ -19,7 +19,7 @@ from sim.form import Material
 from sim.media import MEDIA
 from sim.moist import Moist, conductivity
 from sim.season import season
-from sim.surface import Film
+from sim.surface import Cover, Film
 from sim.watering import Watering
 from sim.world import World, WorldOptions, full_world
 from tests.sim.lean_to import HOUR, MINUTE, NORTH, PLAN, a_tray, flat_room
@@ -91,9 +91,16 @@ class Judge:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("hold_s", "within_k"), [(10, 0.003), (60, 0.005), (600, 0.03)]
+    ("held", "within_k"),
+    [
+        ({"hold_ms": 10_000, "moved_k": 0.0}, 0.001),
+        ({"hold_ms": MINUTE, "moved_k": 0.0}, 0.003),
+        ({"moved_k": 0.0}, 0.03),
+        ({}, 0.03),
+    ],
+    ids=["10-s", "a-minute", "10-min", "usual"],
 )
-def test_the_full_world_follows_an_integration_of_its_physics(hold_s, within_k):
+def test_the_full_world_follows_an_integration_of_its_physics(held, within_k):
     """A mat on, then off under a lamp; 9 hours, from freshly watered."""
     judge = Judge(layers=4)
     world = World(
@@ -108,7 +115,7 @@ def test_the_full_world_follows_an_integration_of_its_physics(hold_s, within_k):
             unmeasured_w=0,
             unevenness=0,
             waterings=(),
-            hold_ms=hold_s * 1000,
+            **held,
         ),
     )
     state = np.append(np.full(judge.count, 16.0), 0.0)
@@ -131,7 +138,7 @@ OFTEN = (Watering(mm=6, temp_c=12, at_minute=11 * 60),)
 def test_held_for_a_minute_it_is_within_a_fiftieth_of_a_kelvin_of_five_seconds():
     """In every layer, through a cold watering and switching mats."""
     worlds = [
-        World(PLAN, full_world(hold_ms=hold_s * 1000, waterings=OFTEN))
+        World(PLAN, full_world(hold_ms=hold_s * 1000, moved_k=0.0, waterings=OFTEN))
         for hold_s in (5, 60)
     ]
     worst_k = 0.0
@@ -145,28 +152,51 @@ def test_held_for_a_minute_it_is_within_a_fiftieth_of_a_kelvin_of_five_seconds()
     assert 0 < worst_k < 0.02
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(("hold_min", "within_k"), [(10, 0.02), (60, 0.15)])
-def test_held_longer_root_zones_are_as_near_as_is_said(hold_min, within_k):
-    """Against a minute, over three days."""
-    minutes = 3 * 1440
-    blocks = np.random.default_rng(3).integers(0, 2, (minutes // 10, 2))
+def apart_k(options, days, **held):
+    """Return how far root zones are from a world held for a minute, at most."""
+    blocks = np.random.default_rng(3).integers(0, 2, (days * 144, 2))
     north, south = np.repeat(blocks, 10, axis=0).T.astype(float)
     one, other = (
-        season(
-            PLAN,
-            full_world(hold_ms=hold * MINUTE, waterings=OFTEN),
-            {"north": north, "south": south},
-        )
-        for hold in (1, hold_min)
+        season(PLAN, replace(options, **how), {"north": north, "south": south})
+        for how in ({"hold_ms": MINUTE, "moved_k": 0.0}, held)
     )
-    assert np.abs(one.tray_c - other.tray_c).max() < within_k
+    return float(np.abs(one.tray_c - other.tray_c).max())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("held", "within_k"),
+    [({"moved_k": 0.0}, 0.02), ({"moved_k": 0.0, "hold_ms": HOUR}, 0.15)],
+    ids=["10-min", "an-hour"],
+)
+def test_held_longer_root_zones_are_as_near_as_is_said(held, within_k):
+    assert apart_k(full_world(waterings=OFTEN), 3, **held) < within_k
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "options",
     [
+        full_world(waterings=OFTEN),
+        full_world(waterings=SELDOM, layers=3, seed=21),
+        full_world(waterings=(), humidity=0.4, seed=9),
+        full_world(sun_w_m2=500, seed=11),
+        full_world(unmeasured_w=4, seed=12),
+        full_world(cover=Cover.CLOSED, lamp_w_m2=80, seed=5),
+        full_world(film=Film.STANDARD, evaporation=Evaporation.FALLING, seed=2),
+    ],
+    ids=["often", "3-layers", "dry", "sun", "unmeasured", "closed", "falling"],
+)
+def test_drawn_anew_as_things_move_root_zones_stay_within_a_fiftieth(options):
+    """Whatever moves most: surfaces, the room or the water. Over five days."""
+    assert 0 < apart_k(options, 5) < 0.02
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "options",
+    [
+        full_world(waterings=SELDOM),
         full_world(hold_ms=HOUR, waterings=SELDOM),
         full_world(
             hold_ms=HOUR,
@@ -176,7 +206,7 @@ def test_held_longer_root_zones_are_as_near_as_is_said(hold_min, within_k):
         ),
         WorldOptions(sun_w_m2=200, unmeasured_w=2, waterings=SELDOM),
     ],
-    ids=["full", "falling", "linear"],
+    ids=["full", "by-hours", "falling", "linear"],
 )
 def test_heat_and_water_balance_over_a_season(options):
     """First law: mats, light, water poured and what nobody measures are what is

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from controller.core.plan import Plan
 from sim.drying import Evaporation
 from sim.season import season
 from sim.surface import Cover, Film
@@ -50,6 +51,7 @@ def test_default_options_are_plain_and_full_ones_are_not():
         ({"humidity": 1.2}, "humidity"),
         ({"sun_w_m2": -1}, "sun_w_m2"),
         ({"hold_ms": 7_200_000}, "hold_ms"),
+        ({"moved_k": -0.1}, "moved_k = -0.1"),
         ({"unmeasured_h": 0}, "unmeasured_h"),
         ({"sun_hours": (900, 600)}, "sun_hours"),
         ({"lamp_hours": (0, 1441)}, "lamp_hours"),
@@ -142,6 +144,12 @@ def test_a_medium_that_somebody_lets_dry_conducts_less_in_any_world():
         world.advance(12 * HOUR, BOTH_ON)
     spreads = [w.layers("N3")[0] - w.layers("N3")[-1] for w in (wet, dry)]
     assert spreads[1] > 1.3 * spreads[0]
+
+
+def test_a_bench_of_nothing_has_a_full_world_too():
+    world = World(Plan(bench="nothing"), full_world())
+    world.advance(3 * HOUR, {})
+    assert world.ledger().came_j() == world.ledger().went_j() == 0
 
 
 def test_a_bench_without_trays_has_a_full_world_too():

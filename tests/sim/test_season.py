@@ -18,6 +18,8 @@ WORLDS = {
     "many-layers": WorldOptions(layers=7, evaporation_by_tray={"N1": 2.5}),
     "linear": WorldOptions(sun_w_m2=150, unmeasured_w=2, waterings=OFTEN),
     "full": full_world(waterings=OFTEN),
+    "full-by-sevens": full_world(hold_ms=7 * MINUTE, seed=6, sun_w_m2=400),
+    "full-each-time": full_world(moved_k=0.0, waterings=OFTEN, seed=8),
     "full-by-hours": full_world(hold_ms=HOUR, start_ms=5 * DAY, seed=4),
 }
 NAMES = ("N1", "N2", "N3", "S1", "S2")

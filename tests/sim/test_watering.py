@@ -1,10 +1,12 @@
 """When trays are watered, and what then stands in a world's list."""
 
+from dataclasses import replace
+
 import pytest
 
 from sim.watering import Watered, Watering, Waterings, moments, read
-from sim.world import WorldOptions, full_world
-from tests.sim.lean_to import BOTH_OFF, DAY, HOUR, MINUTE, a_world
+from sim.world import World, WorldOptions, full_world
+from tests.sim.lean_to import BOTH_OFF, BOTH_ON, DAY, HOUR, MINUTE, PLAN, a_world
 
 
 def minutes_of(watering, *, start_minute=540, days=9):
@@ -66,6 +68,33 @@ def test_what_somebody_pours_by_hand_is_listed_too():
     world.advance(HOUR, BOTH_OFF)
     out_c = world.pour("N1", 6.0, 12.0)
     assert world.watered == [Watered(HOUR, "N1", 6.0, 12.0, 0.0, out_c)]
+
+
+@pytest.mark.parametrize(
+    ("options", "within_k"),
+    [(WorldOptions(unmeasured_w=1), 1e-9), (full_world(waterings=()), 0.02)],
+    ids=["linear", "full"],
+)
+def test_all_trays_at_once_are_watered_as_by_hand_in_any_order(options, within_k):
+    """By hand media are taken up anew in between, in the full world."""
+    early = Watering(mm=6, temp_c=12, at_minute=483)
+    scheduled = World(PLAN, replace(options, waterings=(early,)))
+    by_hand = World(PLAN, options)
+    at_ms = 23 * HOUR + 3 * MINUTE
+    for world in (scheduled, by_hand):
+        world.advance(at_ms, BOTH_ON)
+    for tray in ("S2", "N1", "S1", "N3", "N2"):
+        by_hand.pour(tray, 6.0, 12.0)
+    for world in (scheduled, by_hand):
+        world.advance(30 * HOUR, BOTH_ON)
+    same = {watered.tray: watered for watered in by_hand.watered}
+    assert len(scheduled.watered) == len(same) == 5
+    for watered in scheduled.watered:
+        tray, other = watered.tray, same[watered.tray]
+        assert watered.at_ms == other.at_ms == at_ms
+        assert 0.5 < watered.kept_mm == pytest.approx(other.kept_mm, abs=1e-9)
+        assert watered.out_c == pytest.approx(other.out_c, abs=within_k)
+        assert scheduled.truth(tray) == pytest.approx(by_hand.truth(tray), abs=within_k)
 
 
 def test_a_medium_keeps_what_it_lacks_and_the_rest_runs_out():
