@@ -16,7 +16,7 @@ from sim.joined import Stretch
 from sim.ledger import Ledger
 from sim.making import room, warmth, waterings
 from sim.moist_warmth import MoistWarmth
-from sim.options import LONGEST_MS, WorldOptions
+from sim.options import WorldOptions
 from sim.thermal import Matrix, Vector
 from sim.warmth import Warmth
 from sim.watering import Watered
@@ -108,7 +108,9 @@ class _Course:
         self._moist = self._warmth if isinstance(self._warmth, MoistWarmth) else None
         self._waterings = waterings(plan, options)
         self._hold = options.hold_ms // MINUTE_MS if options.changes else _NEVER
-        self._at_once = LONGEST_MS // MINUTE_MS if options.changes else _AT_ONCE
+        self._at_once = _AT_ONCE
+        if options.changes:
+            self._at_once = options.longest_ms // MINUTE_MS
         self._known, self._known_from = self._weather(0), 0
         self._rooms_c: list[Vector] = []
         self._temps: list[Matrix] = []
