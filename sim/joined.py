@@ -175,10 +175,10 @@ class Joined:
         """Let time pass with these mats on."""
         drive = self._drives.get(on)
         if drive is None:
-            drive = self._room_part.copy()
+            drive, (_, full, _) = self._room_part.copy(), self._driven[:3]
             for name in on:
                 where = self.blocks[name].where
-                drive[where] += self._driven[1, where]
+                drive[where] += full[where]
             self._drives[on] = drive
         self.modes = self._decays.step(self.modes, drive, lasting_ms)
 

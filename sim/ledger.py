@@ -16,7 +16,8 @@ class Ledger:
         lost_j: Through surfaces, edges and foam to the room [J].
         latent_j: With the water that evaporated, as latent heat [J].
         carried_j: With the same water, as its warmth over 0 °C, less that of
-            the air in its place [J].
+            the air in its place [J]; of the little that is expected to go next
+            beforehand, since media are held as dry as that.
         stored_j: More in mats and media than in the beginning, over 0 °C [J].
         poured_kg: Water poured [kg].
         drained_kg: Water that ran out [kg].

@@ -13,15 +13,20 @@ from sim.warmth import Warmth, evaporation_mm
 from sim.watering import Waterings
 
 
-def warmth(plan: Plan, options: WorldOptions) -> Warmth:
+def warmth(plan: Plan, options: WorldOptions, room_c: float) -> Warmth:
     """Return the warmth of a bench, with as much physics as options ask for.
+
+    Args:
+        plan: The bench.
+        options: Its physics.
+        room_c: The room in the beginning [°C].
 
     Raises:
         ValueError: A medium or a tray that is named is not there.
     """
     noise = np.random.default_rng([options.seed, 3])
     if not options.plain:
-        return MoistWarmth(plan, options, noise)
+        return MoistWarmth(plan, options, room_c, noise)
     by_tray = evaporation_mm(plan, options.evaporation_mm, options.evaporation_by_tray)
     start_c, unevenness = options.start_temp_c, options.unevenness
     return Warmth(plan, start_c, unevenness, noise, by_tray, options.layers)

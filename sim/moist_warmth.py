@@ -36,6 +36,7 @@ class MoistWarmth(Warmth):
     Args:
         plan: The bench.
         options: Its physics.
+        room_c: The room in the beginning [°C].
         noise: What the mats' unevenness is drawn from.
 
     Raises:
@@ -43,7 +44,11 @@ class MoistWarmth(Warmth):
     """
 
     def __init__(
-        self, plan: Plan, options: WorldOptions, noise: np.random.Generator
+        self,
+        plan: Plan,
+        options: WorldOptions,
+        room_c: float,
+        noise: np.random.Generator,
     ) -> None:
         self._options = options
         by_tray = evaporation_mm(
@@ -62,23 +67,23 @@ class MoistWarmth(Warmth):
         self._names = [tray.name for tray in trays]
         over = covers(self._names, options)
         self._water = Water(trays, options, by_tray, over)
-        self._up_m = np.array([tray.depth_mm / 2000 / options.layers for tray in trays])
+        depth_mm = np.array([tray.depth_mm for tray in trays], dtype=float)
+        self._up_m = depth_mm / 2000 / options.layers
         places = [self._nodes(tray)[1] for tray in self._names]
         self._area_m2 = np.array([place.area_m2 for place in places])
         rims_m = np.array([place.rim_m for place in places])
         self._surfaces = surfaces(self._area_m2 / rims_m, over, options)
         self._given = given(over, options)
-        self._room_c, self._minute = options.start_temp_c, 0
+        self._room_c, self._minute = room_c, 0
         self._amounts = self._given.at(0)
         self._books = Ledger()
-        self._holds = Holds(options)
+        self._holds = Holds(options, depth_mm)
         self._at_tops: Matrix = np.zeros((0, 0))
         self._assembled = self._assemble()
         self._capacity = np.zeros(len(self.heat.modes))
         for block in self.heat.blocks.values():
             self._capacity[block.where] = block.network.capacity
-        layer_c = self.heat.all_temps()[self._assembled.tops]
-        self._tops = self._tops_now(self._water.media()[0], layer_c, layer_c)
+        self._tops = self._dry_tops()
         self._renewed()
         self._books.carried_j = 0.0
         self._first_j = self._held_j()
@@ -88,7 +93,7 @@ class MoistWarmth(Warmth):
     def gone_mm(self, tray: str) -> float:
         """Return how much water a tray lacks of what it holds when drained [mm]."""
         self._close()
-        return float(self._water.gone_mm[self._names.index(tray)])
+        return max(0.0, float(self._water.gone_mm[self._names.index(tray)]))
 
     def ledger(self) -> Ledger:
         """Return where heat and water came from and went until now."""
@@ -115,8 +120,8 @@ class MoistWarmth(Warmth):
         self._close()
         self._renewed()
 
-    def holds(self, modes: Matrix, rooms_c: Vector, amounts: Matrix) -> int:
-        """Return at how many of the next ends of holds lines hold still.
+    def let_pass(self, modes: Matrix, rooms_c: Vector, amounts: Matrix) -> int:
+        """Let the next ends of holds pass, as long as lines are good.
 
         Args:
             modes: How warm all is: ends by modes.
@@ -124,19 +129,28 @@ class MoistWarmth(Warmth):
             amounts: What is given at each: ends by amounts.
 
         Returns:
-            Their number. They are over then; the next is for see_to.
+            How many have passed; see_to is for the one after them.
         """
-        layer, light = modes @ self._at_tops, amounts[:, : len(self._names)]
-        return self._holds.good(self._tops, layer, rooms_c, light)
+        if self._holds.over:
+            return 0
+        rooms, trays = rooms_c[:, np.newaxis], len(self._names)
+        layer, light = modes @ self._at_tops, amounts[:, :trays]
+        surface = self._tops.surface(layer, rooms, light)
+        gone_mm = self._holds.gone_mm(self._tops.latent.at(surface, rooms))
+        at_mm = self._water.held_mm - self._water.left_mm + gone_mm
+        wet, steady = self._water.wet(at_mm), self._water.steady_w_m2(at_mm)
+        true = self._surfaces.fluxes(surface, rooms, wet, steady)
+        off_k = self._tops.off_k(surface, rooms, true)
+        return self._holds.let_pass(off_k, gone_mm)
 
     def see_to(self) -> bool:
-        """At the end of a hold, draw lines anew that hold no longer.
+        """At the end of a hold, draw lines anew that are good no longer.
 
         Returns:
             Whether that was so.
         """
         now = self.heat.modes[np.newaxis], np.array([self._room_c])
-        if self.holds(*now, self._amounts[np.newaxis]):
+        if self.let_pass(*now, self._amounts[np.newaxis]):
             return False
         self.renew()
         return True
@@ -226,20 +240,12 @@ class MoistWarmth(Warmth):
         """Return the heat in all nodes, over 0 °C [J]."""
         return float(self._capacity @ self.heat.all_temps())
 
-    def _tops_now(self, w_mk: Vector, layer_c: Vector, near_c: Vector) -> Tops:
-        light, water = self._amounts[: len(self._names)], self._water
-        above = Above(self._room_c, light, water.wet(), water.steady_w_m2())
-        return tops(self._surfaces, w_mk / self._up_m, layer_c, near_c, above)
-
     def _renewed(self) -> None:
-        """Take up water, films and evaporation as they are, and book anew."""
+        """Draw lines, and take up media, as they are now; begin to book anew."""
+        dew_mm = self._water.drain()
+        self._books.drained_kg += float(self._area_m2 @ dew_mm)
         made, heat, temps = self._assembled, self.heat, self.heat.all_temps()
-        layer_c, light = temps[made.tops], self._amounts[: len(self._names)]
-        surface_c = self._tops.surface(layer_c, self._room_c, light)
-        latent = self._tops.latent.at(surface_c, self._room_c)
-        self._water.expect(self._holds.ahead_mm(latent))
-        w_mk, j_m3k = self._water.media()
-        self._tops = self._tops_now(w_mk, layer_c, surface_c)
+        w_mk, j_m3k = self._drawn(temps[made.tops])
         seen = [self._area_m2 * part for part in self._tops.seen()]
         lost, warmed, steady, lit = seen
         networks = made.networks(w_mk, j_m3k, lost, warmed)
@@ -249,8 +255,38 @@ class MoistWarmth(Warmth):
         heat.inputs_w[np.arange(len(lit)), made.tops] = lit
         heat.renew(networks)
         self._at_tops = heat.looks(made.at_tops)
-        self._holds.begin()
+        self._holds.begin(self._water.left_mm)
         self._booked.open()
+
+    def _dry_tops(self) -> Tops:
+        """Return lines to begin with: as if nothing evaporated."""
+        layer_c, none = self.heat.all_temps()[self._assembled.tops], 0.0 * self._up_m
+        light = self._amounts[: len(none)]
+        above = Above(self._room_c, light, wet=none, given_w_m2=none)
+        up = self._water.media(none)[0] / self._up_m
+        return tops(self._surfaces, up, layer_c, layer_c, above)
+
+    def _drawn(self, layer_c: Vector) -> tuple[Vector, Vector]:
+        """Draw lines; return conductivity and heat capacity of media with them.
+
+        They are right for the water amid the next holds, and let no more go
+        until they are drawn anew than there is.
+        """
+        water, light = self._water, self._amounts[: len(self._names)]
+        surface_c = self._tops.surface(layer_c, self._room_c, light)
+        latent = self._tops.latent.at(surface_c, self._room_c)
+        near_mm = water.held_mm - water.left_mm + self._holds.ahead_mm(latent)
+        w_mk, j_m3k = water.media(near_mm)
+        up, wet = w_mk / self._up_m, water.wet(near_mm)
+        above = Above(self._room_c, light, wet, water.steady_w_m2(near_mm))
+        self._tops = tops(self._surfaces, up, layer_c, surface_c, above)
+        surface_c = self._tops.surface(layer_c, self._room_c, light)
+        latent = self._tops.latent.at(surface_c, self._room_c)
+        most = self._holds.most_of(latent, water.left_mm)
+        if (wet * most < wet).any():
+            above = above._replace(wet=wet * np.minimum(1.0, most))
+            self._tops = tops(self._surfaces, up, layer_c, surface_c, above)
+        return w_mk, j_m3k
 
     def _close(self) -> None:
         """Book what went on since the last time."""
@@ -272,5 +308,4 @@ class MoistWarmth(Warmth):
             books.heater_j += on_s * float(full_w.sum())
         evaporated_mm = latent / LATENT_J_KG
         books.evaporated_kg += float(self._area_m2 @ evaporated_mm)
-        dew_mm = self._water.evaporate(evaporated_mm)
-        books.drained_kg += float(self._area_m2 @ dew_mm)
+        self._water.evaporate(evaporated_mm)

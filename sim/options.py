@@ -14,15 +14,19 @@ from sim.watering import Watering
 
 MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
-HOLD_MS = 10 * MINUTE_MS
-MOVED_K = 1.0
-DRIED_MM = 0.1
-LONGEST_MS = HOUR_MS
-"""Chosen together: root zones stay within 0.02 K of a world in which nothing is
-held for longer than a minute (see tests/oracle/test_full_world.py)."""
+# Chosen together: see tests/oracle/test_full_world.py for how near root zones are
+# to a world in which nothing is held for longer than a minute.
+HOLD_MS = 5 * MINUTE_MS
+"""How often somebody sees to lines that stand for curves."""
+OFF_K = 0.007
+"""By how much they may be off at a surface."""
+DRIED = 0.0015
+"""How much water may go meanwhile, as a share of a medium's volume."""
+LONGEST_MS = 90 * MINUTE_MS
+"""For how long they may be held."""
 
 
-_MOST_MM = 30.0
+MOST_MM = 30.0
 """Chosen: no surface in a room loses so much in a day [mm]."""
 
 _MOST_SEED = 2**64 - 1
@@ -65,12 +69,13 @@ class WorldOptions:
             square [W].
         unmeasured_h: How long that lasts: its correlation time [h].
         waterings: When trays are watered.
-        hold_ms: For how long what is not linear is held as a straight line at
-            least [ms]; so often somebody sees to whether it still holds.
-        moved_k: By how much a surface, or the room, has then moved from where
-            lines were drawn when they are drawn anew [K]; they are so, too,
-            when DRIED_MM of water is gone, and after LONGEST_MS at the latest.
-            0: each time.
+        hold_ms: How often somebody sees to whether the straight lines that
+            stand for what is not linear still hold [ms]. They are drawn anew,
+            too, whenever something is done to a tray.
+        off_k: By how much they may put a surface off before they are drawn anew
+            [K]; they are so, too, when DRIED of water is gone, and before
+            LONGEST_MS have passed. 0, or holds of more than half of that: each
+            time.
 
     Raises:
         ValueError: A value is out of its range; the message names it.
@@ -101,7 +106,7 @@ class WorldOptions:
     unmeasured_h: float = 2.0
     waterings: tuple[Watering, ...] = ()
     hold_ms: int = HOLD_MS
-    moved_k: float = MOVED_K
+    off_k: float = OFF_K
 
     def __post_init__(self) -> None:
         mm_of = self.evaporation_by_tray.items()
@@ -109,8 +114,8 @@ class WorldOptions:
             ("seed", self.seed, 0, _MOST_SEED),
             ("start_minute_of_day", self.start_minute_of_day, 0, DAY_MINUTES - 1),
             ("start_temp_c", self.start_temp_c, 0, 60),
-            ("evaporation_mm", self.evaporation_mm, 0, _MOST_MM),
-            *((f"evaporation_by_tray[{n!r}]", mm, 0, _MOST_MM) for n, mm in mm_of),
+            ("evaporation_mm", self.evaporation_mm, 0, MOST_MM),
+            *((f"evaporation_by_tray[{n!r}]", mm, 0, MOST_MM) for n, mm in mm_of),
             ("unevenness", self.unevenness, 0, 0.2),
             ("noise_k", self.noise_k, 0, 10),
             ("lag_s", self.lag_s, 0, 24 * 3600),
@@ -121,7 +126,7 @@ class WorldOptions:
             ("unmeasured_w", self.unmeasured_w, 0, 1_000),
             ("unmeasured_h", self.unmeasured_h, 1 / 60, 1_000),
             ("hold_ms", self.hold_ms, 1_000, LONGEST_MS),
-            ("moved_k", self.moved_k, 0, 10),
+            ("off_k", self.off_k, 0, 10),
         ):
             if not low <= value <= high:
                 message = f"{name} = {value!r}: must be from {low:g} to {high:g}"
@@ -143,7 +148,7 @@ class WorldOptions:
     @property
     def most_holds(self) -> int:
         """After how many holds lines are drawn anew at the latest."""
-        return LONGEST_MS // self.hold_ms if self.moved_k else 1
+        return LONGEST_MS // self.hold_ms if self.off_k else 1
 
     @property
     def longest_ms(self) -> int:

@@ -104,7 +104,8 @@ class _Course:
         self, plan: Plan, options: WorldOptions, duty: Mapping[str, Vector]
     ) -> None:
         self._plan, self._start_ms, self._duty = plan, options.start_ms, duty
-        self._room, self._warmth = room(options), warmth(plan, options)
+        self._room = room(options)
+        self._warmth = warmth(plan, options, self._room.at(0))
         self._moist = self._warmth if isinstance(self._warmth, MoistWarmth) else None
         self._waterings = waterings(plan, options)
         self._hold = options.hold_ms // MINUTE_MS if options.changes else _NEVER
@@ -158,10 +159,10 @@ class _Course:
         if self._moist is None or stretch.amounts is None:
             return count
         ends = np.arange(self._hold - minute % self._hold, count, self._hold)
-        held = self._moist.holds(
+        passed = self._moist.let_pass(
             modes[ends - 1], stretch.rooms_c[ends], stretch.amounts[ends]
         )
-        return int(ends[held]) if held < len(ends) else count
+        return int(ends[passed]) if passed < len(ends) else count
 
     def _see_to(self, minute: int) -> None:
         """Take up water and films at a minute's beginning, if they have changed."""

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sim.surface import Line, Surfaces, lines
+from sim.surface import Fluxes, Line, Surfaces, lines
 from sim.thermal import Matrix, Vector
 
 _NEAR_ENOUGH_K = 0.02
@@ -23,24 +23,17 @@ class Tops:
 
     Args:
         up: Conductance from the middle of the top layer to its surface [W/m²K].
-        drawn_c: Temperatures of the surfaces near which the lines were drawn.
-        room_c: The room near which they were [°C].
-        leaving: What leaves by convection and radiation, and by evaporation.
-
-    Attributes:
-        drawn_c: As given.
-        room_c: As given.
         dry: What leaves by convection and radiation.
         latent: What leaves by evaporation.
+
+    Attributes:
+        dry: As a line.
+        latent: As a line.
     """
 
-    def __init__(
-        self, up: Vector, drawn_c: Vector, room_c: float, leaving: tuple[Line, Line]
-    ) -> None:
-        self.drawn_c, self.room_c = drawn_c, room_c
-        self.dry, self.latent = leaving
-        self._up = up
-        self._leaving = Line(*(d + v for d, v in zip(*leaving, strict=True)))
+    def __init__(self, up: Vector, dry: Line, latent: Line) -> None:
+        self.dry, self.latent, self._up = dry, latent, up
+        self._leaving = Line(*(d + v for d, v in zip(dry, latent, strict=True)))
         self._both = up + self._leaving.by_surface
 
     def surface(
@@ -58,15 +51,17 @@ class Tops:
         found: Vector = (coming - self._leaving.rest * one) / self._both
         return found
 
-    def moved_k(self, surface_c: Matrix, rooms_c: Vector) -> Vector:
-        """Return how far all are from where the lines were drawn, at most [K].
+    def off_k(self, surface: Matrix, rooms: Matrix, true: Fluxes) -> Matrix:
+        """Return how much colder surfaces would be than by the lines [K].
 
         Args:
-            surface_c: Temperatures of the surfaces [°C]: moments by trays.
-            rooms_c: The room's at each moment [°C].
+            surface: Temperatures of the surfaces, by the lines [°C]: moments by
+                trays.
+            rooms: The room's at each moment [°C].
+            true: What leaves them then in truth: moments by trays.
         """
-        surfaces_k = np.abs(surface_c - self.drawn_c).max(axis=1, initial=0.0)
-        found: Vector = np.maximum(surfaces_k, np.abs(rooms_c - self.room_c))
+        more = true.dry + true.latent - self._leaving.at(surface, rooms)
+        found: Matrix = more / self._both
         return found
 
     def seen(self) -> tuple[Vector, Vector, Vector, Vector]:
@@ -118,11 +113,11 @@ def tops(
     """
     room_c, light, wet, given = above
     at_c = near_c
-    found = Tops(up, at_c, room_c, lines(surfaces, at_c, room_c, wet, given))
+    found = Tops(up, *lines(surfaces, at_c, room_c, wet, given))
     for _ in range(_MOST_ROUNDS):
         surface_c = found.surface(layer_c, room_c, light)
         if np.abs(surface_c - at_c).max(initial=0.0) < _NEAR_ENOUGH_K:
             break
         at_c = surface_c
-        found = Tops(up, at_c, room_c, lines(surfaces, at_c, room_c, wet, given))
+        found = Tops(up, *lines(surfaces, at_c, room_c, wet, given))
     return found

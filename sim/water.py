@@ -31,7 +31,9 @@ class Water:
         covers: What is over each.
 
     Attributes:
-        gone_mm: What is gone since they were thoroughly watered [mm].
+        gone_mm: What is gone since they were thoroughly watered [mm]; below 0:
+            dew that has not run out yet.
+        left_mm: What was left when they were last drained [mm].
         held_mm: What they hold when drained [mm].
         dried_mm: What somebody let dry of them [mm]: where media do not dry by
             themselves, they are still as dry as that.
@@ -56,41 +58,49 @@ class Water:
         self._escapes = np.array([COVER_VAPOUR[cover] for cover in covers])
         self.held_mm: Vector = self._media.drained * self._depth_mm
         self.gone_mm: Vector = np.zeros(len(trays))
-        self._near_mm: Vector = np.zeros(len(trays))
+        self.left_mm: Vector = self.held_mm
         self.dried_mm: Vector = np.zeros(len(trays))
         self.said_mm: Vector = np.full(len(trays), np.nan)
 
-    def expect(self, mm: Vector) -> None:
-        """Let media and evaporation be as when so much more water is gone [mm]."""
-        near_mm = np.maximum(0.0, self.gone_mm + mm)
-        self._near_mm = np.minimum(np.maximum(self.held_mm, self.gone_mm), near_mm)
+    def media(self, gone_mm: Vector) -> tuple[Vector, Vector]:
+        """Return conductivity [W/mK] and heat capacity [J/m³K] of the media.
 
-    def media(self) -> tuple[Vector, Vector]:
-        """Return conductivity [W/mK] and heat capacity [J/m³K] of the media."""
-        gone_mm = self._near_mm if self._options.drying else self.dried_mm
+        Args:
+            gone_mm: The water that is to be gone; media that do not dry by
+                themselves are as dry as somebody let them.
+        """
+        if not self._options.drying:
+            gone_mm = self.dried_mm
         water = np.maximum(0.0, self.held_mm - gone_mm) / self._depth_mm
         return self._media.conductivity(water), self._media.heat_capacity(water)
 
-    def steady_w_m2(self) -> Vector:
-        """Return the heat of evaporation that goes by no deficit [W/m²]."""
-        how, mm = self._options.evaporation, np.zeros(len(self.gone_mm))
+    def steady_w_m2(self, gone_mm: Vector) -> Vector:
+        """Return the heat of evaporation that goes by no deficit [W/m²].
+
+        Args:
+            gone_mm: The water that is to be gone: of trays, or rows of these.
+        """
+        how, mm = self._options.evaporation, np.zeros_like(gone_mm)
         if how is Evaporation.FIXED:
             mm = self._escapes * self._crust_mm
         elif how is Evaporation.FALLING:
-            mm = self._escapes * falling_mm(self._near_mm, self._crust_mm)
+            mm = self._escapes * falling_mm(gone_mm, self._crust_mm)
         mm = np.where(np.isnan(self.said_mm), mm, self.said_mm)
-        if self._options.changes:
-            left_mm = np.maximum(0.0, self.held_mm - self.gone_mm)
-            # Until it is asked anew no more may go than there is.
-            most = left_mm * (DAY_MS / self._options.longest_ms)
-            mm = np.minimum(mm * last_water(self._near_mm, self.held_mm), most)
+        if self._options.changes and mm.any():
+            # Until lines are drawn anew no more may go than there was.
+            most = self.left_mm * (DAY_MS / self._options.longest_ms)
+            mm = np.minimum(mm * last_water(gone_mm, self.held_mm), most)
         return evaporation_w_m2(1.0) * mm
 
-    def wet(self) -> Vector:
-        """Return how wet the surfaces are for a deficit to dry them [-]."""
+    def wet(self, gone_mm: Vector) -> Vector:
+        """Return how wet the surfaces are for a deficit to dry them [-].
+
+        Args:
+            gone_mm: The water that is to be gone: of trays, or rows of these.
+        """
         if self._options.evaporation is not Evaporation.BY_DEFICIT:
-            return np.zeros(len(self.gone_mm))
-        wet = wetness(self._near_mm, self.held_mm)
+            return np.zeros_like(gone_mm)
+        wet = wetness(gone_mm, self.held_mm)
         return np.where(np.isnan(self.said_mm), wet, 0.0)
 
     def leave(self, tray: int, share: float) -> float:
@@ -105,9 +115,13 @@ class Water:
         self.gone_mm[tray] -= kept_mm
         return kept_mm
 
-    def evaporate(self, mm: Vector) -> Vector:
-        """Let water go; return what of dew a full medium cannot hold [mm]."""
-        gone_mm = self.gone_mm + mm
-        dew_mm: Vector = np.maximum(0.0, -gone_mm)
-        self.gone_mm = gone_mm + dew_mm
+    def evaporate(self, mm: Vector) -> None:
+        """Let water go; below 0: dew falls, more than media can hold perhaps."""
+        self.gone_mm = self.gone_mm + mm
+
+    def drain(self) -> Vector:
+        """Let run out what of dew full media cannot hold; return that [mm]."""
+        dew_mm: Vector = np.maximum(0.0, -self.gone_mm)
+        self.gone_mm = self.gone_mm + dew_mm
+        self.left_mm = np.maximum(0.0, self.held_mm - self.gone_mm)
         return dew_mm

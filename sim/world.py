@@ -19,7 +19,7 @@ from sim.drying import COVERED_MM, DRY_CRUST_MM, FRESHLY_WET_MM
 from sim.ledger import Ledger
 from sim.making import room, warmth, waterings
 from sim.moist_warmth import MoistWarmth
-from sim.options import WorldOptions, full_world
+from sim.options import MOST_MM, WorldOptions, full_world
 from sim.probes import Probe, Whereabouts, follow, shown
 from sim.thermal import Vector
 from sim.watering import Pour, Watered
@@ -61,7 +61,7 @@ class World:
         self._plan, self._options = plan, options
         self._start_ms = self.now_ms = options.start_ms
         self._room = room(options)
-        self._warmth = warmth(plan, options)
+        self._warmth = warmth(plan, options, self._room.at(0))
         self._moist = self._warmth if isinstance(self._warmth, MoistWarmth) else None
         self._waterings = waterings(plan, options)
         self._heat = self._warmth.heat
@@ -206,7 +206,7 @@ class World:
 
     def evaporate(self, tray: str, mm_per_day: float | None) -> None:
         """Let a tray lose so much water [mm/day]; None: as much as usual."""
-        _refuse("evaporation in mm a day", mm_per_day or 0.0, (0, 200))
+        _refuse("evaporation in mm a day", mm_per_day or 0.0, (0, MOST_MM))
         self._warmth.evaporate(tray, mm_per_day)
         self._look()
 

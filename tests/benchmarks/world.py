@@ -62,8 +62,8 @@ WORLDS = {
         waterings=full_world().waterings,
     ),
     "full, held for an hour": full_world(hold_ms=HOUR_MS),
-    "full, held for 10 minutes": full_world(moved_k=0.0),
-    "full, held until all has moved": full_world(),
+    "full, held for 10 minutes": full_world(hold_ms=10 * MINUTE_MS, off_k=0.0),
+    "full, as it is by default": full_world(),
 }
 
 

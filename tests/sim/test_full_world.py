@@ -51,7 +51,7 @@ def test_default_options_are_plain_and_full_ones_are_not():
         ({"humidity": 1.2}, "humidity"),
         ({"sun_w_m2": -1}, "sun_w_m2"),
         ({"hold_ms": 7_200_000}, "hold_ms"),
-        ({"moved_k": -0.1}, "moved_k = -0.1"),
+        ({"off_k": -0.1}, "off_k = -0.1"),
         ({"unmeasured_h": 0}, "unmeasured_h"),
         ({"sun_hours": (900, 600)}, "sun_hours"),
         ({"lamp_hours": (0, 1441)}, "lamp_hours"),
@@ -166,10 +166,58 @@ def test_no_medium_loses_more_water_than_it_has():
     world = a_full_world(evaporation=Evaporation.BY_DEFICIT, hold_ms=HOUR)
     world.dry("N1", 0.02)
     held_mm = world.gone_mm("N1") / 0.98
-    world.evaporate("N2", 80.0)
+    world.evaporate("N2", 30.0)
     world.advance(4 * DAY, BOTH_ON)
     assert 0.98 * held_mm < world.gone_mm("N1") <= held_mm
     assert world.gone_mm("N2") <= 0.35 * 60
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("hold_ms", [5 * MINUTE, HOUR])
+@pytest.mark.parametrize(
+    ("medium", "depth_mm", "room_c", "humidity", "lamp_w_m2"),
+    [
+        ("bark-sand", 20, 25, 0.3, 500),
+        ("bark-sand", 30, 30, 0.2, 900),
+        ("peat", 60, 35, 0.1, 1000),
+        ("bark-sand", 20, 45, 0.0, 1000),
+    ],
+)
+def test_the_last_water_goes_but_no_more(
+    medium, depth_mm, room_c, humidity, lamp_w_m2, hold_ms
+):
+    """Under a lamp in a dry room; from a tenth of its water, and from none."""
+    trays = tuple(
+        a_tray(name, column, medium=medium, depth_mm=depth_mm, probe_mm=10)
+        for column, name in enumerate(("N1", "N2"), 1)
+    )
+    plan = replace(PLAN, mats=(replace(PLAN.mats[0], trays=trays),))
+    options = {"humidity": humidity, "lamp_w_m2": lamp_w_m2, "hold_ms": hold_ms}
+    always = {"lamp_hours": (0, 1440), "room_csv": flat_room(room_c)}
+    world = World(plan, replace(QUIET, **options, **always))
+    world.dry("N2", 0.0)
+    held_mm = world.gone_mm("N2")
+    world.dry("N1", 0.1)
+    for hour in range(1, 31):
+        world.advance(hour * HOUR, {"north": True})
+        assert world.gone_mm("N1") <= held_mm
+        assert world.gone_mm("N2") <= held_mm
+    assert world.gone_mm("N1") > 0.97 * held_mm
+
+
+def test_asking_changes_nothing_where_dew_falls():
+    """Dew on a full medium runs out when lines are drawn, not when one looks."""
+    dewy = replace(QUIET, room_csv=flat_room(20), humidity=0.9, start_temp_c=10)
+    asked, left_alone = World(PLAN, dewy), World(PLAN, dewy)
+    for minute in range(1, 8 * 60 + 1):
+        asked.advance(minute * MINUTE, BOTH_ON)
+        assert asked.gone_mm("N1") >= 0
+    left_alone.advance(8 * HOUR, BOTH_ON)
+    assert asked.truth("N1") == pytest.approx(left_alone.truth("N1"), abs=1e-9)
+    assert asked.gone_mm("N1") == pytest.approx(left_alone.gone_mm("N1"), abs=1e-9)
+    ledger = asked.ledger()
+    assert ledger.drained_kg > 0
+    assert ledger.went_j() == pytest.approx(ledger.came_j(), rel=1e-9)
 
 
 @pytest.mark.slow

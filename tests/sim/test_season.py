@@ -19,7 +19,10 @@ WORLDS = {
     "linear": WorldOptions(sun_w_m2=150, unmeasured_w=2, waterings=OFTEN),
     "full": full_world(waterings=OFTEN),
     "full-by-sevens": full_world(hold_ms=7 * MINUTE, seed=6, sun_w_m2=400),
-    "full-each-time": full_world(moved_k=0.0, waterings=OFTEN, seed=8),
+    "full-each-time": full_world(off_k=0.0, waterings=OFTEN, seed=8),
+    "full-by-round-numbers": full_world(
+        room_csv="time,temp_c\n0,8.9\n5,18.9\n9,16.9\n", start_temp_c=8.9
+    ),
     "full-by-hours": full_world(hold_ms=HOUR, start_ms=5 * DAY, seed=4),
 }
 NAMES = ("N1", "N2", "N3", "S1", "S2")
