@@ -63,10 +63,6 @@ class Joined:
 
     Attributes:
         blocks: By name.
-        full_w: Heat into each node with its mat at full power [W].
-        steady_w: Heat into each node by sun and evaporation [W].
-        inputs_w: Heat into each node for one of each input [W]: inputs by
-            nodes.
         modes: How warm all is.
     """
 
@@ -81,10 +77,10 @@ class Joined:
         for name, (net, _) in nets.items():
             self.blocks[name] = Block(net, count)
             count = self.blocks[name].where.stop
-        # Of one array, so that all heats become drives of modes together.
+        # Of one array, so that all heats become drives of modes together: by the
+        # room, by mats, steady ones, then inputs. Its parts are looked up each
+        # time: of a copy, parts that were kept would be of another array.
         self._heats_w: Matrix = np.zeros((3 + inputs, count))
-        self._ground, self.full_w, self.steady_w = self._heats_w[:3]
-        self.inputs_w: Matrix = self._heats_w[3:]
         for name, (_, full_w) in nets.items():
             self.full_w[self.blocks[name].where] = full_w
         self.modes = np.zeros(count)
@@ -98,6 +94,26 @@ class Joined:
         for name, block in self.blocks.items():
             self.set_temps(name, np.full(len(block.made.heat_share), start_c))
 
+    @property
+    def full_w(self) -> Vector:
+        """Heat into each node with its mat at full power [W]."""
+        found: Vector = self._heats_w[1]
+        return found
+
+    @property
+    def steady_w(self) -> Vector:
+        """Heat into each node by sun and evaporation [W], to be set in place."""
+        found: Vector = self._heats_w[2]
+        return found
+
+    @property
+    def inputs_w(self) -> Matrix:
+        """Heat into each node for one of each input [W]: inputs by nodes.
+
+        To be set in place.
+        """
+        return self._heats_w[3:]
+
     def join(self) -> None:
         """Take up networks and heats as they are now."""
         self._rates = np.empty_like(self.modes)
@@ -105,7 +121,7 @@ class Joined:
         for block in self.blocks.values():
             network, where = block.network, block.where
             self._rates[where] = network.rates
-            self._ground[where] = network.ground
+            self._heats_w[0, where] = network.ground
             self._driven[:, where] = network.drive(self._heats_w[:, where].T).T
         self._decays = Decays(self._rates)
         self.set_room(self._room_c, self._amounts)

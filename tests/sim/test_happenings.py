@@ -1,5 +1,6 @@
 """What happens to trays and probes, held against balances of heat."""
 
+import copy
 import math
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ import pytest
 from sim.bench import COVERED, Standing, mat_network
 from sim.media import WATER_J_M3K, medium
 from sim.probes import AIR_LAG_S, IN_PLACE, ON_MAT, in_air
+from sim.world import World, WorldOptions, full_world
 from tests.sim.lean_to import (
     BOTH_OFF,
     BOTH_ON,
@@ -274,6 +276,26 @@ def test_happenings_do_not_depend_on_how_time_is_cut():
     for tray in ("N1", "N2", "N3", "S1"):
         assert whole.truth(tray) == pytest.approx(cut.truth(tray), abs=1e-9)
     assert said(whole, "N3", HOUR) == said(cut, "N3", HOUR)
+
+
+@pytest.mark.parametrize("options", [WorldOptions(), full_world()])
+def test_what_happens_to_a_copy_is_what_would_have_happened(options):
+    """Campaigns keep settled benches, pickled."""
+    world = World(PLAN, options)
+    world.advance(5 * HOUR, BOTH_ON)
+    dull = copy.deepcopy(world)
+    copied = copy.deepcopy(world)
+    for one in (world, copied):
+        one.shine("S1", 500.0)
+        one.evaporate("N1", 10.0)
+        one.pour("N3", 8.0, 8.0)
+        one.lift("N2")
+    for one in (world, copied, dull):
+        one.advance(8 * HOUR, BOTH_ON)
+    for tray in ("N1", "N2", "N3", "S1", "S2"):
+        assert copied.truth(tray) == pytest.approx(world.truth(tray), abs=1e-9)
+    assert copied.truth("S1") > dull.truth("S1") + 2
+    assert copied.layers("N1")[-1] < dull.layers("N1")[-1] - 0.5
 
 
 @pytest.mark.parametrize("options", [{}, {"drying": True}], ids=["plain", "drying"])
