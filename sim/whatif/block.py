@@ -4,48 +4,46 @@ What may live here: the order of things in a step. A lane for which nothing
 changes in a scan is passed over: whatever decides, decides lane by lane.
 """
 
+import numpy as np
+
 from controller.core.response import LOOK_MS
 from controller.core.units import DAY_MS, HOUR_MS
 from sim.thermal import Matrix, Vector
+from sim.whatif.asked import all_asked
 from sim.whatif.ceiling import begin_sparing, calm, lift
-from sim.whatif.demands import cycled, on_off, part, regulate, regulate_all
+from sim.whatif.cycles import MANY, follow_cycle, follow_cycles
+from sim.whatif.demands import part, regulate, regulate_all
 from sim.whatif.doubts import SAMPLE_MS, cross, follow, read_at, sample
 from sim.whatif.driving import drive
-from sim.whatif.felt import TWICE, begin, weigh
-from sim.whatif.jit import across, any_flagged, flagged, inlined, lowest, unmasked_half
+from sim.whatif.felt import begin, weigh
+from sim.whatif.jit import counted, flagged, inlined, lowest, reached, smaller, under
 from sim.whatif.looks import budget, climb, remember, watch
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
     ALERT,
     BUDGET_AT,
-    CYCLE,
-    CYCLE_HAS,
-    CYCLE_ON,
-    CYCLE_START,
     DAY_ON,
     DEMAND,
-    HOT,
-    HOT_LINE,
+    HIGH,
     KEPT,
     LANES,
     LAST,
     LOOKED,
+    LOW,
     MARKED,
     MARKED_TIMES,
-    NEED,
     NEXT,
+    NEXT_ACT,
     ON,
     ON_MS,
+    ROOT,
     SETPOINT,
     SINCE,
     SPARED,
-    SURFACE_HOT,
-    SURFACE_LINE,
-    WATCH,
     WORD,
 )
-from sim.whatif.shape import NOT, ONCE, Block, Heat, Readings, Shape
-from sim.whatif.steady import count, keep
+from sim.whatif.shape import ONCE, Block, Heat, Readings, Shape
+from sim.whatif.steady import count
 from sim.whatif.tally import pad, set_aim, tally
 from sim.whatif.verdicts import CLEAR, refuse, verdict
 from sim.whatif.warmth import advance
@@ -67,19 +65,20 @@ def season(
 ) -> None:
     """Run a block; the lanes' rows are those of a first scan to come."""
     s, z, h, r = block.mats, block.zones, block.half, block.read
-    scans, every = len(heat.room_c), max(1, int(SAMPLE_EVERY / shape.step))
-    day, soonest, anew = 1, -1.0, 0
+    scans, every = len(heat.room_c), int(SAMPLE_EVERY / shape.step)
+    every = every if every > 0 else 1
+    day, soonest, anew, held = 1, -1.0, 0, True
     for k in range(scans):
         now = k * shape.step
         if soonest <= k:
             soonest = wished(s, h, shape.lanes, k, now, change_at, change_to)
             part(s, shape.lanes)
-            anew = KEPT
+            anew, held = KEPT, False
         if anew > 0:
             set_aim(h, shape, k)
             anew -= 1
         if k > 0:
-            advance(z, h, r, heat, shape, k)
+            advance(block.modes, h, r, heat, shape, k)
         drive(h, r, shape, k)
         if k > 0 and shape.crosses:
             cross(z, r, shape, k)
@@ -87,12 +86,13 @@ def season(
             follow(s, z, h, r, shape, k, now)
         if k % every == 0 and not shape.tracks:
             sample(h, r, shape, k)
-        keep(h, r, shape, k)
         if k == scans - 1:
             pad(h, r, shape, scans)
+            held = False
         if k & LAST == LAST or k == scans - 1:
             count(s, r, shape, k)
-            tally(s, z, h, r, shape, k)
+            tally(s, z, h, r, shape, k, held)
+            held = True
         if k == 0 or now - s[LOOKED] >= LOOK:
             look(s, h, heat.heard, shape, k, now)
         if now >= day * DAY:
@@ -100,7 +100,7 @@ def season(
             day += 1
             if shape.spares and s[SPARED] < 0.0 and calm(s, shape.lanes):
                 begin_sparing(s, h, shape.lanes, k, now, shape.step)
-        decide(s, z, h, r, shape, k, now)
+        decide(block, shape, k, now)
         if len(told) > 0:
             tell(h, r, shape, k, told[k])
     close_day(s, h, shape.lanes, day, scans * shape.step, daily)
@@ -124,7 +124,7 @@ def look(
         lift(s, h, heard, shape.lanes, k, now, passed)
     elif weigh(s, h, shape.lanes, now, passed, heard[k], shape.heard):
         amiss = True
-    if climb(h, shape, k):
+    if shape.climbs and climb(h, shape, k):
         amiss = True
     if (marks or now >= s[BUDGET_AT]) and budget(s, h, shape.lanes, now):
         amiss = True
@@ -148,7 +148,7 @@ def wished(
     for v in range(lanes):
         if s[NEXT + v] <= k:
             take_up(s, h, v, k, now, change_at, change_to)
-        soonest = min(soonest, s[NEXT + v])
+        soonest = smaller(soonest, s[NEXT + v])
     return soonest
 
 
@@ -172,53 +172,76 @@ def tell(h: Readings, r: Readings, shape: Shape, k: int, told: Vector) -> None:
 
 
 @inlined
-def decide(
-    s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int, now: float
-) -> None:
+def decide(block: Block, shape: Shape, k: int, now: float) -> None:
     """Find the lanes for which something changes now, and change it."""
-    lanes = shape.lanes
     if shape.is_pid:
-        for v in range(across(lanes)):
-            h[NEED + v] = TWICE if _asked(h, v) else NOT
-        regulate_all(s, h, shape, now, alone=not any_flagged(h, NEED))
-        for v in range(across(lanes)):
-            since, need = now - s[CYCLE_START + v], h[NEED + v]
-            due = (s[CYCLE_HAS + v] == 0.0) | (since >= s[CYCLE + v])
-            demand = ONCE if since < s[CYCLE_ON + v] else NOT
-            changes = due | (demand != h[ON + v])
-            h[NEED + v] = unmasked_half(ONCE if changes & (need == NOT) else need)
+        _proportion(block, shape, k, now)
     else:
-        for v in range(across(lanes)):
-            demand = on_off(h, v)
-            h[DEMAND + v] = unmasked_half(demand)
-            changes = ONCE if demand != h[ON + v] else NOT
-            h[NEED + v] = TWICE if _asked(h, v) else changes
-    for first in range(0, LANES, WORD):
-        asks = flagged(h, NEED + first)
-        while asks != 0:
-            _settle(s, z, h, r, first + lowest(asks), shape, k)
-            asks &= asks - 1
+        _turn(block, shape, k)
 
 
 @inlined
-def _asked(h: Readings, v: int) -> bool:
-    """Whether protect must look at a lane."""
-    hot = (h[HOT + v] >= h[HOT_LINE + v]) | (h[SURFACE_HOT + v] >= h[SURFACE_LINE + v])
-    asked: bool = hot | (h[WATCH + v] > NOT)
-    return asked
+def _turn(block: Block, shape: Shape, k: int) -> None:
+    """Decide for lanes that are on below and off above."""
+    h = block.half
+    for first in range(0, LANES, WORD):
+        demanded, on = flagged(h, DEMAND + first), flagged(h, ON + first)
+        below = under(h, ROOT + first, LOW + first)
+        above = under(h, HIGH + first, ROOT + first)
+        demands = (demanded & ~above) | below
+        turned = demands ^ demanded
+        while turned != 0:
+            at = DEMAND + first + lowest(turned)
+            h[at] = ONCE - h[at]
+            turned &= turned - 1
+        protects = all_asked(block.mats, h, shape, first)
+        _settle(block, first, protects | (demands ^ on), protects, shape, k)
+
+
+@inlined
+def _proportion(block: Block, shape: Shape, k: int, now: float) -> None:
+    """Decide for lanes whose PIDs ask for a share of a cycle."""
+    s, h, scan = block.mats, block.half, np.float32(k)
+    anyone, acting = 0, 0
+    for first in range(0, LANES, WORD):
+        anyone |= all_asked(s, h, shape, first)
+        acting += counted(reached(h, NEXT_ACT + first, scan))
+    regulate_all(s, h, shape, now, alone=anyone == 0)
+    if anyone == 0 and acting >= MANY:
+        follow_cycles(s, h, shape.lanes, k, shape.step)
+    elif anyone != 0 or acting > 0:
+        for first in range(0, LANES, WORD):
+            protects = all_asked(s, h, shape, first)
+            asks = protects | reached(h, NEXT_ACT + first, scan)
+            _settle(block, first, asks, protects, shape, k)
 
 
 @inlined
 def _settle(
-    s: Vector, z: Vector, h: Readings, r: Readings, v: int, shape: Shape, k: int
+    block: Block, first: int, asks: int, protects: int, shape: Shape, k: int
 ) -> None:
-    """Decide for one lane, as the core does for a mat."""
-    now = k * shape.step
-    if h[NEED + v] > ONCE:
-        cause = verdict(s, z, h, r, v, shape, k)
+    """Decide for those of WORD lanes that ask for it, as the core does for a mat.
+
+    Args:
+        block: The block.
+        first: The first of these lanes.
+        asks: A bit for each that asks.
+        protects: A bit for each of them at which protect must look.
+        shape: What is the same for all lanes.
+        k: The scan.
+    """
+    s, h, now = block.mats, block.half, k * shape.step
+    while asks != 0:
+        lane = lowest(asks)
+        asks &= asks - 1
+        v, cause = first + lane, CLEAR
+        if (protects >> lane) & 1 != 0:
+            cause = verdict(s, block.zones, h, block.read, v, shape, k)
+            if cause == CLEAR and shape.is_pid:
+                regulate(s, h, v, now)
         if cause != CLEAR:
             refuse(s, h, v, cause, now)
-            return
-        if shape.is_pid:
-            regulate(s, h, v, now)
-    obey(s, h, v, cycled(s, v, now) if shape.is_pid else float(h[DEMAND + v]), now)
+        elif shape.is_pid:
+            follow_cycle(s, h, v, k, shape.step)
+        else:
+            obey(s, h, v, h[DEMAND + v], now)

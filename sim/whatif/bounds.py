@@ -2,17 +2,19 @@
 
 A root zone that is heated more is nowhere cooler, so that no candidate leaves
 the band between never heated and always heated. What may live here: that band,
-and which checks of single readings it makes needless.
+and which checks of readings it makes needless.
 """
 
+from math import ceil
 from typing import NamedTuple
 
 import numpy as np
 
 from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
+from controller.core.response import CLIMB_MS, LOOK_MS
 from sim.thermal import Matrix, Vector
 from sim.whatif.heat import MILLI
-from sim.whatif.jit import compiled, inlined
+from sim.whatif.jit import compiled, larger, smaller
 from sim.whatif.shape import (
     BY_HEAT,
     BY_NEAR,
@@ -28,13 +30,22 @@ from sim.whatif.shape import (
     Heat,
 )
 from sim.whatif.span import Span
-from sim.zone_model import MatModel
+from sim.zone_model import PARTS, MatModel
 
-MARGIN_MC = 5.0
-"""Far more than sums of floats can be off, and a reading be rounded."""
+HALF_WIDTH = 2.0**-6
+"""Two roundings of half the width are off by no more in a step, below 2**17 [m°C]."""
+
+READ = 1.0
+"""More than a reading is rounded by [m°C]."""
 
 FASTER = 1.5
 """Chosen: between two scans a zone may move faster than at either."""
+
+FADED = 12.0
+"""Time constants after which heat is felt no more: 6e-6 of it, less than 1 mK."""
+
+LOOKED_AT = 12
+"""Chosen: windows of which the most that a reading can rise is found."""
 
 
 class Reach(NamedTuple):
@@ -46,91 +57,105 @@ class Reach(NamedTuple):
         apart_mk: Most that mat and medium can be apart [mK].
         exposed_mk: Most that can be apart what the probe's medium is and what it
             loses its heat to, the room or the outer half [mK].
+        climb_mk: Most that a reading can rise while the guard against warming too
+            fast compares [mK].
+        off_mk: No reading is off by more, of all that is rounded [mK].
     """
 
     low_mc: Vector
     high_mc: Vector
     apart_mk: Vector
     exposed_mk: Vector
-
-
-@inlined
-def _reach_of_halves(heat: Heat, i: int, found: Matrix) -> None:
-    """Do the same for a zone whose medium is of two halves."""
-    by, sudden = heat.by[i], len(heat.sudden) > 0
-    cold0, cold1, cold2 = by[START], by[START + 1], by[START + 2]
-    hot0, hot1, hot2 = cold0, cold1, cold2
-    shown0, shown1, shown2 = by[SHOWN], by[SHOWN + 1], by[SHOWN + 2]
-    mat0, mat1, mat2 = by[MAT], by[MAT + 1], by[MAT + 2]
-    outer0, outer1, outer2 = by[OUTER], by[OUTER + 1], by[OUTER + 2]
-    low, high, apart, exposed = 1e18, -1e18, 0.0, 0.0
-    for k in range(len(heat.room_c)):
-        low = min(low, shown0 * cold0 + shown1 * cold1 + shown2 * cold2)
-        high = max(high, shown0 * hot0 + shown1 * hot1 + shown2 * hot2)
-        cold, hot = cold0 + cold1 + cold2, hot0 + hot1 + hot2
-        cold_mat = mat0 * cold0 + mat1 * cold1 + mat2 * cold2
-        hot_mat = mat0 * hot0 + mat1 * hot1 + mat2 * hot2
-        apart = max(apart, hot_mat - cold, hot - cold_mat)
-        cold_outer = outer0 * cold0 + outer1 * cold1 + outer2 * cold2
-        hot_outer = outer0 * hot0 + outer1 * hot1 + outer2 * hot2
-        exposed = max(exposed, hot - cold_outer, hot_outer - cold)
-        room, push = heat.room_c[k] + by[OFFSET], heat.push[k, i]
-        drive0 = by[BY_ROOM] * room + by[BY_PUSH] * push
-        drive1 = by[BY_ROOM + 1] * room + by[BY_PUSH + 1] * push
-        drive2 = by[BY_ROOM + 2] * room + by[BY_PUSH + 2] * push
-        if sudden and heat.sudden[k, i]:
-            drive0 += by[BY_NEAR] * push
-            drive1 += by[BY_NEAR + 1] * push
-            drive2 += by[BY_NEAR + 2] * push
-        cold0 = by[DECAY] * cold0 + drive0
-        cold1 = by[DECAY + 1] * cold1 + drive1
-        cold2 = by[DECAY + 2] * cold2 + drive2
-        hot0 = by[DECAY] * hot0 + by[BY_HEAT] + drive0
-        hot1 = by[DECAY + 1] * hot1 + by[BY_HEAT + 1] + drive1
-        hot2 = by[DECAY + 2] * hot2 + by[BY_HEAT + 2] + drive2
-    found[i, 0], found[i, 1], found[i, 2], found[i, 3] = low, high, apart, exposed
+    climb_mk: Vector
+    off_mk: Vector
 
 
 def _reach(heat: Heat, found: Matrix) -> None:
     """Run each zone never heated and always heated side by side."""
-    for i in range(len(heat.by)):
-        if heat.by[i, HALVED] > 0.0:
-            _reach_of_halves(heat, i, found)
-            continue
-        by = heat.by[i]
-        cold0, cold1 = by[START], by[START + 1]
-        hot0, hot1 = cold0, cold1
-        shown0, shown1 = by[SHOWN], by[SHOWN + 1]
-        mat0, mat1 = by[MAT], by[MAT + 1]
-        low, high, apart, exposed = 1e18, -1e18, 0.0, 0.0
+    sudden = len(heat.sudden) > 0
+    for i in range(heat.by.shape[1]):
+        by, last = heat.by[:, i], -1e18
+        cold0, cold1, cold2 = by[START], by[START + 1], by[START + 2]
+        hot0, hot1, hot2 = cold0, cold1, cold2
+        shown0, shown1, shown2 = by[SHOWN], by[SHOWN + 1], by[SHOWN + 2]
+        mat0, mat1, mat2 = by[MAT], by[MAT + 1], by[MAT + 2]
+        outer0, outer1, outer2 = by[OUTER], by[OUTER + 1], by[OUTER + 2]
+        low, high, apart, exposed, step = 1e18, -1e18, 0.0, 0.0, 0.0
         for k in range(len(heat.room_c)):
-            room = heat.room_c[k] + by[OFFSET]
-            low = min(low, shown0 * cold0 + shown1 * cold1)
-            high = max(high, shown0 * hot0 + shown1 * hot1)
-            cold_mat, hot_mat = mat0 * cold0 + mat1 * cold1, mat0 * hot0 + mat1 * hot1
-            apart = max(apart, hot_mat - cold0 - cold1, hot0 + hot1 - cold_mat)
-            outside = 1000.0 * room
-            exposed = max(exposed, hot0 + hot1 - outside, outside - cold0 - cold1)
-            push = heat.push[k, i]
+            room, push = heat.room_c[k] + by[OFFSET], heat.push[k, i]
+            read = shown0 * cold0 + shown1 * cold1 + shown2 * cold2
+            low, step = smaller(low, read), larger(step, read - last if k > 0 else 0.0)
+            last = read
+            high = larger(high, shown0 * hot0 + shown1 * hot1 + shown2 * hot2)
+            cold, hot = cold0 + cold1 + cold2, hot0 + hot1 + hot2
+            cold_mat = mat0 * cold0 + mat1 * cold1 + mat2 * cold2
+            hot_mat = mat0 * hot0 + mat1 * hot1 + mat2 * hot2
+            apart = larger(apart, larger(hot_mat - cold, hot - cold_mat))
+            cold_side, hot_side = 1000.0 * room, 1000.0 * room
+            if by[HALVED] > 0.0:
+                cold_side = outer0 * cold0 + outer1 * cold1 + outer2 * cold2
+                hot_side = outer0 * hot0 + outer1 * hot1 + outer2 * hot2
+            exposed = larger(exposed, larger(hot - cold_side, hot_side - cold))
             drive0 = by[BY_ROOM] * room + by[BY_PUSH] * push
             drive1 = by[BY_ROOM + 1] * room + by[BY_PUSH + 1] * push
+            drive2 = by[BY_ROOM + 2] * room + by[BY_PUSH + 2] * push
+            if sudden and heat.sudden[k, i]:
+                drive0 += by[BY_NEAR] * push
+                drive1 += by[BY_NEAR + 1] * push
+                drive2 += by[BY_NEAR + 2] * push
             cold0 = by[DECAY] * cold0 + drive0
             cold1 = by[DECAY + 1] * cold1 + drive1
+            cold2 = by[DECAY + 2] * cold2 + drive2
             hot0 = by[DECAY] * hot0 + by[BY_HEAT] + drive0
             hot1 = by[DECAY + 1] * hot1 + by[BY_HEAT + 1] + drive1
-        found[i, 0], found[i, 1], found[i, 2], found[i, 3] = low, high, apart, exposed
+            hot2 = by[DECAY + 2] * hot2 + by[BY_HEAT + 2] + drive2
+        found[0, i], found[1, i], found[2, i], found[3, i] = low, high, apart, exposed
+        found[4, i] = step
 
 
 reach_compiled = compiled(_reach)
 reach_plain = _reach
 
 
-def reach(heat: Heat, *, bare: bool) -> Reach:
-    """Return how far each zone can get."""
-    found = np.zeros((len(heat.by), 4))
+def reach(heat: Heat, step_ms: float, *, bare: bool) -> Reach:
+    """Return how far each zone can get in steps of a length."""
+    found = np.zeros((5, heat.by.shape[1]))
     (reach_plain if bare else reach_compiled)(heat, found)
-    low, high, apart, exposed = found.T
-    return Reach(low - MARGIN_MC, high + MARGIN_MC, apart, exposed)
+    low, high, apart, exposed, step = found
+    decay, shown = heat.by[DECAY : DECAY + PARTS], heat.by[SHOWN : SHOWN + PARTS]
+    off = READ + HALF_WIDTH * np.abs(shown).sum(axis=0) / (1 - decay.max(axis=0))
+    # It compares until the first look after so long.
+    window = ceil(CLIMB_MS / step_ms) + ceil(LOOK_MS / step_ms)
+    climb = window * step + _climb(heat, window) + 2 * off
+    return Reach(low - off, high + off, apart, exposed, climb, off)
+
+
+def _climb(heat: Heat, window: int) -> Vector:
+    """Return the most that heat can raise a reading by within a window of steps.
+
+    A rise is a sum over all steps before: what each of them adds if it is heated,
+    which fades. The most is the sum of those that add something. Windows are looked
+    at a few steps apart; over the steps in between it rises as fast as ever.
+    """
+    by, apart = heat.by, -(-window // LOOKED_AT)
+    oldest = min(len(heat.room_c), ceil(FADED / -np.log(by[DECAY].max())))
+    age, felt = np.arange(oldest)[:, np.newaxis], np.zeros((oldest, by.shape[1]))
+    for mode in range(PARTS):
+        felt += by[SHOWN + mode] * by[BY_HEAT + mode] * by[DECAY + mode] ** age
+
+    def within(steps: int) -> Vector:
+        rise = felt.copy()
+        rise[steps:] -= felt[:-steps]
+        most: Vector = np.maximum(0.0, rise).sum(axis=0)
+        return most
+
+    if oldest <= window:  # all heat there can have been
+        most = np.maximum(0.0, felt).sum(axis=0)
+    else:
+        windows = range(apart, window + apart, apart)
+        most = np.max([within(steps) for steps in windows], axis=0)
+    risen: Vector = most + (apart - 1) * within(1)
+    return risen
 
 
 def doubtless(model: MatModel, span: Span, far: Reach) -> bool:
@@ -159,6 +184,6 @@ def doubtless(model: MatModel, span: Span, far: Reach) -> bool:
             outer = far.exposed_mk[number] + MILLI * pushed[number] * span.step_s
             medium += outer / zone.between_s + MILLI * poured[number]
         fastest = mat / zone.mat_s if zone.at_mat else medium
-        if FASTER * fastest * span.step_s + MARGIN_MC > allowed_mk:
+        if FASTER * fastest * span.step_s + 2 * far.off_mk[number] > allowed_mk:
             return False
     return True

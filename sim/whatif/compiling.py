@@ -30,6 +30,9 @@ TYPED = (
 with blocks, generators, loops over tuples, sums of whole arrays."""
 
 
+USUAL = 3
+"""How quick numba has code made if nobody says otherwise."""
+
 SELDOM = 50_000
 """Chosen: objects made after which garbage is looked for; usually it is 700."""
 
@@ -64,11 +67,31 @@ def _compilers() -> Compilers:
     codegen = import_module("numba.core.codegen")
     shared: type = type("Shared", (_Shared, compiler.Flags), {"__slots__": ()})
     unbuilt: type = type("Unbuilt", (_Unbuilt, codegen.JITCodeLibrary), {})
+
+    def linked(library: object) -> list[object]:
+        others: list[object] = getattr(library, "_linking_libraries")  # noqa: B009
+        return others
+
+    def link_once(self: Foreign) -> None:
+        """Link each part once, whoever calls it.
+
+        Linked into each other all the way up, they would be copied at each stage.
+        """
+        known = linked(self)
+        for one in known:  # which grows meanwhile
+            if isinstance(one, unbuilt):
+                known += [other for other in linked(one) if other not in known]
+        codegen.JITCodeLibrary.finalize(self)
+
+    built: type = type("Built", (codegen.JITCodeLibrary,), {"finalize": link_once})
     base, seen = compiler.CompilerBase, _Seen(shared)
     passes = _passes()
 
     def in_peace(self: Foreign, function: Foreign) -> object:
-        with _seldom_collected():
+        library = built(self.state.targetctx.codegen(), function.__qualname__)
+        library.enable_object_caching()
+        self.state.library = library
+        with _seldom_collected(), _made_quick_enough():
             return base.compile_extra(self, function)
 
     plain = type("OfParts", (base,), {"define_pipelines": passes})
@@ -201,14 +224,27 @@ class _Unbuilt:
     def set_env(self, name: str, env: object) -> None:
         """Keep nothing: only what raises an exception looks for it."""
 
-    def _optimize_final_module(self) -> None:
-        pass
-
-    def _finalize_final_module(self) -> None:
+    def finalize(self) -> None:
+        """Leave what it calls for those that it is part of to link."""
         self._finalized = True
 
     def get_pointer_to_function(self, name: str) -> int:  # noqa: ARG002
         return 0
+
+
+@contextmanager
+def _made_quick_enough() -> Iterator[None]:
+    """Leave out the last stage of making code quick: it finds nothing more here.
+
+    It takes a tenth of the time in which LLVM works. Who asks numba for less gets that.
+    """
+    config = import_module("numba.core.config")
+    before = config.OPT
+    setattr(config, "OPT", type(before)(2) if before == USUAL else before)  # noqa: B010
+    try:
+        yield
+    finally:
+        setattr(config, "OPT", before)  # noqa: B010
 
 
 @contextmanager

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.block import season
-from sim.whatif.jit import compiled
+from sim.whatif.jit import EVEN, compiled
 from sim.whatif.rows import LANES, ZONE
 from sim.whatif.shape import HALVED, SHOWN, START, Block, Heat, Readings, Shape
 from sim.whatif.span import Counts
 from sim.whatif.steady import SUMS
-from sim.whatif.tally import spare
+from sim.whatif.tally import COLDEST, FARTHEST, spare
 
 CAUSES = 14
 """As many as span.REFUSALS."""
@@ -50,6 +50,7 @@ IDLE_HALF = {
     rows.CLIMB_BY: NEVER,
     rows.LOW: -NEVER,
     rows.ALLOWED: NEVER,
+    rows.NEXT_ACT: NEVER,
 }
 """The same of half the width."""
 
@@ -107,6 +108,7 @@ def run_block(
     step: float,
     *,
     heard: bool,
+    climbs: bool,
     bare: bool,
 ) -> None:
     """Run one block; its answers are in the work's arrays afterwards."""
@@ -114,8 +116,8 @@ def run_block(
         number
     ].tolist()
     zones, trays = heat.push.shape[1], work.base.shape[1]
-    in_medium = bool((heat.by[:trays, SHOWN : SHOWN + 2] == 1.0).all())
-    halved = bool(heat.by[:, HALVED].any())
+    in_medium = bool((heat.by[SHOWN : SHOWN + 2, :trays] == 1.0).all())
+    halved = bool(heat.by[HALVED].any())
     shape = Shape(
         lanes,
         trays,
@@ -130,6 +132,7 @@ def run_block(
         tracks > 0,
         heard,
         spares > 0,
+        climbs,
         band,
         step,
     )
@@ -138,6 +141,7 @@ def run_block(
         _aligned(zones * ZONE, np.float64),
         _aligned(rows.HALVES, np.float32),
         _aligned(rows.READ + zones * rows.READS, np.float32),
+        _aligned(zones * rows.MODES, np.float32),
     )
     these = work.lanes[lane : lane + lanes]
     _fill(made, work, these, shape, heat)
@@ -186,9 +190,8 @@ def _fill(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> N
     zones[:, rows.BASE // LANES], zones[:, rows.UPPER // LANES] = -NEVER, NEVER
     zones[: shape.trays, rows.BASE // LANES, own] = work.base[these].T
     zones[: shape.trays, rows.UPPER // LANES, own] = work.upper[these].T
-    zones[:, rows.Z0 // LANES] = heat.by[:, START, np.newaxis]
-    zones[:, rows.Z1 // LANES] = heat.by[:, START + 1, np.newaxis]
-    zones[:, rows.Z2 // LANES] = heat.by[:, START + 2, np.newaxis]
+    modes = made.modes.reshape(shape.zones, -1, LANES)
+    modes[:] = heat.half[START : START + 3].T[:, :, np.newaxis]
     _fill_half(made, work.plans[these], heat, shape)
 
 
@@ -206,15 +209,16 @@ def _fill_half(made: Block, plans: Matrix, heat: Heat, shape: Shape) -> None:
         (rows.ALLOWED, rows.ALLOWANCE),
     ):
         table[row // LANES, own] = plans[:, of_plan // LANES]
+    table[rows.NEXT_ACT // LANES, own] = 0.0
     table[rows.CLIMB_FROM // LANES] = NEVER
     pads = made.read[: rows.READ].reshape(-1, LANES)
     pads[rows.PAD_LOW // LANES], pads[rows.PAD_HIGH // LANES] = -np.inf, np.inf
     temps, kept = _first(heat), _kept(made, shape)
     kept[:, 0] = temps[:, np.newaxis]
-    kept[:, rows.PEAK // LANES], kept[:, rows.LEAST // LANES] = -NEVER, NEVER
+    kept[:, rows.PEAK // LANES], kept[:, rows.LEAST // LANES] = COLDEST, FARTHEST
     trays = temps[: shape.trays]
-    table[rows.HOT // LANES], table[rows.COOL // LANES] = trays.max(), trays.min()
-    table[rows.SUM // LANES] = trays.sum()
+    table[rows.HOT // LANES], table[rows.SUM // LANES] = trays.max(), trays.sum()
+    pads[rows.SPREAD // LANES] = np.ptp(trays)
     table[rows.SURFACE_HOT // LANES] = temps[shape.trays :].max(initial=-NEVER)
 
 
@@ -226,10 +230,10 @@ def _kept(made: Block, shape: Shape) -> NDArray[np.float32]:
 
 def _first(heat: Heat) -> Vector:
     """Return what the probes read at the first scan [m°C]."""
-    by = heat.by
-    shown = by[:, SHOWN] * by[:, START] + by[:, SHOWN + 1] * by[:, START + 1]
-    shown += by[:, SHOWN + 2] * by[:, START + 2]
-    return np.asarray(np.rint(shown))
+    by = heat.half
+    first, second, third = by[SHOWN : SHOWN + 3] * by[START : START + 3]
+    read: Vector = np.rint(first + second + third).astype(np.float64)
+    return read
 
 
 def _empty(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> None:
@@ -237,9 +241,10 @@ def _empty(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> 
     table = made.mats.reshape(-1, LANES)[:, own]
     zones = made.zones.reshape(shape.zones, -1, LANES)[:, :, own]
     told = [rows.SWITCHES, rows.DAY_ON, rows.DRIVING_IN_BAND, rows.TRIP]
-    told += [rows.TRIP_AT, rows.STRANGE, rows.DOUBTED]
-    work.result[these, :-1] = table[[row // LANES for row in told]].T
+    told += [rows.TRIP_AT, rows.STRANGE]
+    work.result[these, :-2] = table[[row // LANES for row in told]].T
     half = made.half.reshape(-1, LANES)[:, own]
+    work.result[these, -2] = half[rows.DOUBTED // LANES]
     work.result[these, -1] = half[rows.ALIKE_MOST // LANES]
     scans = len(heat.room_c)
     warm = np.maximum(0.0, scans - table[rows.WARM_FROM // LANES])
@@ -249,10 +254,11 @@ def _empty(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> 
     first = rows.REFUSED // LANES
     work.refused[these] = table[first : first + CAUSES].T
     kept = _kept(made, shape)[:, :, own]
-    work.peak[these] = kept[:, rows.PEAK // LANES].T
-    trays, least = zones[: shape.trays], kept[: shape.trays, rows.LEAST // LANES]
+    work.peak[these] = (kept[:, rows.PEAK // LANES] - EVEN).T
+    trays, least = zones[: shape.trays], kept[: shape.trays, rows.LEAST // LANES] - EVEN
     work.steady[these, SUMS:] = np.where(warm > 0, least.astype(np.float64), NEVER).T
     work.in_band[these] = kept[: shape.trays, rows.IN_BAND // LANES].T
+    trays[:, rows.HEAT // LANES] += kept[: shape.trays, rows.TOTAL // LANES]
     work.heat[these] = _heat(trays, kept[: shape.trays, rows.LAST], shape, heat).T
 
 

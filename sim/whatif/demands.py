@@ -1,4 +1,4 @@
-"""What a lane's policy asks for: the twin of regulate and of cycles in modulate.
+"""What a lane's policy asks for: the twin of regulate.
 
 simple-pid's own sums are written out in its order, since its answers must come
 out to the last bit. What may live here: demand. No limits.
@@ -15,28 +15,27 @@ from controller.core.regulate import (
     TRACKING_SHARE,
 )
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, rounded, unmasked
+from sim.whatif.asked import asked
+from sim.whatif.jit import (
+    across,
+    divided,
+    inlined,
+    larger,
+    rounded,
+    rounded_half,
+    smaller,
+    unmasked,
+)
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
-    CYCLE,
-    CYCLE_CARRY,
-    CYCLE_HAS,
-    CYCLE_ON,
-    CYCLE_START,
-    DEMAND,
     DERIVATIVE_S,
     FILTER,
     FILTERED,
     GAIN,
     GAIN_BY_RATE,
     GAIN_PER_S,
-    HIGH,
     INTEGRAL_S,
-    LOW,
     MEAN_DUTY,
-    MIN_OFF,
-    MIN_ON,
-    NEED,
     ON,
     OTHER,
     PID_AT,
@@ -54,12 +53,10 @@ from sim.whatif.rows import (
     TOGETHER,
     TRACKING,
 )
-from sim.whatif.shape import NOT, ONCE, Readings, Shape
+from sim.whatif.shape import Readings, Shape
 
 COMPUTE_EVERY = float(COMPUTE_EVERY_MS)
 LONGEST_STEP = float(LONGEST_STEP_MS)
-ROUND_HALF = np.float32(1.5 * 2**23)
-"""The same for values of half the width, below 2**22."""
 
 
 @inlined
@@ -71,15 +68,7 @@ def whole(value: float) -> float:
 @inlined
 def whole_half(value: np.float32) -> np.float32:
     """Round to a whole number, half to even, what is of half the width."""
-    return (value + ROUND_HALF) - ROUND_HALF
-
-
-@inlined
-def on_off(h: Readings, v: int) -> np.float32:
-    """Return what on-off regulation demands of a lane."""
-    root = h[ROOT + v]
-    demand = NOT if root > h[HIGH + v] else h[DEMAND + v]
-    return ONCE if root < h[LOW + v] else demand
+    return rounded_half(value)
 
 
 @inlined
@@ -96,8 +85,8 @@ def summed(
     lasting = step_s if step_s > 0.0 else 1.0
     integral += by * error * lasting
     total = proportional + integral - s[GAIN_BY_RATE + v] * rate
-    duty = min(1.0, max(0.0, total))
-    tracking = min(1.0, step_s / (s[INTEGRAL_S + v] * TRACKING_SHARE))
+    duty = smaller(1.0, larger(0.0, total))
+    tracking = smaller(1.0, step_s / (s[INTEGRAL_S + v] * TRACKING_SHARE))
     tracked = integral + (duty - total) * tracking
     s[PID_INTEGRAL + v] = tracked if step_s > 0.0 else integral
     s[PID_DUTY + v] = duty
@@ -183,10 +172,10 @@ def _go_on(s: Vector, h: Readings, lanes: int, step_s: float) -> None:
     for v in range(across(lanes)):
         gain, setpoint_c = s[GAIN + v], s[SETPOINT_C + v]
         off = np.float64(h[SETPOINT + v] - h[ROOT + v])
-        error = setpoint_c - (setpoint_c - off / 1000.0)
+        error = setpoint_c - (setpoint_c - divided(off, 1000.0))
         integral = s[PID_INTEGRAL + v] + s[GAIN_PER_S + v] * error * step_s
         total = gain * error + integral
-        duty = min(1.0, max(0.0, total))
+        duty = smaller(1.0, larger(0.0, total))
         s[PID_INTEGRAL + v] = integral + (duty - total) * s[TRACKING + v]
         s[PID_DUTY + v] = duty
 
@@ -209,16 +198,16 @@ def _each(s: Vector, h: Readings, shape: Shape, now: float) -> int:
     for v in range(across(shape.lanes)):
         setpoint, gain = float(h[SETPOINT + v]), s[GAIN + v]
         at, before, was = s[PID_AT + v], s[PID_INTEGRAL + v], s[PID_DUTY + v]
-        free, lasting = h[NEED + v] == NOT, now - at
+        free, lasting = not asked(h, v), now - at
         same = (s[PID_HAS + v] > 0.0) & (s[PID_SETPOINT + v] == setpoint)
         plain = free & same & (lasting == usual)
         rate = s[RATE + v] if shape.derives else 0.0
         setpoint_c = s[SETPOINT_C + v]
-        off = float(h[SETPOINT + v] - h[ROOT + v])
-        error = setpoint_c - (setpoint_c - off / 1000.0)
+        off = np.float64(h[SETPOINT + v] - h[ROOT + v])
+        error = setpoint_c - (setpoint_c - divided(off, 1000.0))
         integral = before + s[GAIN_PER_S + v] * error * step_s
         total = gain * error + integral - s[GAIN_BY_RATE + v] * rate
-        duty = min(1.0, max(0.0, total))
+        duty = smaller(1.0, larger(0.0, total))
         integral += (duty - total) * s[TRACKING + v]
         s[PID_AT + v] = unmasked(now if plain else at)
         s[PID_INTEGRAL + v] = unmasked(integral if plain else before)
@@ -238,24 +227,3 @@ def _each(s: Vector, h: Readings, shape: Shape, now: float) -> int:
             if s[OTHER + v] > 0.0:
                 regulate(s, h, v, now)
     return plains
-
-
-@inlined
-def cycled(s: Vector, v: int, now: float) -> float:
-    """Return what a lane's time-proportioning cycle demands; begin a new one."""
-    length, start, carry = s[CYCLE + v], s[CYCLE_START + v], s[CYCLE_CARRY + v]
-    if s[CYCLE_HAS + v] == 0.0:
-        start, carry = now - 2.0 * length, 0.0
-    if now - start >= length:
-        s[CYCLE_HAS + v] = 1.0
-        s[CYCLE_START + v] = start + length if now - start < 2.0 * length else now
-        duty = s[PID_DUTY + v]
-        asked = whole(duty * length) + (carry if 0.0 < duty < 1.0 else 0.0)
-        short = length - asked < s[MIN_OFF + v]
-        if asked < s[MIN_ON + v] or (short and 2.0 * asked < length):
-            s[CYCLE_ON + v], s[CYCLE_CARRY + v] = 0.0, asked
-        elif short:
-            s[CYCLE_ON + v], s[CYCLE_CARRY + v] = length, asked - length
-        else:
-            s[CYCLE_ON + v], s[CYCLE_CARRY + v] = asked, 0.0
-    return 1.0 if now - s[CYCLE_START + v] < s[CYCLE_ON + v] else 0.0

@@ -8,7 +8,7 @@ from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
 from controller.core.units import HOUR_MS, MINUTE_MS
 from sim.thermal import Vector
 from sim.whatif.demands import whole
-from sim.whatif.jit import across, inlined, unmasked_half
+from sim.whatif.jit import across, inlined, larger, smaller, unmasked_half
 from sim.whatif.rows import (
     ALIKE,
     ALIKE_MOST,
@@ -80,13 +80,17 @@ def _amiss(before: float, temp: float, base: float, upper: float, step: float) -
         return 0.0
     twice = _above(before, temp, base) - _above(before, temp, upper)
     exact = whole(twice * step / (2.0 * abs(temp - before)))
-    ends = min(max(before, base), upper) + min(max(temp, base), upper) - 2.0 * base
+    ends = (
+        smaller(larger(before, base), upper)
+        + smaller(larger(temp, base), upper)
+        - 2.0 * base
+    )
     return exact - ends * step / 2.0
 
 
 @inlined
 def _above(before: float, temp: float, threshold: float) -> float:
-    low, high = max(0.0, before - threshold), max(0.0, temp - threshold)
+    low, high = larger(0.0, before - threshold), larger(0.0, temp - threshold)
     return abs(high * high - low * low)
 
 
@@ -101,7 +105,7 @@ def sample(h: Readings, r: Readings, shape: Shape, k: int) -> None:
             alike = (r[own + ALIKE + v] + ONCE) * same
             r[own + SAMPLE + v] = temp
             r[own + ALIKE + v] = unmasked_half(alike)
-            h[ALIKE_MOST + v] = unmasked_half(max(h[ALIKE_MOST + v], alike))
+            h[ALIKE_MOST + v] = unmasked_half(larger(h[ALIKE_MOST + v], alike))
 
 
 @inlined

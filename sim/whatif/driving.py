@@ -8,18 +8,20 @@ from math import floor
 import numpy as np
 
 from sim.whatif.demands import whole, whole_half
-from sim.whatif.jit import across, inlined
+from sim.whatif.jit import across, divided, inlined, larger, smaller
 from sim.whatif.rows import (
-    COOL,
     FAR,
     HOT,
     LANES,
     LAST,
+    OFF,
     PAD_HIGH,
     PAD_LOW,
     READ,
     READS,
     ROOT,
+    SETPOINT,
+    SPREAD,
     SUM,
 )
 from sim.whatif.shape import COOLEST, MEAN, MEDIAN, TRAY, Readings, Shape
@@ -39,18 +41,19 @@ def drive(h: Readings, r: Readings, shape: Shape, k: int) -> None:
     if shape.way == TRAY:
         at = (READ + shape.tray * READS + row) & FAR
         for v in range(across(lanes)):
-            h[ROOT + v] = r[at + v]
+            _driving(h, r, row, v, r[at + v])
     elif shape.way == MEAN:
         if trays <= WIRES:
             number = np.float32(trays)
             for v in range(across(lanes)):
-                h[ROOT + v] = whole_half(h[SUM + v] / number)
+                _driving(h, r, row, v, whole_half(divided(h[SUM + v], number)))
         else:
             for v in range(across(lanes)):
-                h[ROOT + v] = whole(np.float64(h[SUM + v]) / trays)
+                root = np.float32(whole(np.float64(h[SUM + v]) / trays))
+                _driving(h, r, row, v, root)
     elif shape.way == COOLEST:
         for v in range(across(lanes)):
-            h[ROOT + v] = h[COOL + v]
+            _driving(h, r, row, v, h[HOT + v] - r[row + SPREAD + v])
     elif shape.way == MEDIAN:
         if trays <= WIRES:
             _median(h, r, lanes, trays, row)
@@ -58,7 +61,14 @@ def drive(h: Readings, r: Readings, shape: Shape, k: int) -> None:
             _median_of_many(h, r, lanes, trays, row)
     else:
         for v in range(across(lanes)):
-            h[ROOT + v] = h[HOT + v]
+            _driving(h, r, row, v, h[HOT + v])
+
+
+@inlined
+def _driving(h: Readings, r: Readings, row: int, v: int, root: np.float32) -> None:
+    """Keep a driving temperature, and how far it is off, for a scan's row."""
+    h[ROOT + v] = root
+    r[row + OFF + v] = root - h[SETPOINT + v]
 
 
 @inlined
@@ -66,7 +76,7 @@ def _median_of_many(h: Readings, r: Readings, lanes: int, trays: int, row: int) 
     for v in range(across(lanes)):
         low = _ranked(r, row + v, trays, (trays - 1) // 2)
         high = _ranked(r, row + v, trays, trays // 2)
-        h[ROOT + v] = floor((low + high) / 2.0)
+        _driving(h, r, row, v, np.float32(floor((low + high) / 2.0)))
 
 
 @inlined
@@ -109,28 +119,24 @@ def _median(h: Readings, r: Readings, lanes: int, trays: int, row: int) -> None:
         a, b, c, d = _sorted(r[r0 + v], r[r1 + v], r[r2 + v], r[r3 + v])
         e, f, g, top = _sorted(r[r4 + v], r[r5 + v], r[r6 + v], r[r7 + v])
         # Of each pair from opposite ends the lower one is among the lower four.
-        low = _higher(_higher(min(a, top), min(b, g)), _higher(min(c, f), min(d, e)))
-        high = _lower(_lower(max(a, top), max(b, g)), _lower(max(c, f), max(d, e)))
+        low = larger(
+            larger(smaller(a, top), smaller(b, g)),
+            larger(smaller(c, f), smaller(d, e)),
+        )
+        high = smaller(
+            smaller(larger(a, top), larger(b, g)), smaller(larger(c, f), larger(d, e))
+        )
         high = low if odd else high
-        h[ROOT + v] = whole((float(low) + float(high)) / 2.0 - 0.25)
+        middle = np.float32(whole((float(low) + float(high)) / 2.0 - 0.25))
+        _driving(h, r, row, v, middle)
 
 
 @inlined
 def _sorted(
     a: float, b: float, c: float, d: float
 ) -> tuple[float, float, float, float]:
-    a, b = min(a, b), max(a, b)
-    c, d = min(c, d), max(c, d)
-    a, c = min(a, c), max(a, c)
-    b, d = min(b, d), max(b, d)
-    return a, min(b, c), max(b, c), d
-
-
-@inlined
-def _higher(a: float, b: float) -> float:
-    return max(a, b)
-
-
-@inlined
-def _lower(a: float, b: float) -> float:
-    return min(a, b)
+    a, b = smaller(a, b), larger(a, b)
+    c, d = smaller(c, d), larger(c, d)
+    a, c = smaller(a, c), larger(a, c)
+    b, d = smaller(b, d), larger(b, d)
+    return a, smaller(b, c), larger(b, c), d

@@ -23,14 +23,13 @@ from sim.whatif.candidate import check, heard
 from sim.whatif.ceiling import HIGHEST_ALLOWANCE
 from sim.whatif.compute import Work, made_ready, run_block
 from sim.whatif.doubts import ALIKE_SAMPLES
-from sim.whatif.heat import coefficients
+from sim.whatif.heat import heat_of
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
 from sim.whatif.rows import ALLOWANCE, CYCLE, LANES
-from sim.whatif.shape import Heat
 from sim.whatif.span import REFUSALS, Counts, Outcomes, Span, Trace
 from sim.whatif.steady import SUMS
 from sim.whatif.table import tabulate
-from sim.zone_model import PARTS, MatModel
+from sim.zone_model import MatModel
 
 BAND_MK = 500
 """Chosen: half a kelvin either side of the setpoint."""
@@ -112,33 +111,14 @@ class _Loop:
             raise ValueError("plans: at least one candidate is needed")
         for plan in plans:
             check(model, plan)
-        by = coefficients(model, span)
-        self._heat = Heat(
-            span.room_c,
-            np.rint(span.room_c * 1000),
-            span.push,
-            np.column_stack(
-                (
-                    by.decay,
-                    by.by_heat,
-                    by.by_room,
-                    by.by_push,
-                    by.by_near,
-                    by.shown,
-                    by.mat,
-                    by.outer,
-                    by.start,
-                    by.offset_c,
-                    by.parts == PARTS,
-                )
-            ),
-            np.zeros((0, 0), np.bool_) if span.sudden is None else span.sudden,
-        )
+        self._heat = heat_of(model, span)
         self._plans, self._span, self._band_mk = plans, span, band_mk
         self._bare, self._trays = bare, len(heard(plans[0]))
         self._table = tabulate(span, plans)
-        far = reach(self._heat, bare=bare)
+        far = reach(self._heat, span.step_ms, bare=bare)
         self._doubtless = doubtless(model, span, far)
+        slowest = min(plan.rise_limit_mk for plan in plans)
+        self._climbs = bool(far.climb_mk[: self._trays].max() >= slowest)
         low, high = far.low_mc[: self._trays], far.high_mc[: self._trays]
         self._crosses = np.array(
             ((self._table.base > low) | (self._table.upper < high)).any(axis=1)
@@ -205,6 +185,7 @@ class _Loop:
                 band,
                 step,
                 heard=span.room_heard,
+                climbs=self._climbs,
                 bare=self._bare,
             )
 

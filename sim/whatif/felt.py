@@ -11,7 +11,16 @@ import numpy as np
 from controller.core import uptake as core
 from sim.thermal import Vector
 from sim.whatif.demands import whole, whole_half
-from sim.whatif.jit import across, flagged, inlined, lowest, unmasked, unmasked_half
+from sim.whatif.jit import (
+    across,
+    flagged,
+    inlined,
+    larger,
+    lowest,
+    smaller,
+    unmasked,
+    unmasked_half,
+)
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
     ALLOWANCE,
@@ -19,9 +28,9 @@ from sim.whatif.rows import (
     HALF_DUE,
     LAG,
     LANES,
+    LATE,
     MEAN_DUTY,
     MOST_DUE,
-    NEED,
     ON,
     ON_MS,
     ROOT,
@@ -90,7 +99,7 @@ def weigh(
     _exceed(s, h, lanes, now, passed)
     missed = False
     for first in range(0, LANES, WORD):
-        late = flagged(h, NEED + first)
+        late = flagged(h, LATE + first)
         while late != 0:
             v = first + lowest(late)
             late &= late - 1
@@ -125,7 +134,7 @@ def _cool(h: Readings, lanes: int, room: np.float32, times: float) -> None:
 def _due(lowest_mc: np.float32, setpoint: np.float32, most: np.float32) -> np.float32:
     """Return by how much it must have risen to show heat."""
     fifths = whole_half((setpoint - lowest_mc) * A_FIFTH - BELOW_FIFTHS)
-    return max(CLEAR_RISE, min(LEAST_RISE + fifths, most))
+    return larger(CLEAR_RISE, smaller(LEAST_RISE + fifths, most))
 
 
 @inlined
@@ -133,9 +142,9 @@ def _known(h: Readings, lanes: int, room: np.float32) -> None:
     """See in which lanes heat was felt, where the room is known."""
     for v in range(across(lanes)):
         root, setpoint, was = h[ROOT + v], h[SETPOINT + v], h[UP_ROOM + v]
-        low, cooled = min(h[UP_LOWEST + v], root), min(h[UP_COOLED + v], root)
+        low, cooled = smaller(h[UP_LOWEST + v], root), smaller(h[UP_COOLED + v], root)
         due = _due(low, setpoint, h[MOST_DUE + v])
-        in_air = max(due, h[HALF_DUE + v] + max(NOT, room - was))
+        in_air = larger(due, h[HALF_DUE + v] + larger(NOT, room - was))
         due = in_air if abs(root - room) <= ALIKE_BY else due
         least = low if h[FROZEN + v] > NOT else cooled
         satisfied = root >= setpoint
@@ -153,7 +162,7 @@ def _guessed(s: Vector, h: Readings, lanes: int, now: float) -> None:
     """See in which lanes heat was felt, where the room is not known."""
     for v in range(across(lanes)):
         root, setpoint = h[ROOT + v], h[SETPOINT + v]
-        low, began = min(h[UP_LOWEST + v], root), h[UP_FROM + v]
+        low, began = smaller(h[UP_LOWEST + v], root), h[UP_FROM + v]
         mark_at, mark_from = s[UP_MARK_AT + v], h[UP_MARK_FROM + v]
         fell = ONCE if mark_from - root >= FAST_FALL else h[UP_FELL + v]
         marks = now - mark_at >= FAST_FALL_IN
@@ -179,13 +188,13 @@ def _exceed(s: Vector, h: Readings, lanes: int, now: float, passed: float) -> No
         on_ms = s[ON_MS + v] + on * (now - since)
         usual = mean_duty(on, since, s[MEAN_DUTY + v], now)
         more = s[UP_EXCESS + v] + on_ms - s[UP_ON + v]
-        excess = max(0.0, whole(more - usual * passed))
-        left = max(0.0, excess - RELIEF) if h[UP_ANEW + v] > ONCE else 0.0
+        excess = larger(0.0, whole(more - usual * passed))
+        left = larger(0.0, excess - RELIEF) if h[UP_ANEW + v] > ONCE else 0.0
         s[UP_ON + v] = on_ms
         s[UP_EXCESS + v] = unmasked(left if anew else excess)
         s[UP_SINCE + v] = unmasked(now if anew else began)
         late = (not anew) & (excess >= s[ALLOWANCE + v])
-        h[NEED + v] = ONCE if late else NOT
+        h[LATE + v] = ONCE if late else NOT
 
 
 @inlined

@@ -2,7 +2,7 @@
 
 The same functions either way, with the same answers: strict IEEE arithmetic,
 nothing contracted or reordered. What may live here: that one choice. Numba's
-types do not know what it makes of a function, so no other modules but words and
+types do not know what it makes of a function, so no other modules but teaching and
 compiling import it.
 """
 
@@ -22,7 +22,28 @@ import numpy as np
 from sim.whatif.compiling import compilers
 from sim.whatif.rows import LANES, WORD
 from sim.whatif.shape import Readings
-from sim.whatif.words import across, flagged, lowest, rounded, teach
+from sim.whatif.teaching import teach
+from sim.whatif.words import (
+    EVEN,
+    across,
+    counted,
+    divided,
+    flagged,
+    fused,
+    higher,
+    larger,
+    lower,
+    lowest,
+    minus,
+    plus,
+    plus_if,
+    reached,
+    rounded,
+    rounded_half,
+    smaller,
+    under,
+    within,
+)
 
 
 def _numba() -> ModuleType | None:
@@ -102,16 +123,31 @@ HAS_NUMBA = numba is not None
 NOTHING = np.float32(0.0)
 
 __all__ = [
+    "EVEN",
     "HAS_NUMBA",
     "across",
     "any_flagged",
     "compiled",
+    "counted",
+    "divided",
     "flagged",
+    "fused",
+    "higher",
     "inlined",
+    "larger",
+    "lower",
     "lowest",
+    "minus",
+    "plus",
+    "plus_if",
+    "reached",
     "rounded",
+    "rounded_half",
+    "smaller",
+    "under",
     "unmasked",
     "unmasked_half",
+    "within",
 ]
 
 
@@ -156,7 +192,7 @@ def any_flagged(rows: Readings, at: int) -> bool:
 
 
 if numba is not None:
-    teach()
+    teach(_INLINED)
 
 
 def compiled(function: Function) -> Function:

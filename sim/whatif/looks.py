@@ -14,7 +14,14 @@ import numpy as np
 from controller.core.response import ABOVE_SETPOINT_MK, CLIMB_MS
 from controller.core.units import HOUR_MS
 from sim.thermal import Vector
-from sim.whatif.jit import across, any_flagged, inlined, unmasked, unmasked_half
+from sim.whatif.jit import (
+    across,
+    any_flagged,
+    inlined,
+    smaller,
+    unmasked,
+    unmasked_half,
+)
 from sim.whatif.rows import (
     ALERT,
     BUDGET_AT,
@@ -51,7 +58,7 @@ HOUR = float(HOUR_MS)
 @inlined
 def remember(s: Vector, h: Readings, lanes: int, number: int, now: float) -> None:
     """Keep the time on at a full hour, the number-th from 0."""
-    kept = min(number, MARK_ROWS)
+    kept = number
     if number >= MARK_ROWS:
         kept = MARK_ROWS - 1
         for row in range(kept):
@@ -99,8 +106,8 @@ def budget(s: Vector, h: Readings, lanes: int, now: float) -> bool:
     for v in range(lanes):
         on, lasting = float(h[ON + v]), now - s[SINCE + v]
         used = s[ON_MS + v] + on * lasting - s[MARK + v]
-        soonest = min(soonest, s[LONGEST_ON + v] - on * lasting)
-        soonest = min(soonest, s[DAILY_ON + v] - used)
+        soonest = smaller(soonest, s[LONGEST_ON + v] - on * lasting)
+        soonest = smaller(soonest, s[DAILY_ON + v] - used)
     s[BUDGET_AT] = now if found > 0 else now + soonest
     return found > 0
 

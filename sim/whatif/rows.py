@@ -10,7 +10,7 @@ A compiler that does many lanes at once must know that what it writes is not wha
 reads next: rows that lie a known way apart in one array, or arrays of their own.
 """
 
-LANES = 128
+LANES = 64
 
 WORD = 64
 """Lanes whose truths are looked at together; it divides LANES."""
@@ -84,7 +84,6 @@ UP_SINCE = 56 * LANES
 UP_ON = 57 * LANES
 UP_EXCESS = 58 * LANES
 UP_MARK_AT = 59 * LANES
-DOUBTED = 60 * LANES  # its ceiling may reach its allowance
 STRANGE = 61 * LANES  # the core must do it
 TRIP = 62 * LANES  # -1: none
 TRIP_AT = 63 * LANES
@@ -111,16 +110,19 @@ REFUSED = 96 * LANES  # steps refused, by cause
 ROWS = 110 * LANES
 
 # of a zone, in an array of their own
+HEAT = 0 * LANES
+FIX = 1 * LANES
+BASE = 2 * LANES
+UPPER = 3 * LANES
+SAME_SINCE = 4 * LANES
+OVER = 5 * LANES
+ZONE = 6 * LANES  # from zone to zone
+
+# its modes, of half the width, in an array of their own
 Z0 = 0 * LANES
 Z1 = 1 * LANES
-HEAT = 2 * LANES
-FIX = 3 * LANES
-BASE = 4 * LANES
-UPPER = 5 * LANES
-SAME_SINCE = 6 * LANES
-OVER = 7 * LANES
-Z2 = 8 * LANES
-ZONE = 9 * LANES  # from zone to zone
+Z2 = 2 * LANES
+MODES = 3 * LANES  # from zone to zone
 
 # of the mats, of half the width
 KEPT = 8  # scans
@@ -135,12 +137,10 @@ ON = 13 * LANES  # the relay is on
 DEMAND = 14 * LANES
 ROOT = 15 * LANES  # driving temperature [m°C]
 HOT = 16 * LANES  # hottest tray [m°C]
-COOL = 17 * LANES  # coolest tray [m°C]
 SURFACE_HOT = 18 * LANES  # hottest surface [m°C]
 SUM = 19 * LANES  # of the trays
-TOTAL = 20 * LANES  # of a zone's kept readings, a scratch row
 WATCH = 21 * LANES  # protect must look at every scan
-NEED = 22 * LANES  # this scan decides something
+LATE = 22 * LANES  # heat enough for a rise was given
 CLIMB_AT = 23 * LANES  # scan
 CLIMB_FROM = 24 * LANES
 CLIMB_BY = 25 * LANES  # RISE_LIMIT [mK]
@@ -162,7 +162,9 @@ USUAL = 40 * LANES  # at least, of a step [ms]
 ALLOWED = 41 * LANES  # ALLOWANCE [ms]
 GIVEN = 42 * LANES  # the same since heat was felt, or later [ms]
 ALIKE_MOST = 43 * LANES  # most of a lane's probes
-HALVES = 44 * LANES
+NEXT_ACT = 44 * LANES  # scan before which a cycle asks for nothing
+DOUBTED = 45 * LANES  # its ceiling may reach its allowance
+HALVES = 46 * LANES
 
 # of the zones, of half the width
 PAD_LOW = 0 * LANES  # colder than anything
@@ -176,4 +178,5 @@ LEAST = 9 * LANES  # lowest reading since it was warm
 IN_BAND = 10 * LANES
 SAMPLE = 11 * LANES
 ALIKE = 12 * LANES  # samples in a row in which it stood still
-READS = 13 * LANES  # from zone to zone
+TOTAL = 13 * LANES  # of the readings since it was put to the rest of them
+READS = 14 * LANES  # from zone to zone

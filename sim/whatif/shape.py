@@ -21,7 +21,7 @@ TRAY, MEDIAN, MEAN, COOLEST, WARMEST = range(5)
 """How the driving temperature is taken; as plan.DrivenBy, in its order."""
 
 
-# columns of Heat.by: of each three the slow mode comes first
+# rows of Heat.by: of each three the slow mode comes first
 DECAY, BY_HEAT, BY_ROOM, BY_PUSH, BY_NEAR, SHOWN, MAT, OUTER, START = range(0, 27, 3)
 OFFSET, HALVED = 27, 28
 
@@ -34,12 +34,14 @@ class Block(NamedTuple):
         zones: Of their zones.
         half: Of the mats, what is of half the width.
         read: The same of the zones: what probes read last, and what is counted.
+        modes: And how warm they are; see heat.
     """
 
     mats: Vector
     zones: Vector
     half: Readings
     read: Readings
+    modes: Readings
 
 
 class Heat(NamedTuple):
@@ -49,7 +51,10 @@ class Heat(NamedTuple):
         room_c: The room's temperature [°C].
         heard: What its probe reads [m°C].
         push: Disturbances, shape (steps, zones) [K/s].
-        by: heat.Coefficients in the columns above, shape (zones, 29).
+        by: heat.Coefficients in the rows above, shape (29, zones).
+        half: The same, of half the width.
+        driven: What drives the modes while it is off, shape (steps, 2 or 3, zones);
+            see heat.driven.
         sudden: Which pushes are in both halves of a medium, shape (steps, zones);
             of length 0: none.
     """
@@ -58,6 +63,8 @@ class Heat(NamedTuple):
     heard: Vector
     push: Matrix
     by: Matrix
+    half: Readings
+    driven: Readings
     sudden: Truths
 
 
@@ -78,6 +85,7 @@ class Shape(NamedTuple):
         tracks: Probes that stand still are followed scan by scan.
         heard: The room has a probe.
         spares: Heat felt may have a ceiling; see ceiling.
+        climbs: A tray may warm fast enough for the guard against that.
         band: What counts as in band [mK].
         step: Length of a step [ms].
     """
@@ -95,5 +103,6 @@ class Shape(NamedTuple):
     tracks: bool
     heard: bool
     spares: bool
+    climbs: bool
     band: float
     step: float

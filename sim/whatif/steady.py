@@ -11,16 +11,12 @@ from sim.thermal import Vector
 from sim.whatif.jit import across, inlined, unmasked
 from sim.whatif.rows import (
     APART,
-    COOL,
     DRIVING_IN_BAND,
-    HOT,
     KEPT,
     LANES,
     LAST,
     OFF,
     OPENED,
-    ROOT,
-    SETPOINT,
     SPREAD,
     SQUARED,
     WARM_FROM,
@@ -29,15 +25,6 @@ from sim.whatif.shape import NOT, ONCE, Readings, Shape
 
 SUMS = 3
 """Columns of the answer before those of the trays."""
-
-
-@inlined
-def keep(h: Readings, r: Readings, shape: Shape, k: int) -> None:
-    """Keep what is to be counted of a scan; its setpoint is known."""
-    row = (k & LAST) * LANES
-    for v in range(across(shape.lanes)):
-        r[row + OFF + v] = h[ROOT + v] - h[SETPOINT + v]
-        r[row + SPREAD + v] = h[HOT + v] - h[COOL + v]
 
 
 @inlined

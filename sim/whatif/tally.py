@@ -9,7 +9,18 @@ over readings. No decisions.
 import numpy as np
 
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, unmasked_half
+from sim.whatif.jit import (
+    EVEN,
+    across,
+    higher,
+    inlined,
+    larger,
+    lower,
+    minus,
+    plus,
+    plus_if,
+    smaller,
+)
 from sim.whatif.rows import (
     AIM,
     BASE,
@@ -30,38 +41,53 @@ from sim.whatif.rows import (
     WARM_FROM,
     ZONE,
 )
-from sim.whatif.shape import NOT, ONCE, Readings, Shape
+from sim.whatif.shape import NOT, Readings, Shape
 
-NEVER = np.float32(np.inf)
+COLDEST, FARTHEST = EVEN - np.float32(2**22), EVEN + np.float32(2**22 - 1)
+"""Below and above anything that can be read, with EVEN."""
+
+OFTEN = 127
+"""Readings of 128 scans, below 131 °C, are summed up at half the width."""
 
 
 @inlined
 def set_aim(h: Readings, shape: Shape, k: int) -> None:
     """Keep what readings shall be near to at scan k."""
-    row = (k & LAST) * LANES
+    row, band = (k & LAST) * LANES, np.float32(shape.band)
     for v in range(shape.lanes):
-        h[row + AIM + v] = h[SETPOINT + v]
+        h[row + AIM + v] = (h[SETPOINT + v] - band) + EVEN
 
 
 @inlined
-def tally(s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int) -> None:
-    """Count the readings of the last eight scans, up to scan k."""
-    band = np.float32(shape.band)
+def tally(
+    s: Vector,
+    z: Vector,
+    h: Readings,
+    r: Readings,
+    shape: Shape,
+    k: int,
+    held: bool,
+) -> None:
+    """Count the readings of the last eight scans, up to scan k.
+
+    Args:
+        s: Rows of the mats.
+        z: Of the zones.
+        h: Of the mats, of half the width.
+        r: Of the zones, the same.
+        shape: What is the same for all lanes.
+        k: The scan.
+        held: Readings shall have been near to the same in all of them.
+    """
+    wide = EVEN + np.float32(2.0 * shape.band)
     for i in range(shape.zones):
         read = (READ + i * READS) & FAR
-        for v in range(across(shape.lanes)):
-            temp = r[read + v]
-            high, low, total = temp, temp, temp
-            times = ONCE if abs(temp - h[AIM + v]) <= band else NOT
-            for row in range(LANES, KEPT * LANES, LANES):
-                temp = r[read + row + v]
-                high, low, total = max(high, temp), min(low, temp), total + temp
-                times += ONCE if abs(temp - h[AIM + row + v]) <= band else NOT
-            r[read + PEAK + v] = unmasked_half(max(r[read + PEAK + v], high))
-            r[read + LEAST + v] = unmasked_half(min(r[read + LEAST + v], low))
-            r[read + IN_BAND + v] += times
-            h[TOTAL + v] = total
-        _add(z, h, (i * ZONE) & FAR, shape.lanes)
+        if held:
+            _count(h, r, read, shape.lanes, 0, wide)
+        else:
+            _count(h, r, read, shape.lanes, 1, wide)
+        if k & OFTEN == OFTEN:
+            _add(z, r, (i * ZONE) & FAR, read, shape.lanes)
         if shape.crosses and i < shape.trays:
             _between(z, r, i * ZONE, read, shape.lanes)
     if s[OPENED] >= k - (k & LAST):
@@ -69,9 +95,29 @@ def tally(s: Vector, z: Vector, h: Readings, r: Readings, shape: Shape, k: int) 
 
 
 @inlined
-def _add(z: Vector, h: Readings, at: int, lanes: int) -> None:
+def _count(
+    h: Readings, r: Readings, read: int, lanes: int, by: int, wide: np.float32
+) -> None:
+    """Count eight readings of a zone; by 0, all are held to the first aim."""
     for v in range(across(lanes)):
-        z[at + HEAT + v] += float(h[TOTAL + v])
+        temp = r[read + v] + EVEN
+        high, low, total = temp, temp, temp
+        times = plus_if(EVEN, minus(temp, h[AIM + v]), wide)
+        for row in range(LANES, KEPT * LANES, LANES):
+            temp = r[read + row + v] + EVEN
+            high, low, total = higher(high, temp), lower(low, temp), plus(total, temp)
+            times = plus_if(times, minus(temp, h[AIM + by * row + v]), wide)
+        r[read + PEAK + v] = higher(r[read + PEAK + v], high)
+        r[read + LEAST + v] = lower(r[read + LEAST + v], low)
+        r[read + IN_BAND + v] += times - EVEN
+        r[read + TOTAL + v] += total - EVEN
+
+
+@inlined
+def _add(z: Vector, r: Readings, at: int, read: int, lanes: int) -> None:
+    for v in range(across(lanes)):
+        z[at + HEAT + v] += np.float64(r[read + TOTAL + v])
+        r[read + TOTAL + v] = NOT
 
 
 @inlined
@@ -82,9 +128,9 @@ def _open(s: Vector, r: Readings, shape: Shape, k: int) -> None:
         if k - (k & LAST) <= since <= k:
             for i in range(shape.zones):
                 read = READ + i * READS + v
-                low = NEVER
+                low = FARTHEST
                 for row in range((int(since) & LAST) * LANES, KEPT * LANES, LANES):
-                    low = min(low, r[read + row])
+                    low = smaller(low, r[read + row] + EVEN)
                 r[read + LEAST] = low
 
 
@@ -95,7 +141,7 @@ def _between(z: Vector, r: Readings, at: int, read: int, lanes: int) -> None:
     for row in range(KEPT):
         for v in range(across(lanes)):
             temp = float(r[rows + row * LANES + v])
-            cut = min(max(temp, z[own + BASE + v]), z[own + UPPER + v])
+            cut = smaller(larger(temp, z[own + BASE + v]), z[own + UPPER + v])
             z[own + HEAT + v] += cut - temp
 
 
@@ -109,7 +155,7 @@ def pad(h: Readings, r: Readings, shape: Shape, scans: int) -> None:
     last = ((scans - 1) & LAST) * LANES
     for row in range(LANES + last, KEPT * LANES, LANES):
         for v in range(shape.lanes):
-            h[AIM + row + v] = NEVER
+            h[AIM + row + v] = FARTHEST
             for i in range(shape.zones):
                 r[READ + i * READS + row + v] = r[READ + i * READS + last + v]
 

@@ -20,6 +20,7 @@ from sim.whatif.rows import (
     DEMAND,
     HOT,
     LANES,
+    NEXT_ACT,
     ON,
     OVER,
     REFUSED,
@@ -111,5 +112,5 @@ def _answered(s: Vector, v: int, now: float) -> int:
 def refuse(s: Vector, h: Readings, v: int, cause: int, now: float) -> None:
     """Keep a lane off for a cause; minimum times do not delay it."""
     s[REFUSED + cause * LANES + v] += 1.0
-    h[DEMAND + v], s[CYCLE_HAS + v] = NOT, 0.0
-    switch(s, h, v, 0.0, now)
+    h[DEMAND + v], s[CYCLE_HAS + v], h[NEXT_ACT + v] = NOT, 0.0, NOT
+    switch(s, h, v, NOT, now)

@@ -12,7 +12,7 @@ from math import floor
 from controller.core.setpoints import LIMIT_FALL_MK_PER_H
 from controller.core.units import HOUR_MS
 from sim.thermal import Vector
-from sim.whatif.jit import inlined
+from sim.whatif.jit import inlined, smaller
 from sim.whatif.rows import (
     CUTOUT,
     DIFFERENTIAL,
@@ -81,7 +81,7 @@ def take_up(
     low = setpoint - s[LOW_BY + v]
     h[LOW + v], h[HIGH + v] = low, low + s[DIFFERENTIAL + v]
     # The reference never lies below the setpoint, so no limit acts below this.
-    h[HOT_LINE + v] = min(s[CUTOUT + v], setpoint + s[TRAY_LIMIT + v])
+    h[HOT_LINE + v] = smaller(s[CUTOUT + v], setpoint + s[TRAY_LIMIT + v])
 
 
 @inlined
@@ -101,5 +101,5 @@ def tray_limit(s: Vector, v: int, now: float) -> float:
     reference = on_ramp(
         s[LIMIT_FROM + v], s[LIMIT_AT + v], s[LIMIT_TO + v], LIMIT_FALL, now
     )
-    limit: float = min(s[CUTOUT + v], reference + s[TRAY_LIMIT + v])
+    limit: float = smaller(s[CUTOUT + v], reference + s[TRAY_LIMIT + v])
     return limit

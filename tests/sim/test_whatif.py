@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 from dataclasses import fields, replace
+from math import ceil
 from pathlib import Path
 
 import numpy as np
@@ -23,13 +24,16 @@ from controller.core.plan import (
     StepPlan,
     TrayPlan,
 )
+from controller.core.response import CLIMB_MS
 from sim.whatif import jit
 from sim.whatif.bounds import reach
+from sim.whatif.candidate import heard
 from sim.whatif.engine import _Loop, run, trace
+from sim.whatif.heat import Zones, coefficients
 from sim.whatif.reference import core_outcomes, core_trace
 from sim.whatif.search import search
 from sim.whatif.span import REFUSALS, Span
-from sim.zone_model import MatModel, Zone
+from sim.zone_model import MatModel, Zone, steps
 from tests.sim.whatif_plans import a_question
 
 pytestmark = pytest.mark.timeout(120)
@@ -144,6 +148,36 @@ def test_a_season_has_the_cores_every_switch(changes, parts) -> None:
     np.testing.assert_array_equal(ours.setpoint_mc, core.setpoint_mc)
 
 
+@pytest.mark.parametrize("together", [True, False])
+def test_many_lanes_that_act_at_once_do_what_each_does_alone(together) -> None:
+    """Cycles that begin together are done for all lanes at once."""
+    rng = np.random.default_rng(11)
+    length_ms = [600_000] if together else [600_000, 660_000, 900_000, 1_500_000]
+    plans = [
+        a_mat(
+            policy=Pid(
+                gain_per_k=float(rng.uniform(0.02, 2.0)),
+                integral_s=float(rng.uniform(600, 9000)),
+                cycle_ms=int(rng.choice(length_ms)),
+            ),
+            programme=(StepPlan(int(rng.integers(15_000, 29_000)), 16_000),),
+            min_on_ms=1000 * int(rng.choice([0, 60, 119, 300])),
+            min_off_ms=1000 * int(rng.choice([0, 60, 119, 300])),
+            tray_limit_mk=int(rng.choice([700, 3_000])),
+        )
+        for _ in range(60)
+    ]
+    span = days(3)
+    outcomes = run(MODEL, span, plans)
+    limited = REFUSALS.index(Cause.OVER_TRAY_LIMIT)
+    assert 3 < (outcomes.refused_s[:, limited] > 0).sum() < 60
+    for number, plan in enumerate(plans):
+        assert same(outcomes, run(MODEL, span, [plan]), number) == []
+    for number in range(0, 60, 12):
+        core = core_outcomes(MODEL, span, plans[number], band_mk=500)
+        assert same(outcomes, core, number) == []
+
+
 def test_without_numba_the_numbers_are_the_same() -> None:
     for seed in range(30):
         asked = a_question(seed, 30, 2)
@@ -243,7 +277,7 @@ def test_no_reading_leaves_the_band_within_which_none_is_doubted() -> None:
     for seed in range(80):
         asked = a_question(seed, 60, 1)
         loop = _Loop(asked.model, asked.span, asked.plans, 500, bare=False)
-        far = reach(loop._heat, bare=False)
+        far = reach(loop._heat, asked.span.step_ms, bare=False)
         temps = core_trace(asked.model, asked.span, asked.plans[0]).temps_mc
         assert (temps >= far.low_mc).all() and (temps <= far.high_mc).all()
         most_mk = STEP_MK + RATE_MK_PER_S * asked.span.step_ms // 1000
@@ -251,6 +285,66 @@ def test_no_reading_leaves_the_band_within_which_none_is_doubted() -> None:
             assert abs(np.diff(temps, axis=0)).max() <= most_mk
             doubtless += any(zone.parts == 3 for zone in asked.model.zones)
     assert doubtless > 10
+
+
+def test_no_tray_climbs_faster_than_is_said_and_a_strong_mat_is_watched() -> None:
+    """Over the window in which the guard compares."""
+    unwatched = 0
+    for seed in range(120):
+        asked = a_question(seed, 60, 1)
+        loop = _Loop(asked.model, asked.span, asked.plans, 500, bare=False)
+        far = reach(loop._heat, asked.span.step_ms, bare=False)
+        trays = len(heard(asked.plans[0]))
+        temps = core_trace(asked.model, asked.span, asked.plans[0]).temps_mc[:, :trays]
+        window = ceil(CLIMB_MS / asked.span.step_ms) + 1
+        warmest = temps.max(axis=1)
+        for back in range(1, min(window, len(temps) - 1) + 1):
+            risen = (warmest[back:] - warmest[:-back]).max()
+            assert risen <= far.climb_mk[:trays].max()
+        unwatched += not loop._climbs
+    assert 10 < unwatched < 110
+
+
+def test_the_most_that_a_tray_can_climb_is_no_more_than_twice_what_one_does() -> None:
+    """Cold for a week, then heated: a bound far above that would be of no use."""
+    span = days(8, room_c=np.full(8 * 1440, 12.0), push=np.zeros((8 * 1440, 1)))
+    zones, temps = Zones(coefficients(MODEL, span), span), []
+    for number in range(span.steps):
+        temps.append(zones.read_mc()[0])
+        zones.advance(number, on=number >= 7 * 1440)
+    loop = _Loop(MODEL, span, [a_mat()], 500, bare=False)
+    most = reach(loop._heat, span.step_ms, bare=False).climb_mk[0]
+    risen = max(
+        after - before for before, after in zip(temps, temps[10:], strict=False)
+    )
+    assert risen <= most < 2 * risen
+
+
+# ------------------------------------------------------- the model's arithmetic
+
+
+@pytest.mark.parametrize("parts", [{}, {"between_s": 3_000.0, "leak": 0.2}])
+@pytest.mark.parametrize(("step_s", "count"), [(60.0, 60.0), (5.0, 3.0), (1.0, 1.0)])
+def test_stepped_at_half_the_width_a_zone_stays_where_exact_steps_have_it(
+    step_s, count, parts
+) -> None:
+    """A reading is rounded by half a unit; the rest is what half the width takes."""
+    zone, span = replace(TRAY, **parts), days(count, step_s=step_s)
+    zones = Zones(coefficients(MatModel("north", (zone,)), span), span)
+    by, state = steps(zone, step_s), 1000.0 * span.start_c[0, : zone.parts]
+    rng, on, worst = np.random.default_rng(3), False, 0.0
+    medium = 1
+    for number in range(span.steps):
+        worst = max(worst, abs(zones.read_mc()[0] - state[medium]))
+        if rng.random() < step_s / 1800:
+            on = not on
+        zones.advance(number, on=on)
+        state = by.carry @ state + 1000.0 * (
+            by.by_heat * on
+            + by.by_room * (span.room_c[number] + zone.offset_k)
+            + by.by_push * span.push[number, 0]
+        )
+    assert worst < 0.5 + (0.1 if step_s == 60.0 else 1.5)
 
 
 def test_a_probe_that_stands_still_is_left_to_the_core() -> None:

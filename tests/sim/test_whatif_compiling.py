@@ -148,6 +148,24 @@ def test_garbage_is_looked_for_after_it_is_compiled_as_before(collects) -> None:
         (gc.enable if was else gc.disable)()
 
 
+@pytest.mark.parametrize(("level", "meanwhile"), [("3", 2), ("1", 1)])
+def test_code_is_made_no_quicker_than_is_of_use(monkeypatch, level, meanwhile) -> None:
+    """And what numba compiles for others afterwards is as quick as ever."""
+    config = pytest.importorskip("numba.core.config")
+    codegen = pytest.importorskip("numba.core.codegen")
+    asked, passes = [], codegen.CPUCodegen._module_pass_manager
+
+    def noted(self, **kwargs) -> object:
+        asked.append(int(config.OPT))
+        return passes(self, **kwargs)
+
+    monkeypatch.setattr(codegen.CPUCodegen, "_module_pass_manager", noted)
+    monkeypatch.setattr(config, "OPT", type(config.OPT)(level))
+    assert jit.compiled(_more)(3.0) == 14.0
+    assert set(asked) == {meanwhile}
+    assert int(level) == config.OPT
+
+
 class _Asked:
     """Who knows types: from the second time on, and how often it was asked."""
 

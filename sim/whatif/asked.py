@@ -1,0 +1,28 @@
+"""The lanes of a block in which something may refuse heat.
+
+What may live here: who protect must look at. No reasons; see verdicts.
+"""
+
+from sim.thermal import Vector
+from sim.whatif.jit import flagged, inlined, within
+from sim.whatif.rows import ALERT, HOT, HOT_LINE, SURFACE_HOT, SURFACE_LINE, WATCH
+from sim.whatif.shape import NOT, Readings, Shape
+
+
+@inlined
+def asked(h: Readings, v: int) -> bool:
+    """Whether protect must look at a lane."""
+    hot = (h[HOT + v] >= h[HOT_LINE + v]) | (h[SURFACE_HOT + v] >= h[SURFACE_LINE + v])
+    found: bool = hot | (h[WATCH + v] > NOT)
+    return found
+
+
+@inlined
+def all_asked(s: Vector, h: Readings, shape: Shape, first: int) -> int:
+    """Return a bit for each of WORD lanes from one on that protect must look at."""
+    bits = within(h, HOT_LINE + first, HOT + first)
+    if shape.zones > shape.trays:
+        bits |= within(h, SURFACE_LINE + first, SURFACE_HOT + first)
+    if s[ALERT] > 0.0:
+        bits |= flagged(h, WATCH + first)
+    return bits
