@@ -1,7 +1,7 @@
 """A block of lanes from the first scan to the last.
 
 What may live here: the order of things in a step. A lane for which nothing
-changes in a scan is passed over: whatever decides, decides lane by lane.
+changes in a scan is passed over.
 """
 
 import numpy as np
@@ -16,7 +16,16 @@ from sim.whatif.demands import part, regulate, regulate_all
 from sim.whatif.doubts import SAMPLE_MS, cross, follow, read_at, sample
 from sim.whatif.driving import drive
 from sim.whatif.felt import begin, weigh
-from sim.whatif.jit import counted, flagged, inlined, lowest, reached, smaller, under
+from sim.whatif.jit import (
+    but_lowest,
+    counted,
+    flagged,
+    inlined,
+    lowest,
+    reached,
+    smaller,
+    under,
+)
 from sim.whatif.looks import budget, climb, remember, watch
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
@@ -193,7 +202,7 @@ def _turn(block: Block, shape: Shape, k: int) -> None:
         while turned != 0:
             at = DEMAND + first + lowest(turned)
             h[at] = ONCE - h[at]
-            turned &= turned - 1
+            turned = but_lowest(turned)
         protects = all_asked(block.mats, h, shape, first)
         _settle(block, first, protects | (demands ^ on), protects, shape, k)
 
@@ -233,7 +242,7 @@ def _settle(
     s, h, now = block.mats, block.half, k * shape.step
     while asks != 0:
         lane = lowest(asks)
-        asks &= asks - 1
+        asks = but_lowest(asks)
         v, cause = first + lane, CLEAR
         if (protects >> lane) & 1 != 0:
             cause = verdict(s, block.zones, h, block.read, v, shape, k)

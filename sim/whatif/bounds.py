@@ -44,6 +44,9 @@ FASTER = 1.5
 FADED = 12.0
 """Time constants after which heat is felt no more: 6e-6 of it, less than 1 mK."""
 
+LEAST_SHARE = 2.0**-25
+"""Less than half the width can tell from nothing."""
+
 LOOKED_AT = 12
 """Chosen: windows of which the most that a reading can rise is found."""
 
@@ -122,40 +125,44 @@ def reach(heat: Heat, step_ms: float, *, bare: bool) -> Reach:
     found = np.zeros((5, heat.by.shape[1]))
     (reach_plain if bare else reach_compiled)(heat, found)
     low, high, apart, exposed, step = found
-    decay, shown = heat.by[DECAY : DECAY + PARTS], heat.by[SHOWN : SHOWN + PARTS]
-    off = READ + HALF_WIDTH * np.abs(shown).sum(axis=0) / (1 - decay.max(axis=0))
+    fades, shown = _fades(heat), heat.by[SHOWN : SHOWN + PARTS]
+    off = READ + HALF_WIDTH * (np.abs(shown) / fades).sum(axis=0)
     # It compares until the first look after so long.
     window = ceil(CLIMB_MS / step_ms) + ceil(LOOK_MS / step_ms)
-    climb = window * step + _climb(heat, window) + 2 * off
+    heated = [_climb(heat, zone, window) for zone in range(heat.by.shape[1])]
+    climb = window * step + np.array(heated) + 2 * off
     return Reach(low - off, high + off, apart, exposed, climb, off)
 
 
-def _climb(heat: Heat, window: int) -> Vector:
+def _fades(heat: Heat) -> Matrix:
+    """Return which share of each mode fades in a step, above 0; shape (3, zones)."""
+    fades: Matrix = np.maximum(1 - heat.by[DECAY : DECAY + PARTS], LEAST_SHARE)
+    return fades
+
+
+def _climb(heat: Heat, zone: int, window: int) -> float:
     """Return the most that heat can raise a reading by within a window of steps.
 
     A rise is a sum over all steps before: what each of them adds if it is heated,
     which fades. The most is the sum of those that add something. Windows are looked
     at a few steps apart; over the steps in between it rises as fast as ever.
     """
-    by, apart = heat.by, -(-window // LOOKED_AT)
-    oldest = min(len(heat.room_c), ceil(FADED / -np.log(by[DECAY].max())))
-    age, felt = np.arange(oldest)[:, np.newaxis], np.zeros((oldest, by.shape[1]))
+    by, apart = heat.by[:, zone], -(-window // LOOKED_AT)
+    oldest = min(len(heat.room_c), ceil(FADED / _fades(heat)[:, zone].min()))
+    age, felt = np.arange(oldest), np.zeros(oldest)
     for mode in range(PARTS):
         felt += by[SHOWN + mode] * by[BY_HEAT + mode] * by[DECAY + mode] ** age
 
-    def within(steps: int) -> Vector:
+    def within(steps: int) -> float:
         rise = felt.copy()
         rise[steps:] -= felt[:-steps]
-        most: Vector = np.maximum(0.0, rise).sum(axis=0)
-        return most
+        return float(np.maximum(0.0, rise).sum())
 
     if oldest <= window:  # all heat there can have been
-        most = np.maximum(0.0, felt).sum(axis=0)
+        most = float(np.maximum(0.0, felt).sum())
     else:
-        windows = range(apart, window + apart, apart)
-        most = np.max([within(steps) for steps in windows], axis=0)
-    risen: Vector = most + (apart - 1) * within(1)
-    return risen
+        most = max(within(steps) for steps in range(apart, window + apart, apart))
+    return most + (apart - 1) * within(1)
 
 
 def doubtless(model: MatModel, span: Span, far: Reach) -> bool:

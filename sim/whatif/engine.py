@@ -34,6 +34,9 @@ from sim.zone_model import MatModel
 BAND_MK = 500
 """Chosen: half a kelvin either side of the setpoint."""
 
+WIDEST_MK = 100_000
+"""Wider than all that a probe can say."""
+
 
 def run(
     model: MatModel,
@@ -54,7 +57,7 @@ def run(
 
     Raises:
         ValueError: There is no plan, or one does not fit the model, or the
-            model does not fit the span.
+            model does not fit the span; or the band is below 0, or too wide.
     """
     loop = _Loop(model, span, plans, band_mk, bare=bare)
     outcomes = loop.outcomes()
@@ -109,6 +112,8 @@ class _Loop:
     ) -> None:
         if not plans:
             raise ValueError("plans: at least one candidate is needed")
+        if not 0 <= band_mk <= WIDEST_MK:
+            raise ValueError(f"band_mk = {band_mk}: from 0 to {WIDEST_MK} is needed")
         for plan in plans:
             check(model, plan)
         self._heat = heat_of(model, span)

@@ -13,6 +13,7 @@ from sim.thermal import Vector
 from sim.whatif.demands import whole, whole_half
 from sim.whatif.jit import (
     across,
+    but_lowest,
     flagged,
     inlined,
     larger,
@@ -102,7 +103,7 @@ def weigh(
         late = flagged(h, LATE + first)
         while late != 0:
             v = first + lowest(late)
-            late &= late - 1
+            late = but_lowest(late)
             if _missed(s, h, v, now, heard):
                 h[UP_MISSED + v], missed = ONCE, True
     return missed

@@ -26,6 +26,7 @@ from sim.whatif.teaching import teach
 from sim.whatif.words import (
     EVEN,
     across,
+    but_lowest,
     counted,
     divided,
     flagged,
@@ -127,6 +128,7 @@ __all__ = [
     "HAS_NUMBA",
     "across",
     "any_flagged",
+    "but_lowest",
     "compiled",
     "counted",
     "divided",

@@ -14,6 +14,7 @@ from sim.whatif.rows import LANES, WORD
 from sim.whatif.words import (
     EVEN,
     across,
+    but_lowest,
     counted,
     divided,
     flagged,
@@ -61,6 +62,7 @@ def teach(options: dict[str, object]) -> None:
         (reached, _of_rows(taken(_reached))),
         (counted, _of_one(taken(_counted))),
         (lowest, _of_one(taken(_lowest))),
+        (but_lowest, _of_one(taken(_but_lowest))),
         (rounded, _of_one(taken(_nearest))),
         (rounded_half, _of_one(taken(_nearest))),
         (divided, _of_two(taken(_divided))),
@@ -227,6 +229,14 @@ def _lowest(_: Foreign, one: Foreign) -> object:
         return builder.cttz(args[0], _ir().Constant(_ir().IntType(1), 0))
 
     return _done(import_module("numba.core.types").int64, [one], doing)
+
+
+def _but_lowest(_: Foreign, one: Foreign) -> object:
+    def doing(builder: Foreign, args: list[Foreign]) -> object:
+        less = builder.sub(args[0], _ir().Constant(args[0].type, 1))
+        return builder.and_(args[0], less)
+
+    return _done(one, [one], doing)
 
 
 # --------------------------------------------------------------- any values

@@ -67,6 +67,15 @@ def lowest(one: int) -> int:
     return (one & -one).bit_length() - 1
 
 
+def but_lowest(one: int) -> int:
+    """Return the bits without the lowest that is set.
+
+    By itself compiled code would take it that one less than a number with a sign is
+    a number, which the highest bit alone has not.
+    """
+    return one & (one - 1)
+
+
 def rounded(one: float) -> float:
     """Return the nearest whole number, of two the even one.
 

@@ -108,6 +108,7 @@ def _words(rows: np.ndarray, value: np.ndarray, made: np.ndarray) -> None:
     made[0], made[1] = jit.flagged(rows, 0), under
     made[2], made[3] = jit.within(rows, 0, WORD), jit.reached(rows, 0, value[0])
     made[4], made[5] = jit.counted(under), jit.lowest(under)
+    made[6] = jit.but_lowest(under)
 
 
 @pytest.fixture
@@ -159,10 +160,13 @@ def test_compiled_quotients_are_the_nearest_there_are() -> None:
 @pytest.mark.usefixtures("_compiled_anew")
 def test_compiled_words_of_lanes_have_the_same_bits() -> None:
     rng, told = np.random.default_rng(8), jit.compiled(_words)
-    for _ in range(200):
+    for number in range(200):
         rows = rng.integers(-1, 2, 2 * WORD).astype(HALF)
         value = rng.integers(-1, 2, 1).astype(HALF)
-        made, plain = np.zeros(6, np.int64), np.zeros(6, np.uint64)
+        if number == 0:  # the highest bit alone
+            rows[:WORD], rows[WORD:] = 0.0, 0.0
+            rows[WORD - 1] = -1.0
+        made, plain = np.zeros(7, np.int64), np.zeros(7, np.uint64)
         told(rows, value, made)
         _words(rows, value, plain)
         np.testing.assert_array_equal(made.view(np.uint64), plain)
