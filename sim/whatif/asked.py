@@ -4,9 +4,10 @@ What may live here: who protect must look at. No reasons; see verdicts.
 """
 
 from sim.thermal import Vector
-from sim.whatif.jit import flagged, inlined, within
+from sim.whatif.jit import inlined
 from sim.whatif.rows import ALERT, HOT, HOT_LINE, SURFACE_HOT, SURFACE_LINE, WATCH
 from sim.whatif.shape import NOT, Readings, Shape
+from sim.whatif.words import flagged, within
 
 
 @inlined

@@ -16,16 +16,7 @@ from sim.whatif.demands import part, regulate, regulate_all
 from sim.whatif.doubts import SAMPLE_MS, cross, follow, read_at, sample
 from sim.whatif.driving import drive
 from sim.whatif.felt import begin, weigh
-from sim.whatif.jit import (
-    but_lowest,
-    counted,
-    flagged,
-    inlined,
-    lowest,
-    reached,
-    smaller,
-    under,
-)
+from sim.whatif.jit import inlined
 from sim.whatif.looks import budget, climb, remember, watch
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
@@ -57,6 +48,15 @@ from sim.whatif.tally import pad, set_aim, tally
 from sim.whatif.verdicts import CLEAR, refuse, verdict
 from sim.whatif.warmth import advance
 from sim.whatif.wishes import take_up
+from sim.whatif.words import (
+    but_lowest,
+    counted,
+    flagged,
+    lowest,
+    reached,
+    smaller,
+    under,
+)
 
 DAY, HOUR, LOOK = float(DAY_MS), float(HOUR_MS), float(LOOK_MS)
 SAMPLE_EVERY = float(SAMPLE_MS)

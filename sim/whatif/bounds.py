@@ -14,7 +14,7 @@ from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
 from controller.core.response import CLIMB_MS, LOOK_MS
 from sim.thermal import Matrix, Vector
 from sim.whatif.heat import MILLI
-from sim.whatif.jit import compiled, larger, smaller
+from sim.whatif.jit import compiled
 from sim.whatif.shape import (
     BY_HEAT,
     BY_NEAR,
@@ -30,6 +30,7 @@ from sim.whatif.shape import (
     Heat,
 )
 from sim.whatif.span import Span
+from sim.whatif.words import larger, smaller
 from sim.zone_model import PARTS, MatModel
 
 HALF_WIDTH = 2.0**-6

@@ -13,7 +13,7 @@ import numpy as np
 
 from controller.core import uptake as core
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, larger, smaller, unmasked_half
+from sim.whatif.jit import inlined, unmasked_half
 from sim.whatif.relay import DUTY_MEMORY
 from sim.whatif.rows import (
     ALERT,
@@ -34,6 +34,7 @@ from sim.whatif.rows import (
     USUAL,
 )
 from sim.whatif.shape import NOT, ONCE, Readings
+from sim.whatif.words import across, larger, smaller
 
 RELIEF = np.float32(core.RELIEF_MS)
 ALIKE_BY = np.float32(core.ALIKE_MK)

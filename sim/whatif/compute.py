@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.block import season
-from sim.whatif.jit import EVEN, compiled
+from sim.whatif.jit import compiled
 from sim.whatif.rows import LANES, ZONE
 from sim.whatif.shape import HALVED, SHOWN, START, Block, Heat, Readings, Shape
 from sim.whatif.span import Counts
 from sim.whatif.steady import SUMS
 from sim.whatif.tally import COLDEST, FARTHEST, spare
+from sim.whatif.words import EVEN
 
 CAUSES = 14
 """As many as span.REFUSALS."""

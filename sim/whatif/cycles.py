@@ -9,8 +9,7 @@ and when the next of them asks for something. No limits.
 import numpy as np
 
 from sim.thermal import Vector
-from sim.whatif.demands import whole
-from sim.whatif.jit import across, inlined, smaller, unmasked, unmasked_half
+from sim.whatif.jit import inlined, unmasked, unmasked_half
 from sim.whatif.relay import obey, obey_all
 from sim.whatif.rows import (
     CYCLE,
@@ -26,6 +25,7 @@ from sim.whatif.rows import (
     PID_DUTY,
 )
 from sim.whatif.shape import NOT, ONCE, Readings
+from sim.whatif.words import across, rounded, smaller
 
 MANY = 16
 """Chosen: so many lanes that are done one by one take as long as all at once."""
@@ -90,7 +90,7 @@ def _shared(
     duty: float, length: float, carried: float, min_on: float, min_off: float
 ) -> tuple[float, float]:
     """Return how long a cycle is on, and what is carried to the next [ms]."""
-    wanted = whole(duty * length) + (carried if 0.0 < duty < 1.0 else 0.0)
+    wanted = rounded(duty * length) + (carried if 0.0 < duty < 1.0 else 0.0)
     short = length - wanted < min_off
     none = (wanted < min_on) | (short & (2.0 * wanted < length))
     on = length if short else wanted

@@ -16,16 +16,7 @@ from controller.core.regulate import (
 )
 from sim.thermal import Vector
 from sim.whatif.asked import asked
-from sim.whatif.jit import (
-    across,
-    divided,
-    inlined,
-    larger,
-    rounded,
-    rounded_half,
-    smaller,
-    unmasked,
-)
+from sim.whatif.jit import inlined, unmasked
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
     DERIVATIVE_S,
@@ -54,21 +45,10 @@ from sim.whatif.rows import (
     TRACKING,
 )
 from sim.whatif.shape import Readings, Shape
+from sim.whatif.words import across, divided, larger, smaller
 
 COMPUTE_EVERY = float(COMPUTE_EVERY_MS)
 LONGEST_STEP = float(LONGEST_STEP_MS)
-
-
-@inlined
-def whole(value: float) -> float:
-    """Round to a whole number, half to even."""
-    return rounded(value)
-
-
-@inlined
-def whole_half(value: np.float32) -> np.float32:
-    """Round to a whole number, half to even, what is of half the width."""
-    return rounded_half(value)
 
 
 @inlined

@@ -7,8 +7,7 @@ stand still, and readings that only the core can judge. No decisions.
 from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
 from controller.core.units import HOUR_MS, MINUTE_MS
 from sim.thermal import Vector
-from sim.whatif.demands import whole
-from sim.whatif.jit import across, inlined, larger, smaller, unmasked_half
+from sim.whatif.jit import inlined, unmasked_half
 from sim.whatif.rows import (
     ALIKE,
     ALIKE_MOST,
@@ -29,6 +28,7 @@ from sim.whatif.rows import (
     ZONE,
 )
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
+from sim.whatif.words import across, larger, rounded, smaller
 
 HOUR = float(HOUR_MS)
 
@@ -79,7 +79,7 @@ def _amiss(before: float, temp: float, base: float, upper: float, step: float) -
     if not low and not (before - upper) * (temp - upper) < 0.0:
         return 0.0
     twice = _above(before, temp, base) - _above(before, temp, upper)
-    exact = whole(twice * step / (2.0 * abs(temp - before)))
+    exact = rounded(twice * step / (2.0 * abs(temp - before)))
     ends = (
         smaller(larger(before, base), upper)
         + smaller(larger(temp, base), upper)

@@ -7,8 +7,7 @@ from math import floor
 
 import numpy as np
 
-from sim.whatif.demands import whole, whole_half
-from sim.whatif.jit import across, divided, inlined, larger, smaller
+from sim.whatif.jit import inlined
 from sim.whatif.rows import (
     FAR,
     HOT,
@@ -25,6 +24,7 @@ from sim.whatif.rows import (
     SUM,
 )
 from sim.whatif.shape import COOLEST, MEAN, MEDIAN, TRAY, Readings, Shape
+from sim.whatif.words import across, divided, larger, rounded, rounded_half, smaller
 
 WIRES = 8
 """As many trays a network of comparisons sorts in all lanes at once.
@@ -46,10 +46,10 @@ def drive(h: Readings, r: Readings, shape: Shape, k: int) -> None:
         if trays <= WIRES:
             number = np.float32(trays)
             for v in range(across(lanes)):
-                _driving(h, r, row, v, whole_half(divided(h[SUM + v], number)))
+                _driving(h, r, row, v, rounded_half(divided(h[SUM + v], number)))
         else:
             for v in range(across(lanes)):
-                root = np.float32(whole(np.float64(h[SUM + v]) / trays))
+                root = np.float32(rounded(np.float64(h[SUM + v]) / trays))
                 _driving(h, r, row, v, root)
     elif shape.way == COOLEST:
         for v in range(across(lanes)):
@@ -127,7 +127,7 @@ def _median(h: Readings, r: Readings, lanes: int, trays: int, row: int) -> None:
             smaller(larger(a, top), larger(b, g)), smaller(larger(c, f), larger(d, e))
         )
         high = low if odd else high
-        middle = np.float32(whole((float(low) + float(high)) / 2.0 - 0.25))
+        middle = np.float32(rounded((float(low) + float(high)) / 2.0 - 0.25))
         _driving(h, r, row, v, middle)
 
 

@@ -10,18 +10,7 @@ import numpy as np
 
 from controller.core import uptake as core
 from sim.thermal import Vector
-from sim.whatif.demands import whole, whole_half
-from sim.whatif.jit import (
-    across,
-    but_lowest,
-    flagged,
-    inlined,
-    larger,
-    lowest,
-    smaller,
-    unmasked,
-    unmasked_half,
-)
+from sim.whatif.jit import inlined, unmasked, unmasked_half
 from sim.whatif.relay import mean_duty
 from sim.whatif.rows import (
     ALLOWANCE,
@@ -53,6 +42,16 @@ from sim.whatif.rows import (
     WORD,
 )
 from sim.whatif.shape import NOT, ONCE, Readings
+from sim.whatif.words import (
+    across,
+    but_lowest,
+    flagged,
+    larger,
+    lowest,
+    rounded,
+    rounded_half,
+    smaller,
+)
 
 RELIEF = float(core.RELIEF_MS)
 COOLS_IN = float(core.COOLS_IN_MS)
@@ -120,7 +119,7 @@ def _cool(h: Readings, lanes: int, room: np.float32, times: float) -> None:
         share = np.float32(times)
         for v in range(across(lanes)):
             cooled = h[UP_COOLED + v]
-            falls = cooled - whole_half((cooled - room) / share)
+            falls = cooled - rounded_half((cooled - room) / share)
             h[UP_COOLED + v] = unmasked_half(falls if room < cooled else cooled)
     else:
         passed = round(COOLS_IN / times)
@@ -128,13 +127,13 @@ def _cool(h: Readings, lanes: int, room: np.float32, times: float) -> None:
             cooled = h[UP_COOLED + v]
             if room < cooled:
                 given = float(cooled) - float(room)
-                h[UP_COOLED + v] = cooled - whole(given * passed / COOLS_IN)
+                h[UP_COOLED + v] = cooled - rounded(given * passed / COOLS_IN)
 
 
 @inlined
 def _due(lowest_mc: np.float32, setpoint: np.float32, most: np.float32) -> np.float32:
     """Return by how much it must have risen to show heat."""
-    fifths = whole_half((setpoint - lowest_mc) * A_FIFTH - BELOW_FIFTHS)
+    fifths = rounded_half((setpoint - lowest_mc) * A_FIFTH - BELOW_FIFTHS)
     return larger(CLEAR_RISE, smaller(LEAST_RISE + fifths, most))
 
 
@@ -189,7 +188,7 @@ def _exceed(s: Vector, h: Readings, lanes: int, now: float, passed: float) -> No
         on_ms = s[ON_MS + v] + on * (now - since)
         usual = mean_duty(on, since, s[MEAN_DUTY + v], now)
         more = s[UP_EXCESS + v] + on_ms - s[UP_ON + v]
-        excess = larger(0.0, whole(more - usual * passed))
+        excess = larger(0.0, rounded(more - usual * passed))
         left = larger(0.0, excess - RELIEF) if h[UP_ANEW + v] > ONCE else 0.0
         s[UP_ON + v] = on_ms
         s[UP_EXCESS + v] = unmasked(left if anew else excess)

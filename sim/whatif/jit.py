@@ -23,28 +23,7 @@ from sim.whatif.compiling import compilers
 from sim.whatif.rows import LANES, WORD
 from sim.whatif.shape import Readings
 from sim.whatif.teaching import teach
-from sim.whatif.words import (
-    EVEN,
-    across,
-    but_lowest,
-    counted,
-    divided,
-    flagged,
-    fused,
-    higher,
-    larger,
-    lower,
-    lowest,
-    minus,
-    plus,
-    plus_if,
-    reached,
-    rounded,
-    rounded_half,
-    smaller,
-    under,
-    within,
-)
+from sim.whatif.words import flagged
 
 
 def _numba() -> ModuleType | None:
@@ -122,35 +101,6 @@ _INLINED = (
 HAS_NUMBA = numba is not None
 
 NOTHING = np.float32(0.0)
-
-__all__ = [
-    "EVEN",
-    "HAS_NUMBA",
-    "across",
-    "any_flagged",
-    "but_lowest",
-    "compiled",
-    "counted",
-    "divided",
-    "flagged",
-    "fused",
-    "higher",
-    "inlined",
-    "larger",
-    "lower",
-    "lowest",
-    "minus",
-    "plus",
-    "plus_if",
-    "reached",
-    "rounded",
-    "rounded_half",
-    "smaller",
-    "under",
-    "unmasked",
-    "unmasked_half",
-    "within",
-]
 
 
 def inlined(function: Function) -> Function:

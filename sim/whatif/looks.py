@@ -14,14 +14,7 @@ import numpy as np
 from controller.core.response import ABOVE_SETPOINT_MK, CLIMB_MS
 from controller.core.units import HOUR_MS
 from sim.thermal import Vector
-from sim.whatif.jit import (
-    across,
-    any_flagged,
-    inlined,
-    smaller,
-    unmasked,
-    unmasked_half,
-)
+from sim.whatif.jit import any_flagged, inlined, unmasked, unmasked_half
 from sim.whatif.rows import (
     ALERT,
     BUDGET_AT,
@@ -49,6 +42,7 @@ from sim.whatif.rows import (
     WATCH,
 )
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
+from sim.whatif.words import across, smaller
 
 ABOVE_SETPOINT = np.float32(ABOVE_SETPOINT_MK)
 CLIMB = float(CLIMB_MS)

@@ -8,7 +8,7 @@ import numpy as np
 
 from controller.core.relays import DUTY_MEMORY_MS
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, unmasked, unmasked_half
+from sim.whatif.jit import inlined, unmasked, unmasked_half
 from sim.whatif.rows import (
     DEMAND,
     MEAN_DUTY,
@@ -21,6 +21,7 @@ from sim.whatif.rows import (
     SWITCHES,
 )
 from sim.whatif.shape import NOT, Readings
+from sim.whatif.words import across
 
 DUTY_MEMORY = float(DUTY_MEMORY_MS)
 

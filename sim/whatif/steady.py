@@ -8,7 +8,7 @@ may live here: sums over the scans, most of them from then on. No decisions.
 import numpy as np
 
 from sim.thermal import Vector
-from sim.whatif.jit import across, inlined, unmasked
+from sim.whatif.jit import inlined, unmasked
 from sim.whatif.rows import (
     APART,
     DRIVING_IN_BAND,
@@ -22,6 +22,7 @@ from sim.whatif.rows import (
     WARM_FROM,
 )
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
+from sim.whatif.words import across
 
 SUMS = 3
 """Columns of the answer before those of the trays."""

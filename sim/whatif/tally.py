@@ -9,18 +9,7 @@ over readings. No decisions.
 import numpy as np
 
 from sim.thermal import Vector
-from sim.whatif.jit import (
-    EVEN,
-    across,
-    higher,
-    inlined,
-    larger,
-    lower,
-    minus,
-    plus,
-    plus_if,
-    smaller,
-)
+from sim.whatif.jit import inlined
 from sim.whatif.rows import (
     AIM,
     BASE,
@@ -42,6 +31,17 @@ from sim.whatif.rows import (
     ZONE,
 )
 from sim.whatif.shape import NOT, Readings, Shape
+from sim.whatif.words import (
+    EVEN,
+    across,
+    higher,
+    larger,
+    lower,
+    minus,
+    plus,
+    plus_if,
+    smaller,
+)
 
 COLDEST, FARTHEST = EVEN - np.float32(2**22), EVEN + np.float32(2**22 - 1)
 """Below and above anything that can be read, with EVEN."""

@@ -6,19 +6,7 @@ heat, and what all trays are to the policy and the limits. No decisions.
 
 import numpy as np
 
-from sim.whatif.demands import whole_half
-from sim.whatif.jit import (
-    EVEN,
-    across,
-    fused,
-    higher,
-    inlined,
-    larger,
-    lower,
-    plus,
-    smaller,
-    unmasked_half,
-)
+from sim.whatif.jit import inlined, unmasked_half
 from sim.whatif.rows import (
     FAR,
     HOT,
@@ -45,6 +33,17 @@ from sim.whatif.shape import (
     Heat,
     Readings,
     Shape,
+)
+from sim.whatif.words import (
+    EVEN,
+    across,
+    fused,
+    higher,
+    larger,
+    lower,
+    plus,
+    rounded_half,
+    smaller,
 )
 
 COLDEST = np.float32(-1e18)
@@ -148,7 +147,7 @@ def _one(
         z0 = fused(d0, z[at + Z0 + v], on0 if on else off0)
         z1 = fused(d1, z[at + Z1 + v], on1 if on else off1)
         z[at + Z0 + v], z[at + Z1 + v] = z0, z1
-        r[read + v] = whole_half(m0 * z0 + m1 * z1)
+        r[read + v] = rounded_half(m0 * z0 + m1 * z1)
 
 
 @inlined
@@ -174,7 +173,7 @@ def _third(
     for v in range(across(shape.lanes)):
         z2 = fused(decay, z[at + Z2 + v], on if h[ON + v] > NOT else off) + more
         z[at + Z2 + v] = z2
-        r[read + v] = whole_half(m0 * z[at + Z0 + v] + m1 * z[at + Z1 + v] + m2 * z2)
+        r[read + v] = rounded_half(m0 * z[at + Z0 + v] + m1 * z[at + Z1 + v] + m2 * z2)
 
 
 @inlined
@@ -209,19 +208,19 @@ def _four(
         x0 = fused(a0, z[to + Z0], a_on0 if on else a_off0)
         x1 = fused(a1, z[to + Z1], a_on1 if on else a_off1)
         z[to + Z0], z[to + Z1] = x0, x1
-        r[into] = whole_half(x0 + x1)
+        r[into] = rounded_half(x0 + x1)
         x0 = fused(b0, z[to + MODES + Z0], b_on0 if on else b_off0)
         x1 = fused(b1, z[to + MODES + Z1], b_on1 if on else b_off1)
         z[to + MODES + Z0], z[to + MODES + Z1] = x0, x1
-        r[into + READS] = whole_half(x0 + x1)
+        r[into + READS] = rounded_half(x0 + x1)
         x0 = fused(c0, z[to + 2 * MODES + Z0], c_on0 if on else c_off0)
         x1 = fused(c1, z[to + 2 * MODES + Z1], c_on1 if on else c_off1)
         z[to + 2 * MODES + Z0], z[to + 2 * MODES + Z1] = x0, x1
-        r[into + 2 * READS] = whole_half(x0 + x1)
+        r[into + 2 * READS] = rounded_half(x0 + x1)
         x0 = fused(d0, z[to + 3 * MODES + Z0], d_on0 if on else d_off0)
         x1 = fused(d1, z[to + 3 * MODES + Z1], d_on1 if on else d_off1)
         z[to + 3 * MODES + Z0], z[to + 3 * MODES + Z1] = x0, x1
-        r[into + 3 * READS] = whole_half(x0 + x1)
+        r[into + 3 * READS] = rounded_half(x0 + x1)
 
 
 @inlined

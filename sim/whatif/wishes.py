@@ -12,7 +12,7 @@ from math import floor
 from controller.core.setpoints import LIMIT_FALL_MK_PER_H
 from controller.core.units import HOUR_MS
 from sim.thermal import Vector
-from sim.whatif.jit import inlined, smaller
+from sim.whatif.jit import inlined
 from sim.whatif.rows import (
     CUTOUT,
     DIFFERENTIAL,
@@ -34,6 +34,7 @@ from sim.whatif.rows import (
     TRAY_LIMIT,
 )
 from sim.whatif.shape import Readings
+from sim.whatif.words import smaller
 
 HOUR = float(HOUR_MS)
 LIMIT_FALL = float(LIMIT_FALL_MK_PER_H)

