@@ -32,8 +32,8 @@ def smoothed_three(
     told = columns[3], columns[4], columns[5]
     looks = columns[6], columns[7], columns[8], columns[9], columns[10]
     _forward((carry, pushes), added, told, (noise, first, seen), looks)
-    push = columns[11]
-    pull = _backward((carry, pushes), told, seen, looks, push)
+    push, pull = columns[11], column(np.zeros(3))
+    _backward((carry, pushes), told, seen, looks, (push, pull))
     return np.asarray(push), first + ANYTHING_K**2 * np.array(pull)
 
 
@@ -156,9 +156,14 @@ def _forward(
 
 @compiled
 def _backward(
-    step: tuple[_Nine, _Six], told: _Three, seen: int, looks: _Five, push: Column
-) -> tuple[float, float, float]:
-    """Write the smoothed push; return what all readings say of the beginning."""
+    step: tuple[_Nine, _Six],
+    told: _Three,
+    seen: int,
+    looks: _Five,
+    found: tuple[Column, Column],
+) -> None:
+    """Write the smoothed push, and what all readings say of the beginning."""
+    push, pull = found
     c00, c01, c02, c10, c11, c12, c20, c21, c22 = step[0]
     _, spread, sudden = told
     errors, variances, on_mat, on_near, on_outer = looks
@@ -177,4 +182,4 @@ def _backward(
                 pull1 += errors[n] / variances[n] - by
             else:
                 pull0 += errors[n] / variances[n] - by
-    return pull0, pull1, pull2
+    pull[0], pull[1], pull[2] = pull0, pull1, pull2

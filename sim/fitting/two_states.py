@@ -50,7 +50,8 @@ def smoothed_two(
     rows = columns[0], columns[1], columns[2], columns[3]
     looks = columns[4], columns[5], columns[6], columns[7]
     _forward(numbers, rows, (noise, first), seen, looks)
-    pull = _backward(numbers, rows[3], seen, looks, columns[8])
+    pull = column(np.zeros(2))
+    _backward(numbers, rows[3], seen, looks, (columns[8], pull))
     return np.asarray(columns[8]), first + ANYTHING_K**2 * np.array(pull)
 
 
@@ -149,9 +150,14 @@ def _forward(
 
 @compiled
 def _backward(
-    numbers: _Numbers, spread: Column, seen: int, looks: _Four, push: Column
-) -> tuple[float, float]:
-    """Write the smoothed push; return what all readings say of the beginning."""
+    numbers: _Numbers,
+    spread: Column,
+    seen: int,
+    looks: _Four,
+    found: tuple[Column, Column],
+) -> None:
+    """Write the smoothed push, and what all readings say of the beginning."""
+    push, pull = found
     c00, c01, c10, c11, g0, g1 = numbers
     errors, variances, on_mat, on_medium = looks
     pull0 = pull1 = 0.0
@@ -164,4 +170,4 @@ def _backward(
                 pull1 += errors[n] / variances[n] - told
             else:
                 pull0 += errors[n] / variances[n] - told
-    return pull0, pull1
+    pull[0], pull[1] = pull0, pull1

@@ -19,11 +19,11 @@ def asked(h: Readings, v: int) -> bool:
 
 
 @inlined
-def all_asked(s: Vector, h: Readings, shape: Shape, first: int) -> int:
-    """Return a bit for each of WORD lanes from one on that protect must look at."""
-    bits = within(h, HOT_LINE + first, HOT + first)
+def all_asked(s: Vector, h: Readings, shape: Shape) -> int:
+    """Return a bit for each lane of a block that protect must look at."""
+    bits = within(h, HOT_LINE, HOT)
     if shape.zones > shape.trays:
-        bits |= within(h, SURFACE_LINE + first, SURFACE_HOT + first)
+        bits |= within(h, SURFACE_LINE, SURFACE_HOT)
     if s[ALERT] > 0.0:
-        bits |= flagged(h, WATCH + first)
+        bits |= flagged(h, WATCH)
     return bits

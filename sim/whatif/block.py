@@ -13,7 +13,7 @@ from sim.whatif.asked import all_asked
 from sim.whatif.ceiling import begin_sparing, calm, lift
 from sim.whatif.cycles import MANY, follow_cycle, follow_cycles
 from sim.whatif.demands import part, regulate, regulate_all
-from sim.whatif.doubts import SAMPLE_MS, cross, follow, read_at, sample
+from sim.whatif.doubts import compare, cross, follow, read_at
 from sim.whatif.driving import drive
 from sim.whatif.felt import begin, weigh
 from sim.whatif.jit import inlined
@@ -23,10 +23,8 @@ from sim.whatif.rows import (
     ALERT,
     BUDGET_AT,
     DAY_ON,
-    DEMAND,
     HIGH,
     KEPT,
-    LANES,
     LAST,
     LOOKED,
     LOW,
@@ -40,15 +38,15 @@ from sim.whatif.rows import (
     SETPOINT,
     SINCE,
     SPARED,
-    WORD,
 )
-from sim.whatif.shape import ONCE, Block, Heat, Readings, Shape
+from sim.whatif.shape import NOT, ONCE, Block, Heat, Readings, Shape
 from sim.whatif.steady import count
 from sim.whatif.tally import pad, set_aim, tally
 from sim.whatif.verdicts import CLEAR, refuse, verdict
 from sim.whatif.warmth import advance
 from sim.whatif.wishes import take_up
 from sim.whatif.words import (
+    EVEN,
     but_lowest,
     counted,
     flagged,
@@ -59,10 +57,8 @@ from sim.whatif.words import (
 )
 
 DAY, HOUR, LOOK = float(DAY_MS), float(HOUR_MS), float(LOOK_MS)
-SAMPLE_EVERY = float(SAMPLE_MS)
 
 
-@inlined
 def season(
     block: Block,
     heat: Heat,
@@ -74,9 +70,8 @@ def season(
 ) -> None:
     """Run a block; the lanes' rows are those of a first scan to come."""
     s, z, h, r = block.mats, block.zones, block.half, block.read
-    scans, every = len(heat.room_c), int(SAMPLE_EVERY / shape.step)
-    every = every if every > 0 else 1
-    day, soonest, anew, held = 1, -1.0, 0, True
+    scans = len(heat.room_c)
+    day, soonest, anew, held, demands = 1, -1.0, 0, True, 0
     for k in range(scans):
         now = k * shape.step
         if soonest <= k:
@@ -91,10 +86,8 @@ def season(
         drive(h, r, shape, k)
         if k > 0 and shape.crosses:
             cross(z, r, shape, k)
-        if k > 0 and shape.tracks:
+        if shape.tracks:
             follow(s, z, h, r, shape, k, now)
-        if k % every == 0 and not shape.tracks:
-            sample(h, r, shape, k)
         if k == scans - 1:
             pad(h, r, shape, scans)
             held = False
@@ -102,6 +95,8 @@ def season(
             count(s, r, shape, k)
             tally(s, z, h, r, shape, k, held)
             held = True
+            if k & LAST == LAST and not shape.tracks:
+                compare(h, r, shape, k)
         if k == 0 or now - s[LOOKED] >= LOOK:
             look(s, h, heat.heard, shape, k, now)
         if now >= day * DAY:
@@ -109,7 +104,7 @@ def season(
             day += 1
             if shape.spares and s[SPARED] < 0.0 and calm(s, shape.lanes):
                 begin_sparing(s, h, shape.lanes, k, now, shape.step)
-        decide(block, shape, k, now)
+        demands = decide(block, shape, k, now, demands)
         if len(told) > 0:
             tell(h, r, shape, k, told[k])
     close_day(s, h, shape.lanes, day, scans * shape.step, daily)
@@ -176,81 +171,76 @@ def close_day(
 def tell(h: Readings, r: Readings, shape: Shape, k: int, told: Vector) -> None:
     """Write down what the first lane reads, wants and does."""
     for i in range(shape.zones):
-        told[i] = r[read_at(i, k)]
+        told[i] = r[read_at(i, k)] - EVEN
     told[shape.zones], told[shape.zones + 1] = h[SETPOINT], h[ON]
 
 
 @inlined
-def decide(block: Block, shape: Shape, k: int, now: float) -> None:
-    """Find the lanes for which something changes now, and change it."""
+def decide(block: Block, shape: Shape, k: int, now: float, demanded: int) -> int:
+    """Find the lanes for which something changes now, and change it.
+
+    Takes a bit for each lane that is on below and off above and has demanded heat up
+    to now; returns the same for the next scan.
+    """
     if shape.is_pid:
         _proportion(block, shape, k, now)
-    else:
-        _turn(block, shape, k)
+        return demanded
+    return _turn(block, shape, k, demanded)
 
 
 @inlined
-def _turn(block: Block, shape: Shape, k: int) -> None:
+def _turn(block: Block, shape: Shape, k: int, demanded: int) -> int:
     """Decide for lanes that are on below and off above."""
     h = block.half
-    for first in range(0, LANES, WORD):
-        demanded, on = flagged(h, DEMAND + first), flagged(h, ON + first)
-        below = under(h, ROOT + first, LOW + first)
-        above = under(h, HIGH + first, ROOT + first)
-        demands = (demanded & ~above) | below
-        turned = demands ^ demanded
-        while turned != 0:
-            at = DEMAND + first + lowest(turned)
-            h[at] = ONCE - h[at]
-            turned = but_lowest(turned)
-        protects = all_asked(block.mats, h, shape, first)
-        _settle(block, first, protects | (demands ^ on), protects, shape, k)
+    below, above = under(h, ROOT, LOW), under(h, HIGH, ROOT)
+    demands = (demanded & ~above) | below
+    protects = all_asked(block.mats, h, shape)
+    asks = protects | (demands ^ flagged(h, ON))
+    return demands & ~_settle(block, asks, protects, demands, shape, k)
 
 
 @inlined
 def _proportion(block: Block, shape: Shape, k: int, now: float) -> None:
     """Decide for lanes whose PIDs ask for a share of a cycle."""
-    s, h, scan = block.mats, block.half, np.float32(k)
-    anyone, acting = 0, 0
-    for first in range(0, LANES, WORD):
-        anyone |= all_asked(s, h, shape, first)
-        acting += counted(reached(h, NEXT_ACT + first, scan))
-    regulate_all(s, h, shape, now, alone=anyone == 0)
-    if anyone == 0 and acting >= MANY:
+    s, h = block.mats, block.half
+    protects, acts = all_asked(s, h, shape), reached(h, NEXT_ACT, np.float32(k))
+    regulate_all(s, h, shape, now, alone=protects == 0)
+    if protects == 0 and counted(acts) >= MANY:
         follow_cycles(s, h, shape.lanes, k, shape.step)
-    elif anyone != 0 or acting > 0:
-        for first in range(0, LANES, WORD):
-            protects = all_asked(s, h, shape, first)
-            asks = protects | reached(h, NEXT_ACT + first, scan)
-            _settle(block, first, asks, protects, shape, k)
+    else:
+        _settle(block, protects | acts, protects, 0, shape, k)
 
 
 @inlined
 def _settle(
-    block: Block, first: int, asks: int, protects: int, shape: Shape, k: int
-) -> None:
-    """Decide for those of WORD lanes that ask for it, as the core does for a mat.
+    block: Block, asks: int, protects: int, demands: int, shape: Shape, k: int
+) -> int:
+    """Decide for lanes that ask for it, as the core does for a mat.
 
     Args:
         block: The block.
-        first: The first of these lanes.
-        asks: A bit for each that asks.
+        asks: A bit for each lane that asks.
         protects: A bit for each of them at which protect must look.
+        demands: A bit for each that demands heat, unless a PID does.
         shape: What is the same for all lanes.
         k: The scan.
+
+    Returns:
+        A bit for each that is refused heat.
     """
-    s, h, now = block.mats, block.half, k * shape.step
+    s, h, now, refused = block.mats, block.half, k * shape.step, 0
     while asks != 0:
-        lane = lowest(asks)
+        v, cause = lowest(asks), CLEAR
         asks = but_lowest(asks)
-        v, cause = first + lane, CLEAR
-        if (protects >> lane) & 1 != 0:
+        if (protects >> v) & 1 != 0:
             cause = verdict(s, block.zones, h, block.read, v, shape, k)
             if cause == CLEAR and shape.is_pid:
                 regulate(s, h, v, now)
         if cause != CLEAR:
             refuse(s, h, v, cause, now)
+            refused |= 1 << v
         elif shape.is_pid:
             follow_cycle(s, h, v, k, shape.step)
         else:
-            obey(s, h, v, h[DEMAND + v], now)
+            obey(s, h, v, ONCE if (demands >> v) & 1 != 0 else NOT, now)
+    return refused

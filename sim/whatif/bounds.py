@@ -5,6 +5,7 @@ the band between never heated and always heated. What may live here: that band,
 and which checks of readings it makes needless.
 """
 
+from collections.abc import Iterator
 from math import ceil
 from typing import NamedTuple
 
@@ -14,12 +15,9 @@ from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
 from controller.core.response import CLIMB_MS, LOOK_MS
 from sim.thermal import Matrix, Vector
 from sim.whatif.heat import MILLI
-from sim.whatif.jit import compiled
 from sim.whatif.shape import (
     BY_HEAT,
     BY_NEAR,
-    BY_PUSH,
-    BY_ROOM,
     DECAY,
     HALVED,
     MAT,
@@ -30,7 +28,6 @@ from sim.whatif.shape import (
     Heat,
 )
 from sim.whatif.span import Span
-from sim.whatif.words import larger, smaller
 from sim.zone_model import PARTS, MatModel
 
 HALF_WIDTH = 2.0**-6
@@ -47,6 +44,12 @@ FADED = 12.0
 
 LEAST_SHARE = 2.0**-25
 """Less than half the width can tell from nothing."""
+
+BLOCK = 64
+"""Chosen: steps that are done in one product of matrices."""
+
+STRETCH = 2048
+"""Chosen: steps that stay near the processor while all is asked of them."""
 
 LOOKED_AT = 12
 """Chosen: windows of which the most that a reading can rise is found."""
@@ -74,58 +77,9 @@ class Reach(NamedTuple):
     off_mk: Vector
 
 
-def _reach(heat: Heat, found: Matrix) -> None:
-    """Run each zone never heated and always heated side by side."""
-    sudden = len(heat.sudden) > 0
-    for i in range(heat.by.shape[1]):
-        by, last = heat.by[:, i], -1e18
-        cold0, cold1, cold2 = by[START], by[START + 1], by[START + 2]
-        hot0, hot1, hot2 = cold0, cold1, cold2
-        shown0, shown1, shown2 = by[SHOWN], by[SHOWN + 1], by[SHOWN + 2]
-        mat0, mat1, mat2 = by[MAT], by[MAT + 1], by[MAT + 2]
-        outer0, outer1, outer2 = by[OUTER], by[OUTER + 1], by[OUTER + 2]
-        low, high, apart, exposed, step = 1e18, -1e18, 0.0, 0.0, 0.0
-        for k in range(len(heat.room_c)):
-            room, push = heat.room_c[k] + by[OFFSET], heat.push[k, i]
-            read = shown0 * cold0 + shown1 * cold1 + shown2 * cold2
-            low, step = smaller(low, read), larger(step, read - last if k > 0 else 0.0)
-            last = read
-            high = larger(high, shown0 * hot0 + shown1 * hot1 + shown2 * hot2)
-            cold, hot = cold0 + cold1 + cold2, hot0 + hot1 + hot2
-            cold_mat = mat0 * cold0 + mat1 * cold1 + mat2 * cold2
-            hot_mat = mat0 * hot0 + mat1 * hot1 + mat2 * hot2
-            apart = larger(apart, larger(hot_mat - cold, hot - cold_mat))
-            cold_side, hot_side = 1000.0 * room, 1000.0 * room
-            if by[HALVED] > 0.0:
-                cold_side = outer0 * cold0 + outer1 * cold1 + outer2 * cold2
-                hot_side = outer0 * hot0 + outer1 * hot1 + outer2 * hot2
-            exposed = larger(exposed, larger(hot - cold_side, hot_side - cold))
-            drive0 = by[BY_ROOM] * room + by[BY_PUSH] * push
-            drive1 = by[BY_ROOM + 1] * room + by[BY_PUSH + 1] * push
-            drive2 = by[BY_ROOM + 2] * room + by[BY_PUSH + 2] * push
-            if sudden and heat.sudden[k, i]:
-                drive0 += by[BY_NEAR] * push
-                drive1 += by[BY_NEAR + 1] * push
-                drive2 += by[BY_NEAR + 2] * push
-            cold0 = by[DECAY] * cold0 + drive0
-            cold1 = by[DECAY + 1] * cold1 + drive1
-            cold2 = by[DECAY + 2] * cold2 + drive2
-            hot0 = by[DECAY] * hot0 + by[BY_HEAT] + drive0
-            hot1 = by[DECAY + 1] * hot1 + by[BY_HEAT + 1] + drive1
-            hot2 = by[DECAY + 2] * hot2 + by[BY_HEAT + 2] + drive2
-        found[0, i], found[1, i], found[2, i], found[3, i] = low, high, apart, exposed
-        found[4, i] = step
-
-
-reach_compiled = compiled(_reach)
-reach_plain = _reach
-
-
-def reach(heat: Heat, step_ms: float, *, bare: bool) -> Reach:
+def reach(heat: Heat, step_ms: float) -> Reach:
     """Return how far each zone can get in steps of a length."""
-    found = np.zeros((5, heat.by.shape[1]))
-    (reach_plain if bare else reach_compiled)(heat, found)
-    low, high, apart, exposed, step = found
+    low, high, apart, exposed, step = _ends(heat)
     fades, shown = _fades(heat), heat.by[SHOWN : SHOWN + PARTS]
     off = READ + HALF_WIDTH * (np.abs(shown) / fades).sum(axis=0)
     # It compares until the first look after so long.
@@ -133,6 +87,77 @@ def reach(heat: Heat, step_ms: float, *, bare: bool) -> Reach:
     heated = [_climb(heat, zone, window) for zone in range(heat.by.shape[1])]
     climb = window * step + np.array(heated) + 2 * off
     return Reach(low - off, high + off, apart, exposed, climb, off)
+
+
+def _ends(heat: Heat) -> tuple[Vector, Vector, Vector, Vector, Vector]:
+    """Return of each zone, never heated and always heated, how far it gets.
+
+    Lowest and highest reading; most that mat and medium, and the medium and what it
+    loses its heat to, are apart; most that it warms in a step without heat.
+    """
+    zones, halved = heat.by.shape[1], heat.by[HALVED, :, np.newaxis] > 0.0
+    of = np.stack([_modes(heat, row) for row in (SHOWN, MAT, OUTER)], axis=1)
+    of = np.concatenate([of, np.ones_like(of[:, :1])], axis=1)
+    low, high = np.full(zones, np.inf), np.full(zones, -np.inf)
+    apart, exposed, step = np.zeros((3, zones))
+    last = np.full((zones, 1), np.inf)
+    for begin, cold, heated in _stepped(heat):
+        read, mat, outer, medium = (of @ cold).swapaxes(0, 1)
+        hot_read, hot_mat, hot_outer, hot = (of @ (cold + heated)).swapaxes(0, 1)
+        low = np.minimum(low, read.min(axis=1))
+        high = np.maximum(high, hot_read.max(axis=1))
+        step = np.maximum(step, np.diff(read, axis=1, prepend=last).max(axis=1))
+        last = read[:, -1:]
+        apart = np.maximum(apart, (hot_mat - medium).max(axis=1))
+        apart = np.maximum(apart, (hot - mat).max(axis=1))
+        room = heat.room_c[begin : begin + read.shape[1]] + heat.by[OFFSET, :, None]
+        side = np.where(halved, outer, MILLI * room)
+        hot_side = np.where(halved, hot_outer, side)
+        exposed = np.maximum(exposed, (hot - side).max(axis=1))
+        exposed = np.maximum(exposed, (hot_side - medium).max(axis=1))
+    return low, high, apart, exposed, step
+
+
+def _modes(heat: Heat, row: int) -> Matrix:
+    """Return a coefficient of each mode that there is, shape (zones, modes)."""
+    found: Matrix = heat.by[row : row + heat.driven.shape[1]].T
+    return found
+
+
+def _stepped(heat: Heat) -> Iterator[tuple[int, Matrix, Matrix]]:
+    """Step the modes of all zones through the span, some thousand steps at a time.
+
+    Yields the first step of some; the modes where each of them begins, never heated,
+    shape (zones, modes, steps); and what heat from the first step of all on has added
+    to that by then, since it adds up.
+    """
+    decay, near = _modes(heat, DECAY)[..., np.newaxis], _modes(heat, BY_NEAR)
+    by_heat = _modes(heat, BY_HEAT)[..., np.newaxis]
+    ages = np.arange(BLOCK + 1)
+    before = ages - 1 - ages[:BLOCK, np.newaxis]  # steps since each of a block's
+    kept = np.where(before >= 0, decay[..., np.newaxis] ** np.maximum(0, before), 0.0)
+    fades, risen = decay**ages, by_heat * kept.sum(axis=-2)
+    cold, heated = _modes(heat, START), np.zeros(decay.shape[:2])
+    for begin in range(0, len(heat.room_c), STRETCH):
+        some = slice(begin, begin + STRETCH)
+        drive = heat.driven[some].astype(np.float64)
+        if len(heat.sudden) > 0:
+            poured = np.where(heat.sudden[some], heat.push[some], 0.0)
+            drive += near.T * poured[:, np.newaxis]
+        steps = len(drive)
+        padded = np.zeros((*cold.shape, -(-steps // BLOCK), BLOCK))
+        padded.reshape(*cold.shape, -1)[..., :steps] = drive.T
+        within = padded @ kept
+        begins = np.empty((2, *within.shape[:3], 1))
+        for block in range(within.shape[2]):
+            begins[:, :, :, block, 0] = cold, heated
+            cold = cold * fades[..., BLOCK] + within[:, :, block, BLOCK]
+            heated = heated * fades[..., BLOCK] + risen[..., BLOCK]
+        both = begins * fades[:, :, np.newaxis, :BLOCK]
+        both[0] += within[..., :BLOCK]
+        both[1] += risen[:, :, np.newaxis, :BLOCK]
+        flat = both.reshape(2, *cold.shape, -1)[..., :steps]
+        yield begin, flat[0], flat[1]
 
 
 def _fades(heat: Heat) -> Matrix:

@@ -4,6 +4,7 @@ What may live here: what a candidate must have, and the bench around its mat.
 No loop.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from controller.core.plan import MatPlan, Plan, ProbePlan, TrayPlan
@@ -14,14 +15,23 @@ from sim.zone_model import MatModel
 ROOM = "room"
 
 
-def check(model: MatModel, mat: MatPlan) -> None:
-    """Refuse a candidate that the model cannot answer for.
+def check(model: MatModel, mats: Sequence[MatPlan]) -> None:
+    """Refuse candidates that the model cannot answer for.
 
     Raises:
-        ValueError: It has no relay, or other zones than the model.
+        ValueError: One has no relay, or other zones than the model.
     """
-    if mat.relay is None:
-        raise ValueError(f"mat {mat.name}: relay = none: only a mat with one heats")
+    found: set[tuple[int, int]] = set()
+    for mat in mats:
+        if mat.relay is None:
+            raise ValueError(f"mat {mat.name}: relay = none: only a mat with one heats")
+        same = id(mat.trays), id(mat.surface)  # as most of them have it in common
+        if same not in found:
+            _check_zones(model, mat)
+            found.add(same)
+
+
+def _check_zones(model: MatModel, mat: MatPlan) -> None:
     trays = heard(mat)
     named = [tray.name for tray in trays] + [probe.name for probe in mat.surface]
     known = [zone.name for zone in model.zones]

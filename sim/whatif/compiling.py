@@ -12,13 +12,13 @@ import gc
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import import_module
-from types import ModuleType
-from typing import ClassVar, NamedTuple
+from types import FunctionType
+from typing import ClassVar
 
-Foreign = ModuleType
-"""Whatever numba hands over: it has no types to be named here."""
+from sim.whatif.arguments import Foreign, taken
+from sim.whatif.machine import Code
 
-UNTYPED = ("TranslateByteCode", "FixupArgs", "IRProcessing", "ReconstructSSA")
+UNTYPED = ("TranslateByteCode", "FixupArgs", "ReconstructSSA")
 TYPED = (
     "NopythonTypeInference",
     "PreLowerStripPhis",
@@ -41,61 +41,28 @@ Compiler = Callable[
 ]
 """Makes a compiler of one function, as numba.core.compiler.CompilerBase does."""
 
+OF_MACHINES = {"memset", "memcpy", "memmove", "fma", "fmaf"}
+"""What code may call that is in every process."""
 
-class Compilers(NamedTuple):
-    """What numba is handed.
 
-    Attributes:
-        part: For a function that becomes part of what calls it.
-        whole: For a function that Python calls.
+def part_compiler() -> Compiler | None:
+    """Return who shall compile what becomes part of what calls it.
+
+    None: numba's doors are elsewhere, and it does that as it always does.
     """
-
-    part: Compiler
-    whole: Compiler
-
-
-def compilers() -> Compilers | None:
-    """Return how numba, which is there, shall compile; None: as it always does."""
     try:
-        return _compilers()
+        return _part_compiler()
     except (ImportError, AttributeError):
         return None
 
 
-def _compilers() -> Compilers:
-    compiler = import_module("numba.core.compiler")
+def _part_compiler() -> Compiler:
     codegen = import_module("numba.core.codegen")
-    shared: type = type("Shared", (_Shared, compiler.Flags), {"__slots__": ()})
+    flags = import_module("numba.core.compiler").Flags
+    shared: type = type("Shared", (_Shared, flags), {"__slots__": ()})
+    seen = _Seen(shared)
     unbuilt: type = type("Unbuilt", (_Unbuilt, codegen.JITCodeLibrary), {})
-
-    def linked(library: object) -> list[object]:
-        others: list[object] = getattr(library, "_linking_libraries")  # noqa: B009
-        return others
-
-    def link_once(self: Foreign) -> None:
-        """Link each part once, whoever calls it.
-
-        Linked into each other all the way up, they would be copied at each stage.
-        """
-        known = linked(self)
-        for one in known:  # which grows meanwhile
-            if isinstance(one, unbuilt):
-                known += [other for other in linked(one) if other not in known]
-        codegen.JITCodeLibrary.finalize(self)
-
-    built: type = type("Built", (codegen.JITCodeLibrary,), {"finalize": link_once})
-    base, seen = compiler.CompilerBase, _Seen(shared)
-    passes = _passes()
-
-    def in_peace(self: Foreign, function: Foreign) -> object:
-        library = built(self.state.targetctx.codegen(), function.__qualname__)
-        library.enable_object_caching()
-        self.state.library = library
-        with _seldom_collected(), _made_quick_enough():
-            return base.compile_extra(self, function)
-
-    plain = type("OfParts", (base,), {"define_pipelines": passes})
-    peaceful = type("OfWholes", (plain,), {"compile_extra": in_peace})
+    plain = _pipeline()
 
     def part(
         typing: Foreign,
@@ -110,19 +77,105 @@ def _compilers() -> Compilers:
         own, context = seen.alike(flags, typing)
         return plain(context, target, library, args, returned, own, named)
 
-    def whole(
-        typing: Foreign,
-        target: Foreign,
-        library: Foreign,
-        args: Foreign,
-        returned: Foreign,
-        flags: Foreign,
-        named: Foreign,
-    ) -> object:
-        own, context = seen.alike(flags, typing)
-        return peaceful(context, target, library, args, returned, own, named)
+    return part
 
-    return Compilers(part, whole)
+
+def code_of(
+    function: FunctionType, args: tuple[object, ...], options: dict[str, object]
+) -> Code:
+    """Return what a function is made into that numba knows as a part.
+
+    Args:
+        function: It fills arrays that it is given, and returns nothing.
+        args: Such as it will be called with.
+        options: What numba is told.
+
+    Raises:
+        ImportError, AttributeError: Numba's doors are elsewhere.
+        RuntimeError: The code cannot do without others that only numba has.
+    """
+    compiler = import_module("numba.core.compiler")
+    cpu = import_module("numba.core.registry").cpu_target
+    types = import_module("numba.core.types")
+    arguments = taken(import_module("numba").typeof(args))
+
+    def entry(row: object) -> None:
+        function(*arguments(row))
+
+    flags = compiler.Flags()
+    cpu.options.parse_as_flags(flags, options)
+    setattr(flags, "no_compile", True)  # noqa: B010 - of no type known here
+    codegen = cpu.target_context.codegen()
+    library = _alone()(codegen, function.__qualname__)
+    lock = import_module("numba.core.compiler_lock").global_compiler_lock
+    with lock, _made_quick_enough():
+        made = compiler.compile_extra(
+            cpu.typing_context,
+            cpu.target_context,
+            entry,
+            (types.CPointer(types.int64),),
+            types.none,
+            flags,
+            {},
+            library,
+            _pipeline(),
+        )
+        library.finalize()
+        binary = _emitted(codegen, library._final_module)
+    return Code(made.fndesc.llvm_func_name, binary)
+
+
+def _emitted(codegen: Foreign, module: Foreign) -> bytes:
+    """Return an object file for numba's processor, put down without much ado.
+
+    What makes code quick was done before: to put it down with more care takes up to a
+    third longer, and runs no faster.
+    """
+    llvm = import_module("llvmlite.binding")
+    told: dict[str, object] = {"opt": 1}
+    codegen._customize_tm_options(told)
+    target = llvm.Target.from_triple(llvm.get_process_triple())
+    binary: bytes = target.create_target_machine(**told).emit_object(module)
+    return binary
+
+
+def _alone() -> type:
+    """Return a library of which an object file is made, and nothing else."""
+    codegen = import_module("numba.core.codegen")
+
+    def link_once(self: Foreign) -> None:
+        """Link each part once, whoever calls it.
+
+        Linked into each other all the way up, they would be copied at each stage.
+        """
+        known: list[Foreign] = self._linking_libraries
+        for one in known:  # which grows meanwhile
+            known += [other for other in one._linking_libraries if other not in known]
+        codegen.JITCodeLibrary.finalize(self)
+
+    def optimise(self: Foreign) -> None:
+        """Leave out what numba does before: here are no references to be counted."""
+        passes, timing = self._codegen._module_pass_manager()
+        passes.run(self._final_module, timing)
+
+    def end(self: Foreign) -> None:
+        called = {f.name for f in self._final_module.functions if f.is_declaration}
+        others = {name for name in called if not name.startswith("llvm.")}
+        if others - OF_MACHINES:
+            raise RuntimeError(f"{self.name} calls {', '.join(sorted(others))}")
+        setattr(self, "_finalized", True)  # noqa: B010 - of no type known here
+
+    own = {
+        "finalize": link_once,
+        "_optimize_final_module": optimise,
+        "_finalize_final_module": end,
+    }
+    return type("Alone", (codegen.JITCodeLibrary,), own)
+
+
+def _pipeline() -> type:
+    base = import_module("numba.core.compiler").CompilerBase
+    return type("Pipeline", (base,), {"define_pipelines": _passes()})
 
 
 def _passes() -> Callable[[Foreign], list[object]]:
@@ -196,6 +249,9 @@ class _Remembering:
     def __getattr__(self, name: str) -> object:
         return getattr(self._asked, name)
 
+    def refresh(self) -> None:
+        """Look for nothing new: all is known before the first part is compiled."""
+
     def resolve_function_type(
         self, function: object, args: tuple[object, ...], named: dict[str, object]
     ) -> object:
@@ -220,6 +276,9 @@ class _Unbuilt:
     @property
     def codegen(self) -> object:
         return self
+
+    def _optimize_functions(self, module: object) -> None:
+        """Leave it as it is: what it becomes part of is made quick as a whole."""
 
     def set_env(self, name: str, env: object) -> None:
         """Keep nothing: only what raises an exception looks for it."""
@@ -248,10 +307,10 @@ def _made_quick_enough() -> Iterator[None]:
 
 
 @contextmanager
-def _seldom_collected() -> Iterator[None]:
-    """Let few searches for rings of garbage be made meanwhile: a tenth of the time.
+def seldom_collected() -> Iterator[None]:
+    """Let few searches for rings of garbage be made while numba works.
 
-    With none at all memory has 60 MB more at its peak.
+    They take a tenth of the time. With none at all memory has 60 MB more at its peak.
     """
     before = gc.get_threshold()
     gc.set_threshold(SELDOM, *before[1:])

@@ -72,7 +72,7 @@ class Work(NamedTuple):
         change_at: Steps of changes of all candidates.
         change_to: Setpoints of all candidates.
         result: Switches, time on, of the driving temperature in band, trip,
-            when, strange, doubted, samples alike; shape (candidates, 8).
+            when, strange, doubted, windows still; shape (candidates, 8).
         peak: Shape (candidates, zones).
         heat: Shape (candidates, trays).
         in_band: Steps, shape (candidates, trays).
@@ -155,7 +155,7 @@ def run_block(
 
 def made_ready() -> bool:
     """Whether the loop is compiled, or fetched from where that is kept."""
-    return bool(getattr(season_compiled, "signatures", True))
+    return bool(getattr(season_compiled, "ready", True))
 
 
 def _aligned(size: int, kind: type[Number]) -> NDArray[Number]:
@@ -215,7 +215,7 @@ def _fill_half(made: Block, plans: Matrix, heat: Heat, shape: Shape) -> None:
     pads = made.read[: rows.READ].reshape(-1, LANES)
     pads[rows.PAD_LOW // LANES], pads[rows.PAD_HIGH // LANES] = -np.inf, np.inf
     temps, kept = _first(heat), _kept(made, shape)
-    kept[:, 0] = temps[:, np.newaxis]
+    kept[:, 0] = temps[:, np.newaxis] + EVEN
     kept[:, rows.PEAK // LANES], kept[:, rows.LEAST // LANES] = COLDEST, FARTHEST
     trays = temps[: shape.trays]
     table[rows.HOT // LANES], table[rows.SUM // LANES] = trays.max(), trays.sum()
@@ -246,7 +246,7 @@ def _empty(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> 
     work.result[these, :-2] = table[[row // LANES for row in told]].T
     half = made.half.reshape(-1, LANES)[:, own]
     work.result[these, -2] = half[rows.DOUBTED // LANES]
-    work.result[these, -1] = half[rows.ALIKE_MOST // LANES]
+    work.result[these, -1] = half[rows.STILL_MOST // LANES]
     scans = len(heat.room_c)
     warm = np.maximum(0.0, scans - table[rows.WARM_FROM // LANES])
     work.steady[these, 0] = warm
@@ -270,7 +270,7 @@ def _heat(trays: Matrix, last: Readings, shape: Shape, heat: Heat) -> Matrix:
     """
     base, upper = trays[:, rows.BASE // LANES], trays[:, rows.UPPER // LANES]
     begins = np.clip(_first(heat)[: shape.trays, np.newaxis], base, upper)
-    ends = np.clip(last.astype(np.float64), base, upper)
+    ends = np.clip((last - EVEN).astype(np.float64), base, upper)
     scans = len(heat.room_c)
     total = trays[:, rows.HEAT // LANES] - spare(scans) * ends
     plain = (total - (begins + ends) / 2.0 - (scans - 1) * base) * shape.step

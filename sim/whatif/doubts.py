@@ -4,40 +4,40 @@ What may live here: lines that cross a base or an upper cut-off, probes that
 stand still, and readings that only the core can judge. No decisions.
 """
 
+import numpy as np
+
 from controller.core.judge import HIGHEST_MC, LOWEST_MC, RATE_MK_PER_S, STEP_MK
-from controller.core.units import HOUR_MS, MINUTE_MS
+from controller.core.units import HOUR_MS
 from sim.thermal import Vector
 from sim.whatif.jit import inlined, unmasked_half
 from sim.whatif.rows import (
-    ALIKE,
-    ALIKE_MOST,
     BASE,
     FAR,
     FIX,
     FROZEN,
+    KEPT,
     LANES,
     LAST,
     READ,
     READS,
     ROOT,
     SAME_SINCE,
-    SAMPLE,
+    STILL,
+    STILL_AT,
+    STILL_MOST,
     STRANGE,
     STUCK_AFTER,
     UPPER,
     ZONE,
 )
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
-from sim.whatif.words import across, larger, rounded, smaller
+from sim.whatif.words import EVEN, across, alike, larger, rounded, smaller
 
 HOUR = float(HOUR_MS)
 
-SAMPLE_MS = 8 * MINUTE_MS
-"""Chosen: no cycle of a usual length reads the same in samples so far apart."""
-
-ALIKE_SAMPLES = HOUR_MS // SAMPLE_MS - 1
-"""So many samples without a change, so far apart or less, must lie in an hour in
-which a probe stood still."""
+AMID = 3
+"""Chosen: of eight readings the one that is compared with both at the ends. A held
+mat reads the same now and then at two times, and seldom at three."""
 
 LOWEST, HIGHEST = float(LOWEST_MC), float(HIGHEST_MC)
 STEP, RATE = float(STEP_MK), float(RATE_MK_PER_S)
@@ -56,7 +56,7 @@ def cross(z: Vector, r: Readings, shape: Shape, k: int) -> None:
         at, crossings = (i * ZONE) & FAR, 0
         was, read = read_at(i, k - 1), read_at(i, k)
         for v in range(across(shape.lanes)):
-            before, temp = float(r[was + v]), float(r[read + v])
+            before, temp = float(r[was + v] - EVEN), float(r[read + v] - EVEN)
             base, upper = z[at + BASE + v], z[at + UPPER + v]
             low = (before - base) * (temp - base) < 0.0
             high = (before - upper) * (temp - upper) < 0.0
@@ -64,8 +64,8 @@ def cross(z: Vector, r: Readings, shape: Shape, k: int) -> None:
         if crossings > 0:
             for v in range(across(shape.lanes)):
                 z[at + FIX + v] += _amiss(
-                    float(r[was + v]),
-                    float(r[read + v]),
+                    float(r[was + v] - EVEN),
+                    float(r[read + v] - EVEN),
                     z[at + BASE + v],
                     z[at + UPPER + v],
                     shape.step,
@@ -94,18 +94,34 @@ def _above(before: float, temp: float, threshold: float) -> float:
     return abs(high * high - low * low)
 
 
+def still_windows(step_ms: float) -> int:
+    """Return how many whole windows of eight scans an hour without a change has.
+
+    It has so many scans and one more, and may begin and end within a window.
+    """
+    return int((HOUR // step_ms + 1 - LAST) // KEPT)
+
+
 @inlined
-def sample(h: Readings, r: Readings, shape: Shape, k: int) -> None:
-    """Count for how many samples a probe has stood still."""
+def compare(h: Readings, r: Readings, shape: Shape, k: int) -> None:
+    """Count in how many windows in a row, up to scan k, a probe may have stood still.
+
+    Most probes did not: then nothing is put down, and a count holds where the window
+    before was counted.
+    """
+    window = np.float32(k // KEPT)
     for i in range(shape.zones):
-        own, read = (READ + i * READS) & FAR, read_at(i, k)
-        for v in range(across(shape.lanes)):
-            temp = r[read + v]
-            same = ONCE if temp == r[own + SAMPLE + v] else NOT
-            alike = (r[own + ALIKE + v] + ONCE) * same
-            r[own + SAMPLE + v] = temp
-            r[own + ALIKE + v] = unmasked_half(alike)
-            h[ALIKE_MOST + v] = unmasked_half(larger(h[ALIKE_MOST + v], alike))
+        own = (READ + i * READS) & FAR
+        amid, end = own + AMID * LANES, own + LAST * LANES
+        if alike(r, own, end) & alike(r, own, amid) != 0:
+            goes_on = r[own + STILL_AT] == window - ONCE
+            r[own + STILL_AT] = window
+            for v in range(across(shape.lanes)):
+                temp, before = r[own + v], r[own + STILL + v] if goes_on else NOT
+                same = (temp == r[end + v]) & (temp == r[amid + v])
+                still = before + ONCE if same else NOT
+                r[own + STILL + v] = unmasked_half(still)
+                h[STILL_MOST + v] = unmasked_half(larger(h[STILL_MOST + v], still))
 
 
 @inlined
@@ -122,7 +138,8 @@ def follow(
         h[FROZEN + v] = NOT
         for i in range(shape.zones):
             at = i * ZONE + v
-            temp, before = float(r[read_at(i, k) + v]), float(r[read_at(i, k - 1) + v])
+            temp = float(r[read_at(i, k) + v] - EVEN)
+            before = float(r[read_at(i, k - 1) + v] - EVEN) if k > 0 else temp
             if temp != before:
                 z[at + SAME_SINCE] = now
             same = now - z[at + SAME_SINCE]

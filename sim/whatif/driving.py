@@ -24,7 +24,15 @@ from sim.whatif.rows import (
     SUM,
 )
 from sim.whatif.shape import COOLEST, MEAN, MEDIAN, TRAY, Readings, Shape
-from sim.whatif.words import across, divided, larger, rounded, rounded_half, smaller
+from sim.whatif.words import (
+    EVEN,
+    across,
+    divided,
+    larger,
+    rounded,
+    rounded_half,
+    smaller,
+)
 
 WIRES = 8
 """As many trays a network of comparisons sorts in all lanes at once.
@@ -41,7 +49,7 @@ def drive(h: Readings, r: Readings, shape: Shape, k: int) -> None:
     if shape.way == TRAY:
         at = (READ + shape.tray * READS + row) & FAR
         for v in range(across(lanes)):
-            _driving(h, r, row, v, r[at + v])
+            _driving(h, r, row, v, r[at + v] - EVEN)
     elif shape.way == MEAN:
         if trays <= WIRES:
             number = np.float32(trays)
@@ -91,7 +99,7 @@ def _ranked(r: Readings, at: int, trays: int, rank: int) -> float:
             alike += 1 if other == temp else 0
         if below <= rank < below + alike:
             found = temp
-    return found
+    return found - float(EVEN)
 
 
 @inlined
@@ -127,7 +135,8 @@ def _median(h: Readings, r: Readings, lanes: int, trays: int, row: int) -> None:
             smaller(larger(a, top), larger(b, g)), smaller(larger(c, f), larger(d, e))
         )
         high = low if odd else high
-        middle = np.float32(rounded((float(low) + float(high)) / 2.0 - 0.25))
+        both = float(low - EVEN) + float(high - EVEN)
+        middle = np.float32(rounded(both / 2.0 - 0.25))
         _driving(h, r, row, v, middle)
 
 

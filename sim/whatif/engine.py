@@ -22,7 +22,7 @@ from sim.whatif.bounds import doubtless, reach
 from sim.whatif.candidate import check, heard
 from sim.whatif.ceiling import HIGHEST_ALLOWANCE
 from sim.whatif.compute import Work, made_ready, run_block
-from sim.whatif.doubts import ALIKE_SAMPLES
+from sim.whatif.doubts import still_windows
 from sim.whatif.heat import heat_of
 from sim.whatif.reference import core_outcomes, core_trace, margins, mean, root_mean
 from sim.whatif.rows import ALLOWANCE, CYCLE, LANES
@@ -110,17 +110,17 @@ class _Loop:
         *,
         bare: bool,
     ) -> None:
+        plans = tuple(plans)  # that they last as long as their numbers
         if not plans:
             raise ValueError("plans: at least one candidate is needed")
         if not 0 <= band_mk <= WIDEST_MK:
             raise ValueError(f"band_mk = {band_mk}: from 0 to {WIDEST_MK} is needed")
-        for plan in plans:
-            check(model, plan)
+        check(model, plans)
         self._heat = heat_of(model, span)
         self._plans, self._span, self._band_mk = plans, span, band_mk
         self._bare, self._trays = bare, len(heard(plans[0]))
         self._table = tabulate(span, plans)
-        far = reach(self._heat, span.step_ms, bare=bare)
+        far = reach(self._heat, span.step_ms)
         self._doubtless = doubtless(model, span, far)
         slowest = min(plan.rise_limit_mk for plan in plans)
         self._climbs = bool(far.climb_mk[: self._trays].max() >= slowest)
@@ -135,12 +135,14 @@ class _Loop:
             told = np.zeros((0, 0))
         work = self._work(told)
         everyone = np.arange(len(self._plans))
-        self._run(work, Part(everyone, tracks=not self._doubtless, spares=True))
+        windows = still_windows(self._span.step_ms)
+        tracks = windows == 0 or not self._doubtless
+        self._run(work, Part(everyone, tracks=tracks, spares=True))
         doubted = np.flatnonzero(work.result[:, 6] > 0)
-        still = work.result[:, 7] >= ALIKE_SAMPLES
+        still = (work.result[:, 7] >= windows) & (not tracks)
         still[doubted] = False  # they are to be run again before it is known
         self._run(work, Part(doubted), Part(np.flatnonzero(still), tracks=True))
-        still = work.result[doubted, 7] >= ALIKE_SAMPLES
+        still = work.result[doubted, 7] >= windows
         self._run(work, Part(doubted[still], tracks=True))
         return self._told(work)
 
@@ -189,7 +191,7 @@ class _Loop:
                 self._heat,
                 band,
                 step,
-                heard=span.room_heard,
+                heard=bool(span.room_heard),
                 climbs=self._climbs,
                 bare=self._bare,
             )

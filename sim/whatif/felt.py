@@ -17,7 +17,6 @@ from sim.whatif.rows import (
     FROZEN,
     HALF_DUE,
     LAG,
-    LANES,
     LATE,
     MEAN_DUTY,
     MOST_DUE,
@@ -39,7 +38,6 @@ from sim.whatif.rows import (
     UP_PROVEN,
     UP_ROOM,
     UP_SINCE,
-    WORD,
 )
 from sim.whatif.shape import NOT, ONCE, Readings
 from sim.whatif.words import (
@@ -98,13 +96,12 @@ def weigh(
         _guessed(s, h, lanes, now)
     _exceed(s, h, lanes, now, passed)
     missed = False
-    for first in range(0, LANES, WORD):
-        late = flagged(h, LATE + first)
-        while late != 0:
-            v = first + lowest(late)
-            late = but_lowest(late)
-            if _missed(s, h, v, now, heard):
-                h[UP_MISSED + v], missed = ONCE, True
+    late = flagged(h, LATE)
+    while late != 0:
+        v = lowest(late)
+        late = but_lowest(late)
+        if _missed(s, h, v, now, heard):
+            h[UP_MISSED + v], missed = ONCE, True
     return missed
 
 

@@ -1,47 +1,126 @@
 """Compiled where numba is installed, plain Python where it is not.
 
 The same functions either way, with the same answers: strict IEEE arithmetic,
-nothing contracted or reordered. What may live here: that one choice. Numba's
-types do not know what it makes of a function, so no other modules but teaching and
-compiling import it.
+nothing contracted or reordered. What may live here: that one choice, and that a
+function is fetched from where it is kept before it is compiled. Numba's types do not
+know what it makes of a function, so no other modules but teaching, compiling and
+arguments import it; nor does this one before something must be compiled.
 """
 
-import hashlib
 import os
 import sys
-import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from functools import cache
 from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
-from types import ModuleType
+from threading import Lock
+from types import FunctionType, ModuleType
 from typing import TypeVar, cast
 
 import numpy as np
 
-from sim.whatif.compiling import compilers
-from sim.whatif.rows import LANES, WORD
-from sim.whatif.shape import Readings
+from sim.thermal import Vector
+from sim.whatif import machine
+from sim.whatif.compiling import code_of, part_compiler, seldom_collected
+from sim.whatif.machine import Run
 from sim.whatif.teaching import teach
-from sim.whatif.words import flagged
+
+Function = TypeVar("Function")
+
+NUMBA = None if os.environ.get("NUMBA_DISABLE_JIT", "0") != "0" else find_spec("numba")
+
+HAS_NUMBA = NUMBA is not None
+
+NOTHING = np.float32(0.0)
+
+_OPTIONS: dict[str, object] = {"error_model": "numpy", "_nrt": False}
+"""No check of each division, which has a divisor above 0 wherever it counts; and
+no counting of references at each call: compiled code makes no array of its own
+and keeps none."""
+
+_ALONE: dict[str, object] = _OPTIONS | {
+    "nopython": True,
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+}
+"""For what numba's own Python never calls."""
+
+_PARTS: list[FunctionType] = []
+"""What becomes part of what calls it, as far as numba has yet to be told."""
+
+_WHOLES: set[FunctionType] = set()
+"""What it was told of besides."""
+
+_ONE_AT_A_TIME = Lock()
 
 
-def _numba() -> ModuleType | None:
+@dataclass(frozen=True)
+class Numba:
+    """Numba, loaded.
+
+    Attributes:
+        numba: It.
+        part: What it is told of what becomes part of others.
+        ours: It has the doors that we go through.
+    """
+
+    numba: ModuleType
+    part: dict[str, object]
+    ours: bool
+
+
+@cache
+def _numba() -> Numba:
     """Return numba, without the half second in which it would load others.
 
-    It asks for scipy's linear algebra and does without, as far as nothing that
-    is compiled multiplies matrices; nothing here does. And for coverage, to report
-    to it what it compiles, which is of use to those who already have it running.
+    It asks for scipy's linear algebra and does without, as far as nothing that is
+    compiled multiplies matrices; nothing here does. And for coverage, to report to it
+    what it compiles, which is of use to those who already have it running.
+
+    Raises:
+        ImportError: It is there, and does not work.
     """
     try:
         with _hidden("coverage", None):
             found = import_module("numba")
         with _hidden("scipy.linalg", ModuleType("scipy.linalg")):
             import_module("numba.np.arraymath")
-    except ImportError:  # a board without numba: slow, and right
-        return None
-    _widen(found)
-    return found
+        _widen(found)
+    except (AttributeError, OSError, RuntimeError, SystemError) as error:
+        raise ImportError(f"numba does not work: {error}") from error
+    teach()
+    usual, compiler = _ALONE | {"forceinline": True}, part_compiler()
+    ours = usual | {"pipeline_class": compiler}
+    if compiler is not None and _comes_out_right(ours):
+        return Numba(found, ours, ours=True)
+    return Numba(found, usual, ours=False)
+
+
+def _comes_out_right(options: dict[str, object]) -> bool:
+    """Whether something small that is compiled in our way does what it shall.
+
+    Where numba's doors are elsewhere its parts must not be made in our way: numba
+    could not put them together.
+    """
+
+    def part(value: float) -> float:
+        return 2 * value
+
+    def whole(values: Vector) -> None:
+        values[0] = part(values[0])
+
+    jitable = import_module("numba.extending").register_jitable(**options)
+    jitable(part)
+    given = 1.5
+    values = np.array([given])
+    try:
+        machine.loaded(code_of(jitable(whole), (values,), _ALONE))(values)
+    except Exception:  # noqa: BLE001 - whatever another numba says
+        return False
+    return bool(values[0] == part(given))
 
 
 @contextmanager
@@ -73,43 +152,10 @@ def _widen(numba: ModuleType) -> None:
             numba.config.CPU_FEATURES = f"{known},-prefer-256-bit"
 
 
-numba = _numba()
-
-Function = TypeVar("Function")
-
-_OPTIONS: dict[str, object] = {"error_model": "numpy", "_nrt": False}
-"""No check of each division, which has a divisor above 0 wherever it counts; and
-no counting of references at each call: compiled code makes no array of its own
-and keeps none."""
-
-_COMPILERS = None if numba is None else compilers()
-
-_WHOLE = _OPTIONS | ({"pipeline_class": _COMPILERS.whole} if _COMPILERS else {})
-"""For what Python calls."""
-
-_INLINED = (
-    _OPTIONS
-    | {
-        "forceinline": True,
-        "no_cpython_wrapper": True,
-        "no_cfunc_wrapper": True,
-    }
-    | ({"pipeline_class": _COMPILERS.part} if _COMPILERS else {})
-)
-"""Part of what calls them: never called by Python, nor from anywhere else."""
-
-HAS_NUMBA = numba is not None
-
-NOTHING = np.float32(0.0)
-
-
 def inlined(function: Function) -> Function:
     """Let compiled code call a function; for Python it stays as it is."""
-    if numba is None:
-        return function
-    extending = import_module("numba.extending")
-    known: Function = extending.register_jitable(**_INLINED)(function)
-    return known
+    _PARTS.append(cast("FunctionType", function))
+    return function
 
 
 @inlined
@@ -130,71 +176,96 @@ def unmasked_half(value: np.float32) -> np.float32:
     return value + NOTHING
 
 
-@inlined
-def any_flagged(rows: Readings, at: int) -> bool:
-    """Whether any lane of the row at a place is not 0.
-
-    Counting them while the row is filled would halve how many lanes are done at
-    once: a count is twice as wide.
-    """
-    found = 0
-    for first in range(0, LANES, WORD):
-        found |= flagged(rows, at + first)
-    return found != 0
-
-
-if numba is not None:
-    teach(_INLINED)
-
-
 def compiled(function: Function) -> Function:
     """Return a function compiled, and kept on disk for the next start.
 
-    It runs without Python's lock, so that threads make use of all cores. No two of the
-    arrays that it takes, in tuples or not, may share memory: see compiling.alike.
+    It fills arrays that it is given, and returns nothing. It runs without Python's
+    lock, so that threads make use of all cores. No two of the arrays that it takes, in
+    tuples or not, may share memory: numba is told so.
 
-    The folder is named after the sources, so that what was compiled of others
-    is never taken. Where nothing can be kept each process compiles anew.
+    It is compiled at its first call, once for each kind of arguments. What is kept is
+    taken where it was made of the same sources, by the same numba and for the same
+    processor. Where nothing can be kept each process compiles anew.
     """
-    if numba is None:
+    if not HAS_NUMBA:
         return function
-    before, folder = numba.config.CACHE_DIR, _folder()
+    return cast("Function", Compiled(cast("FunctionType", function)))
+
+
+class Compiled:
+    """A function that is compiled, or fetched, when it is called."""
+
+    def __init__(self, function: FunctionType) -> None:
+        self._function = function
+        self._made: dict[object, Run] = {}
+
+    def __call__(self, *args: object) -> None:
+        """Call it, in the form for such arguments.
+
+        Raises:
+            TypeError: One is neither a number nor an array, nor a tuple of them.
+        """
+        kinds = machine.form(args)
+        if kinds not in self._made:
+            with _ONE_AT_A_TIME:
+                if kinds not in self._made:
+                    self._made[kinds] = _made(self._function, kinds, args)
+        self._made[kinds](*args)
+
+    @property
+    def ready(self) -> bool:
+        """Whether it is in memory."""
+        return bool(self._made)
+
+
+def _made(function: FunctionType, kinds: object, args: tuple[object, ...]) -> Run:
+    """Return a function in the form for arguments such as these."""
+    try:
+        path = machine.place(function, kinds, _version())
+        code = None if path is None else machine.fetched(path)
+        if code is not None:
+            with suppress(RuntimeError):
+                return machine.loaded(code)
+        with seldom_collected():
+            numba = _introduced(function)
+            if not numba.ours:
+                return _in_numbas_way(function)
+            code = code_of(function, args, _ALONE)
+        if path is not None:
+            machine.keep(code, path)
+        return machine.loaded(code)
+    except ImportError:  # a board on which numba does not work: slow, and right
+        return function
+
+
+def _introduced(function: FunctionType) -> Numba:
+    """Return numba, which knows all parts and a whole."""
+    numba = _numba()
+    jitable = import_module("numba.extending").register_jitable(**numba.part)
+    while _PARTS:
+        jitable(_PARTS.pop())
+    if function not in _WHOLES:
+        jitable(function)
+        _WHOLES.add(function)
+    return numba
+
+
+def _in_numbas_way(function: FunctionType) -> Run:
+    """Let numba itself call what it compiles, and keep it."""
+    numba, folder = _numba().numba, machine.folder()
+    before = numba.config.CACHE_DIR
     try:
         numba.config.CACHE_DIR = before or folder
-        made: Function = _kept(function, kept=bool(before or folder))
+        made: Run = numba.njit(nogil=True, cache=bool(folder), **_OPTIONS)(function)
     finally:
         numba.config.CACHE_DIR = before
     return made
 
 
-def _kept(function: Function, *, kept: bool) -> Function:
-    if numba is None:
-        return function
-    try:
-        made: Function = numba.njit(nogil=True, cache=kept, **_WHOLE)(function)
-    except RuntimeError:  # numba found no folder that it may write to
-        return _kept(function, kept=False)
-    return made
-
-
-def _folder() -> str:
-    """Return where compiled code may be kept; empty: nowhere."""
-    here = Path(__file__).parent
-    sources = b"\0".join(path.read_bytes() for path in sorted(here.glob("*.py")))
-    name = f"whatif-{hashlib.sha256(sources).hexdigest()[:16]}"
-    cache = os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser()
-    for parent in (Path(cache) / "bottomheat", Path(tempfile.gettempdir())):
-        folder = parent / name
-        try:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        except OSError:
-            continue
-        if _ours(folder):
-            return str(folder)
-    return ""
-
-
-def _ours(folder: Path) -> bool:
-    """Whether a folder is this user's alone to write: what is in it is run."""
-    found = folder.stat()
-    return found.st_uid == os.getuid() and not found.st_mode & 0o022
+def _version() -> str:
+    """Return which numba there is, without loading it."""
+    if NUMBA is None or NUMBA.origin is None:
+        return ""
+    origin = Path(NUMBA.origin)
+    names = sorted(p.name for p in origin.parents[1].glob("numba-*.dist-info"))
+    return " ".join(names) or str(origin.stat().st_mtime_ns)

@@ -14,7 +14,7 @@ import numpy as np
 from controller.core.response import ABOVE_SETPOINT_MK, CLIMB_MS
 from controller.core.units import HOUR_MS
 from sim.thermal import Vector
-from sim.whatif.jit import any_flagged, inlined, unmasked, unmasked_half
+from sim.whatif.jit import inlined, unmasked, unmasked_half
 from sim.whatif.rows import (
     ALERT,
     BUDGET_AT,
@@ -42,7 +42,7 @@ from sim.whatif.rows import (
     WATCH,
 )
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
-from sim.whatif.words import across, smaller
+from sim.whatif.words import across, flagged, smaller
 
 ABOVE_SETPOINT = np.float32(ABOVE_SETPOINT_MK)
 CLIMB = float(CLIMB_MS)
@@ -77,7 +77,7 @@ def climb(h: Readings, shape: Shape, k: int) -> bool:
         anew = (at_scan - at >= lasts) | (top < start)
         h[CLIMB_AT + v] = unmasked_half(at_scan if anew else at)
         h[CLIMB_FROM + v] = unmasked_half(top if anew else start)
-    return any_flagged(h, CLIMBING)
+    return flagged(h, CLIMBING) != 0
 
 
 @inlined

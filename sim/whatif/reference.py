@@ -52,7 +52,7 @@ def on_core(model: MatModel, span: Span, mat: MatPlan) -> Iterator[CoreScan]:
     Raises:
         ValueError: The plan does not fit the model, or the model the span.
     """
-    check(model, mat)
+    check(model, [mat])
     plan = bench(span, mat)
     zones = Zones(coefficients(model, span), span)
     state, mat = fresh_state(plan), plan.mats[0]

@@ -64,7 +64,10 @@ def obey_all(s: Vector, h: Readings, lanes: int, k: int, now: float) -> None:
         on_ms, switches = s[ON_MS + v], s[SWITCHES + v]
         after_on, after_off = s[MIN_ON + v], s[MIN_OFF + v]
         lasting = now - since
-        free = lasting >= (after_on if was > NOT else after_off)
+        # Each is compared by itself: what is chosen of two is fetched lane by lane.
+        free = ((was > NOT) & (lasting >= after_on)) | (
+            (was == NOT) & (lasting >= after_off)
+        )
         acts = (h[NEXT_ACT + v] <= scan) & (asked != was) & free
         mean = mean_duty(on, since, before, now)
         s[MEAN_DUTY + v] = unmasked(mean if acts else before)

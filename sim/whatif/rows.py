@@ -11,9 +11,7 @@ reads next: rows that lie a known way apart in one array, or arrays of their own
 """
 
 LANES = 64
-
-WORD = 64
-"""Lanes whose truths are looked at together; it divides LANES."""
+"""As many as a word has bits: truths of all lanes are looked at together."""
 
 FAR = 0xFFFFF
 """A mask of rows: a compiler that sees no index below 0 asks for none, and does
@@ -161,7 +159,7 @@ CEILING = 39 * LANES  # no more heat was given beyond the usual [ms]
 USUAL = 40 * LANES  # at least, of a step [ms]
 ALLOWED = 41 * LANES  # ALLOWANCE [ms]
 GIVEN = 42 * LANES  # the same since heat was felt, or later [ms]
-ALIKE_MOST = 43 * LANES  # most of a lane's probes
+STILL_MOST = 43 * LANES  # most of a lane's probes
 NEXT_ACT = 44 * LANES  # scan before which a cycle asks for nothing
 DOUBTED = 45 * LANES  # its ceiling may reach its allowance
 HALVES = 46 * LANES
@@ -176,7 +174,7 @@ READ = 18 * LANES  # the first zone's readings, a row for each scan
 PEAK = 8 * LANES  # of a zone, from its readings on
 LEAST = 9 * LANES  # lowest reading since it was warm
 IN_BAND = 10 * LANES
-SAMPLE = 11 * LANES
-ALIKE = 12 * LANES  # samples in a row in which it stood still
+STILL = 11 * LANES  # windows in a row in which it may have stood still
+STILL_AT = 12 * LANES  # the last of them, in the first lane
 TOTAL = 13 * LANES  # of the readings since it was put to the rest of them
 READS = 14 * LANES  # from zone to zone

@@ -4,14 +4,15 @@ What may live here: turning plans into rows of numbers, and setpoints into
 lists of changes. No loop.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import ceil
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.core.plan import DrivenBy, MatPlan, Night, Pid, TrayPlan
+from controller.core.plan import DrivenBy, MatPlan, Night, OnOff, Pid
 from controller.core.regulate import FILTER_SHARE, TRACKING_SHARE
 from controller.core.units import DAY_MS
 from controller.core.uptake import MOST_RISE_SHARE, allowance_ms, lag_ms
@@ -19,6 +20,7 @@ from sim.thermal import Matrix, Vector
 from sim.whatif import rows
 from sim.whatif.candidate import heard
 from sim.whatif.demands import usual_step
+from sim.whatif.shape import Truths
 from sim.whatif.span import Counts, Span
 
 NEVER = 1e18
@@ -64,25 +66,80 @@ def tabulate(span: Span, plans: Sequence[MatPlan]) -> Table:
             to.append(float(wanted_mc))
         at.append(NEVER)
         to.append(0.0)
-    trays = [heard(mat) for mat in plans]
+    trays = _Trays()
+    number = [trays.number(mat) for mat in plans]
+    on = [trays.known[which] for which in number]
     step_s = usual_step(float(span.step_ms)) / 1000
     return Table(
-        np.array([_row(mat, on, step_s) for mat, on in zip(plans, trays, strict=True)]),
-        np.array([[tray.base_mc for tray in on] for on in trays], np.float64),
-        np.array(
-            [[NEVER if t.upper_mc is None else t.upper_mc for t in on] for on in trays]
-        ),
+        _rows(plans, on, step_s),
+        np.array([one.base for one in trays.known], np.float64)[number],
+        np.array([one.upper for one in trays.known], np.float64)[number],
         np.array(first),
         np.array(at),
         np.array(to),
-        np.array([_kind(mat, on) for mat, on in zip(plans, trays, strict=True)]),
+        np.array([_kind(mat, one) for mat, one in zip(plans, on, strict=True)]),
     )
 
 
-def _kind(mat: MatPlan, trays: Sequence[TrayPlan]) -> tuple[int, int, int]:
+class _OnMat(NamedTuple):
+    """What many candidates have in common: the trays on their mat, and its size.
+
+    Attributes:
+        names: The trays that have a probe.
+        base: Base temperature of each [m°C].
+        upper: Upper cut-off of each [m°C].
+        stuck_after: After which a probe that stands still is doubted [ms].
+        allowance: Full heat for the heat allowance [ms].
+        lag: How long heat takes up to the furthest probe [ms].
+    """
+
+    names: list[str]
+    base: list[int]
+    upper: list[float]
+    stuck_after: int
+    allowance: int
+    lag: int
+
+
+class _Trays:
+    """Looks at the trays of candidates once, where they are the very same.
+
+    Attributes:
+        known: What it found, each for some candidates.
+    """
+
+    def __init__(self) -> None:
+        self.known: list[_OnMat] = []
+        self._numbers: dict[tuple[int, ...], int] = {}
+
+    def number(self, mat: MatPlan) -> int:
+        """Return which of the known is a candidate's; candidates outlive this."""
+        same = id(mat.trays), id(mat.surface)
+        size = mat.length_mm, mat.width_mm, mat.power_mw, mat.heat_allowance_mk
+        key = *same, *size
+        if key not in self._numbers:
+            self._numbers[key] = len(self.known)
+            self.known.append(_on_mat(mat))
+        return self._numbers[key]
+
+
+def _on_mat(mat: MatPlan) -> _OnMat:
+    trays = heard(mat)
+    probes = [tray.probes[0] for tray in trays] + list(mat.surface)
+    return _OnMat(
+        [tray.name for tray in trays],
+        [tray.base_mc for tray in trays],
+        [NEVER if tray.upper_mc is None else tray.upper_mc for tray in trays],
+        min(probe.stuck_after_ms for probe in probes),
+        allowance_ms(mat),
+        lag_ms(mat),
+    )
+
+
+def _kind(mat: MatPlan, on: _OnMat) -> tuple[int, int, int]:
     tray = 0
     if mat.driven_by is DrivenBy.TRAY:
-        tray = [tray.name for tray in trays].index(mat.driving_tray or "")
+        tray = on.names.index(mat.driving_tray or "")
     policy = mat.policy
     kind = 0
     if isinstance(policy, Pid):
@@ -90,54 +147,61 @@ def _kind(mat: MatPlan, trays: Sequence[TrayPlan]) -> tuple[int, int, int]:
     return kind, WAYS[mat.driven_by], tray
 
 
-def _row(mat: MatPlan, trays: Sequence[TrayPlan], step_s: float) -> list[float]:
-    row = [0.0] * rows.PARAMETERS
-    for at, value in _numbers(mat, trays, step_s).items():
-        row[at // rows.LANES] = value
-    return row
+OF_ANY: dict[int, Callable[[MatPlan], float]] = {
+    rows.MIN_ON: lambda mat: mat.min_on_ms,
+    rows.MIN_OFF: lambda mat: mat.min_off_ms,
+    rows.RAMP: lambda mat: -1 if mat.ramp_mk_per_h is None else mat.ramp_mk_per_h,
+    rows.TRAY_LIMIT: lambda mat: mat.tray_limit_mk,
+    rows.CUTOUT: lambda mat: mat.cutout_mc,
+    rows.SURFACE_LIMIT: lambda mat: mat.surface_limit_mc,
+    rows.SURFACE_CUTOUT: lambda mat: mat.surface_cutout_mc,
+    rows.SETTLE: lambda mat: mat.settle_ms,
+    rows.HALF_ALLOWANCE: lambda mat: mat.heat_allowance_mk // 2,
+    rows.MOST_RISE: lambda mat: round(MOST_RISE_SHARE * mat.heat_allowance_mk),
+    rows.RISE_LIMIT: lambda mat: mat.rise_limit_mk,
+    rows.LONGEST_ON: lambda mat: mat.longest_on_ms,
+    rows.DAILY_ON: lambda mat: mat.daily_on_ms,
+}
+
+OF_PID: dict[int, Callable[[Pid, float], float]] = {
+    rows.TRACKING: lambda pid, s: min(1.0, s / (pid.integral_s * TRACKING_SHARE)),
+    rows.FILTER: lambda pid, s: s / (pid.derivative_s / FILTER_SHARE + s),
+    rows.GAIN: lambda pid, _: pid.gain_per_k,
+    rows.GAIN_PER_S: lambda pid, _: pid.gain_per_k / pid.integral_s,
+    rows.INTEGRAL_S: lambda pid, _: pid.integral_s,
+    rows.GAIN_BY_RATE: lambda pid, _: pid.gain_per_k * pid.derivative_s,
+    rows.DERIVATIVE_S: lambda pid, _: pid.derivative_s,
+    rows.CYCLE: lambda pid, _: pid.cycle_ms,
+}
+"""With the seconds from one computation to the next."""
+
+OF_ON_OFF: dict[int, Callable[[OnOff], float]] = {
+    rows.LOW_BY: lambda on_off: on_off.differential_mk // 2,
+    rows.DIFFERENTIAL: lambda on_off: on_off.differential_mk,
+}
 
 
-def _numbers(
-    mat: MatPlan, trays: Sequence[TrayPlan], step_s: float
-) -> dict[int, float]:
-    """Return the rows of a candidate; a PID computes each so many seconds."""
-    probes = [tray.probes[0] for tray in trays] + list(mat.surface)
-    numbers: dict[int, float] = {
-        rows.MIN_ON: mat.min_on_ms,
-        rows.MIN_OFF: mat.min_off_ms,
-        rows.RAMP: -1 if mat.ramp_mk_per_h is None else mat.ramp_mk_per_h,
-        rows.TRAY_LIMIT: mat.tray_limit_mk,
-        rows.CUTOUT: mat.cutout_mc,
-        rows.SURFACE_LIMIT: mat.surface_limit_mc,
-        rows.SURFACE_CUTOUT: mat.surface_cutout_mc,
-        rows.SETTLE: mat.settle_ms,
-        rows.HALF_ALLOWANCE: mat.heat_allowance_mk // 2,
-        rows.MOST_RISE: round(MOST_RISE_SHARE * mat.heat_allowance_mk),
-        rows.RISE_LIMIT: mat.rise_limit_mk,
-        rows.LONGEST_ON: mat.longest_on_ms,
-        rows.DAILY_ON: mat.daily_on_ms,
-        rows.ALLOWANCE: allowance_ms(mat),
-        rows.LAG: lag_ms(mat),
-        rows.STUCK_AFTER: min(probe.stuck_after_ms for probe in probes),
-    }
-    policy = mat.policy
-    if isinstance(policy, Pid):
-        tracking_s = policy.integral_s * TRACKING_SHARE
-        filter_s = policy.derivative_s / FILTER_SHARE
-        return numbers | {
-            rows.TRACKING: min(1.0, step_s / tracking_s),
-            rows.FILTER: step_s / (filter_s + step_s),
-            rows.GAIN: policy.gain_per_k,
-            rows.GAIN_PER_S: policy.gain_per_k / policy.integral_s,
-            rows.INTEGRAL_S: policy.integral_s,
-            rows.GAIN_BY_RATE: policy.gain_per_k * policy.derivative_s,
-            rows.DERIVATIVE_S: policy.derivative_s,
-            rows.CYCLE: policy.cycle_ms,
-        }
-    return numbers | {
-        rows.LOW_BY: policy.differential_mk // 2,
-        rows.DIFFERENTIAL: policy.differential_mk,
-    }
+def _rows(plans: Sequence[MatPlan], on: Sequence[_OnMat], step_s: float) -> Matrix:
+    """Return the rows of candidates; a PID computes each so many seconds."""
+    table = np.zeros((rows.PARAMETERS, len(plans)))
+
+    def fill(at: int, values: list[float], where: Truths | None = None) -> None:
+        table[at // rows.LANES, slice(None) if where is None else where] = values
+
+    for at, of_any in OF_ANY.items():
+        fill(at, [of_any(mat) for mat in plans])
+    fill(rows.ALLOWANCE, [one.allowance for one in on])
+    fill(rows.LAG, [one.lag for one in on])
+    fill(rows.STUCK_AFTER, [one.stuck_after for one in on])
+    policies = [mat.policy for mat in plans]
+    is_pid = np.array([isinstance(policy, Pid) for policy in policies])
+    pids = [policy for policy in policies if isinstance(policy, Pid)]
+    for at, of_pid in OF_PID.items():
+        fill(at, [of_pid(pid, step_s) for pid in pids], is_pid)
+    on_offs = [policy for policy in policies if not isinstance(policy, Pid)]
+    for at, of_on_off in OF_ON_OFF.items():
+        fill(at, [of_on_off(policy) for policy in on_offs], ~is_pid)
+    return np.ascontiguousarray(table.T)
 
 
 class _Nights:

@@ -30,7 +30,7 @@ from sim.whatif.rows import (
     WARM_FROM,
     ZONE,
 )
-from sim.whatif.shape import NOT, Readings, Shape
+from sim.whatif.shape import NOT, ONCE, Readings, Shape
 from sim.whatif.words import (
     EVEN,
     across,
@@ -80,12 +80,14 @@ def tally(
         held: Readings shall have been near to the same in all of them.
     """
     wide = EVEN + np.float32(2.0 * shape.band)
+    # What a compiler does not know to be 1 it adds in one go where it shall.
+    one = EVEN + (ONCE if shape.trays > 0 else NOT)
     for i in range(shape.zones):
         read = (READ + i * READS) & FAR
         if held:
-            _count(h, r, read, shape.lanes, 0, wide)
+            _count(h, r, read, shape.lanes, 0, wide, one)
         else:
-            _count(h, r, read, shape.lanes, 1, wide)
+            _count(h, r, read, shape.lanes, 1, wide, one)
         if k & OFTEN == OFTEN:
             _add(z, r, (i * ZONE) & FAR, read, shape.lanes)
         if shape.crosses and i < shape.trays:
@@ -96,17 +98,37 @@ def tally(
 
 @inlined
 def _count(
-    h: Readings, r: Readings, read: int, lanes: int, by: int, wide: np.float32
+    h: Readings,
+    r: Readings,
+    read: int,
+    lanes: int,
+    by: int,
+    wide: np.float32,
+    one: np.float32,
 ) -> None:
-    """Count eight readings of a zone; by 0, all are held to the first aim."""
+    """Count eight readings of a zone; by 0, all are held to the first aim.
+
+    Written out: a sum of whole numbers of which each has EVEN in it is put right at
+    its end, where a compiler sees all of it.
+    """
     for v in range(across(lanes)):
-        temp = r[read + v] + EVEN
-        high, low, total = temp, temp, temp
-        times = plus_if(EVEN, minus(temp, h[AIM + v]), wide)
-        for row in range(LANES, KEPT * LANES, LANES):
-            temp = r[read + row + v] + EVEN
-            high, low, total = higher(high, temp), lower(low, temp), plus(total, temp)
-            times = plus_if(times, minus(temp, h[AIM + by * row + v]), wide)
+        at, aim, row = read + v, AIM + v, by * LANES
+        a, b, c, d = r[at], r[at + LANES], r[at + 2 * LANES], r[at + 3 * LANES]
+        at += 4 * LANES
+        e, f, g, last = r[at], r[at + LANES], r[at + 2 * LANES], r[at + 3 * LANES]
+        high = higher(higher(higher(a, b), higher(c, d)), higher(e, f))
+        high = higher(high, higher(g, last))
+        low = lower(lower(lower(a, b), lower(c, d)), lower(e, f))
+        low = lower(low, lower(g, last))
+        total = plus(plus(plus(a, b), plus(c, d)), plus(plus(e, f), plus(g, last)))
+        times = plus_if(EVEN, minus(a, h[aim]), wide, one)
+        times = plus_if(times, minus(b, h[aim + row]), wide, one)
+        times = plus_if(times, minus(c, h[aim + 2 * row]), wide, one)
+        times = plus_if(times, minus(d, h[aim + 3 * row]), wide, one)
+        times = plus_if(times, minus(e, h[aim + 4 * row]), wide, one)
+        times = plus_if(times, minus(f, h[aim + 5 * row]), wide, one)
+        times = plus_if(times, minus(g, h[aim + 6 * row]), wide, one)
+        times = plus_if(times, minus(last, h[aim + 7 * row]), wide, one)
         r[read + PEAK + v] = higher(r[read + PEAK + v], high)
         r[read + LEAST + v] = lower(r[read + LEAST + v], low)
         r[read + IN_BAND + v] += times - EVEN
@@ -130,7 +152,7 @@ def _open(s: Vector, r: Readings, shape: Shape, k: int) -> None:
                 read = READ + i * READS + v
                 low = FARTHEST
                 for row in range((int(since) & LAST) * LANES, KEPT * LANES, LANES):
-                    low = smaller(low, r[read + row] + EVEN)
+                    low = smaller(low, r[read + row])
                 r[read + LEAST] = low
 
 
@@ -140,7 +162,7 @@ def _between(z: Vector, r: Readings, at: int, read: int, lanes: int) -> None:
     own, rows = at & FAR, read & FAR
     for row in range(KEPT):
         for v in range(across(lanes)):
-            temp = float(r[rows + row * LANES + v])
+            temp = float(r[rows + row * LANES + v] - EVEN)
             cut = smaller(larger(temp, z[own + BASE + v]), z[own + UPPER + v])
             z[own + HEAT + v] += cut - temp
 

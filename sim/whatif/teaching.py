@@ -5,15 +5,17 @@ Values of half the width with EVEN in them are taken for whole numbers.
 """
 
 from collections.abc import Callable, Sequence
+from functools import cache
 from importlib import import_module
-from types import ModuleType
 
 import numpy as np
 
-from sim.whatif.rows import LANES, WORD
+from sim.whatif.arguments import Foreign
+from sim.whatif.rows import LANES
 from sim.whatif.words import (
     EVEN,
     across,
+    alike,
     but_lowest,
     counted,
     divided,
@@ -34,112 +36,55 @@ from sim.whatif.words import (
     within,
 )
 
-Foreign = ModuleType
-"""Whatever numba hands over: it has no types to be named here."""
-
 Doing = Callable[[Foreign, list[Foreign]], object]
 """Builds what is done with arguments."""
 
 EVEN_BITS = int(np.asarray(EVEN).view(np.int32))
 
 
-def teach(options: dict[str, object]) -> None:
-    """Tell numba, which is there, what compiled code makes of these, and how."""
-    extending = import_module("numba.extending")
+def teach() -> None:
+    """Tell numba, which is there, what compiled code makes of these.
 
-    def whole_row(lanes: object) -> object:  # noqa: ARG001
-        def said(lanes: object) -> int:  # noqa: ARG001
-            return LANES
-
-        return said
-
-    extending.overload(across, jit_options=options)(whole_row)
-    taken = extending.intrinsic
-    for word, said in (
-        (flagged, _of_row(taken(_flagged))),
-        (under, _of_rows(taken(_under))),
-        (within, _of_rows(taken(_within))),
-        (reached, _of_rows(taken(_reached))),
-        (counted, _of_one(taken(_counted))),
-        (lowest, _of_one(taken(_lowest))),
-        (but_lowest, _of_one(taken(_but_lowest))),
-        (rounded, _of_one(taken(_nearest))),
-        (rounded_half, _of_one(taken(_nearest))),
-        (divided, _of_two(taken(_divided))),
-        (fused, _of_three(taken(_fused))),
-        (larger, _of_two(taken(_larger))),
-        (smaller, _of_two(taken(_smaller))),
-        (higher, _of_two(taken(_higher))),
-        (lower, _of_two(taken(_lower))),
-        (plus, _of_two(taken(_plus))),
-        (minus, _of_two(taken(_minus))),
-        (plus_if, _of_three(taken(_plus_if))),
+    None of them becomes a function of its own: each is a few instructions where it is
+    called. To make functions of them takes a tenth of the time to compile.
+    """
+    templates = import_module("numba.core.typing.templates")
+    types = import_module("numba.core.types")
+    for word, made in (
+        (across, _across),
+        (flagged, _flagged),
+        (under, _under),
+        (within, _within),
+        (alike, _alike),
+        (reached, _reached),
+        (counted, _counted),
+        (lowest, _lowest),
+        (but_lowest, _but_lowest),
+        (rounded, _nearest),
+        (rounded_half, _nearest),
+        (divided, _divided),
+        (fused, _fused),
+        (larger, _larger),
+        (smaller, _smaller),
+        (higher, _higher),
+        (lower, _lower),
+        (plus, _plus),
+        (minus, _minus),
+        (plus_if, _plus_if),
     ):
-        extending.overload(word, jit_options=options)(said)
+        known = templates.make_intrinsic_template(word, made, word.__name__)
+        templates.infer(known)
+        templates.infer_global(word, types.Function(known))
 
 
-def _of_row(
-    made: Callable[[object, object], object],
-) -> Callable[[object, object], object]:
-    def typed(rows: object, one: object) -> object:  # noqa: ARG001
-        def said(rows: object, one: object) -> object:
-            return made(rows, one)
-
-        return said
-
-    return typed
-
-
-def _of_rows(
-    made: Callable[[object, object, object], object],
-) -> Callable[[object, object, object], object]:
-    def typed(rows: object, one: object, other: object) -> object:  # noqa: ARG001
-        def said(rows: object, one: object, other: object) -> object:
-            return made(rows, one, other)
-
-        return said
-
-    return typed
-
-
-def _of_one(
-    made: Callable[[object], object],
-) -> Callable[[object], object]:
-    def typed(one: object) -> object:  # noqa: ARG001
-        def said(one: object) -> object:
-            return made(one)
-
-        return said
-
-    return typed
-
-
-def _of_two(
-    made: Callable[[object, object], object],
-) -> Callable[[object, object], object]:
-    def typed(one: object, other: object) -> object:  # noqa: ARG001
-        def said(one: object, other: object) -> object:
-            return made(one, other)
-
-        return said
-
-    return typed
-
-
-def _of_three(
-    made: Callable[[object, object, object], object],
-) -> Callable[[object, object, object], object]:
-    def typed(one: object, other: object, third: object) -> object:  # noqa: ARG001
-        def said(one: object, other: object, third: object) -> object:
-            return made(one, other, third)
-
-        return said
-
-    return typed
-
-
-def _ir() -> ModuleType:
+@cache
+def _ir() -> Foreign:
     return import_module("llvmlite.ir")
+
+
+@cache
+def _types() -> Foreign:
+    return import_module("numba.core.types")
 
 
 def _done(result: Foreign, kinds: Sequence[Foreign], doing: Doing) -> object:
@@ -152,7 +97,14 @@ def _done(result: Foreign, kinds: Sequence[Foreign], doing: Doing) -> object:
     return templates.signature(result, *kinds), made
 
 
-# ------------------------------------------------------ bits of WORD lanes
+def _across(_: Foreign, lanes: Foreign) -> object:
+    def doing(_: Foreign, args: list[Foreign]) -> object:
+        return args[0].type(LANES)
+
+    return _done(_types().int64, [lanes], doing)
+
+
+# ------------------------------------------------------ bits of a block's lanes
 
 
 def _flagged(_: Foreign, rows: Foreign, one: Foreign) -> object:
@@ -165,6 +117,10 @@ def _under(_: Foreign, rows: Foreign, one: Foreign, other: Foreign) -> object:
 
 def _within(_: Foreign, rows: Foreign, one: Foreign, other: Foreign) -> object:
     return _bits("<=", rows, one, other)
+
+
+def _alike(_: Foreign, rows: Foreign, one: Foreign, other: Foreign) -> object:
+    return _bits("==", rows, one, other)
 
 
 def _reached(_: Foreign, rows: Foreign, one: Foreign, other: Foreign) -> object:
@@ -182,20 +138,19 @@ def _bits(how: str, rows: Foreign, *kinds: Foreign) -> object:
         one = _read(builder, data, args[1])
         other = _ir().Constant(one.type, None)
         for value in args[2:]:
-            alike = isinstance(value.type, _ir().FloatType)
-            other = _alike(builder, value) if alike else _read(builder, data, value)
+            given = isinstance(value.type, _ir().FloatType)
+            other = _spread(builder, value) if given else _read(builder, data, value)
         # Nothing here is not a number; so that 0 and what is none differ is as good.
         compare = builder.fcmp_unordered if how == "!=" else builder.fcmp_ordered
-        return builder.bitcast(compare(how, one, other), _ir().IntType(WORD))
+        return builder.bitcast(compare(how, one, other), _ir().IntType(LANES))
 
-    types = import_module("numba.core.types")
     templates = import_module("numba.core.typing.templates")
-    return templates.signature(types.int64, rows, *kinds), made
+    return templates.signature(_types().int64, rows, *kinds), made
 
 
 def _read(builder: Foreign, data: Foreign, place: Foreign) -> Foreign:
-    """Read what WORD lanes have in the row at a place."""
-    values = _ir().VectorType(_ir().FloatType(), WORD)
+    """Read what LANES lanes have in the row at a place."""
+    values = _ir().VectorType(_ir().FloatType(), LANES)
     begin = builder.bitcast(builder.gep(data, [place]), values.as_pointer())
     read = builder.load(begin)
     read.align = 4
@@ -203,12 +158,12 @@ def _read(builder: Foreign, data: Foreign, place: Foreign) -> Foreign:
     return made
 
 
-def _alike(builder: Foreign, value: Foreign) -> Foreign:
-    """Return WORD lanes that all have a value."""
+def _spread(builder: Foreign, value: Foreign) -> Foreign:
+    """Return LANES lanes that all have a value."""
     ir, number = _ir(), _ir().IntType(32)
-    none = ir.Constant(ir.VectorType(value.type, WORD), ir.Undefined)
+    none = ir.Constant(ir.VectorType(value.type, LANES), ir.Undefined)
     first = builder.insert_element(none, value, ir.Constant(number, 0))
-    places = ir.Constant(ir.VectorType(number, WORD), [ir.Constant(number, 0)] * WORD)
+    places = ir.Constant(ir.VectorType(number, LANES), [ir.Constant(number, 0)] * LANES)
     made: Foreign = builder.shuffle_vector(first, none, places)
     return made
 
@@ -219,7 +174,7 @@ def _counted(_: Foreign, one: Foreign) -> object:
     def doing(builder: Foreign, args: list[Foreign]) -> object:
         return builder.ctpop(args[0])
 
-    return _done(import_module("numba.core.types").int64, [one], doing)
+    return _done(_types().int64, [one], doing)
 
 
 def _lowest(_: Foreign, one: Foreign) -> object:
@@ -228,7 +183,7 @@ def _lowest(_: Foreign, one: Foreign) -> object:
     def doing(builder: Foreign, args: list[Foreign]) -> object:
         return builder.cttz(args[0], _ir().Constant(_ir().IntType(1), 0))
 
-    return _done(import_module("numba.core.types").int64, [one], doing)
+    return _done(_types().int64, [one], doing)
 
 
 def _but_lowest(_: Foreign, one: Foreign) -> object:
@@ -346,14 +301,16 @@ def _minus(_: Foreign, one: Foreign, other: Foreign) -> object:
     return _done(one, [one, other], doing)
 
 
-def _plus_if(_: Foreign, one: Foreign, other: Foreign, third: Foreign) -> object:
+def _plus_if(
+    _: Foreign, one: Foreign, other: Foreign, third: Foreign, more: Foreign
+) -> object:
     """Without a sign what is below 0 is more than anything."""
 
     def doing(builder: Foreign, args: list[Foreign]) -> object:
         kept, kind = _whole(builder, args[0]), args[0].type
-        number, most = (_less_even(builder, value) for value in args[1:])
-        more = builder.add(kept, _ir().Constant(_ir().IntType(32), 1))
+        number, most, by = (_less_even(builder, value) for value in args[1:])
+        more = builder.add(kept, by)
         lies_within = builder.icmp_unsigned("<=", number, most)
         return builder.bitcast(builder.select(lies_within, more, kept), kind)
 
-    return _done(one, [one, other, third], doing)
+    return _done(one, [one, other, third, more], doing)

@@ -17,7 +17,6 @@ from sim.whatif.rows import (
     COUNTED_AT,
     CUTOUT,
     CYCLE_HAS,
-    DEMAND,
     HOT,
     LANES,
     NEXT_ACT,
@@ -39,6 +38,7 @@ from sim.whatif.rows import (
 )
 from sim.whatif.shape import NOT, ONCE, Readings, Shape
 from sim.whatif.wishes import tray_limit
+from sim.whatif.words import EVEN
 
 CLEAR = -1
 TRIPPED, NOT_FELT, CUT, TRAY, SURFACE_CUT, SURFACE, ABOVE, CLIMBS, LONG, DAY = range(10)
@@ -83,7 +83,7 @@ def _counted(s: Vector, z: Vector, r: Readings, v: int, shape: Shape, k: int) ->
         at = i * ZONE + v
         cutout = s[CUTOUT + v] if i < shape.trays else s[SURFACE_CUTOUT + v]
         count = z[at + OVER] + 1.0 if in_a_row else 1.0
-        z[at + OVER] = count if float(r[read_at(i, k) + v]) >= cutout else 0.0
+        z[at + OVER] = count if float(r[read_at(i, k) + v] - EVEN) >= cutout else 0.0
         twice = twice or z[at + OVER] >= SECOND
     return twice
 
@@ -112,5 +112,5 @@ def _answered(s: Vector, v: int, now: float) -> int:
 def refuse(s: Vector, h: Readings, v: int, cause: int, now: float) -> None:
     """Keep a lane off for a cause; minimum times do not delay it."""
     s[REFUSED + cause * LANES + v] += 1.0
-    h[DEMAND + v], s[CYCLE_HAS + v], h[NEXT_ACT + v] = NOT, 0.0, NOT
+    s[CYCLE_HAS + v], h[NEXT_ACT + v] = 0.0, NOT
     switch(s, h, v, NOT, now)

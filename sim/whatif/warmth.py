@@ -42,7 +42,6 @@ from sim.whatif.words import (
     larger,
     lower,
     plus,
-    rounded_half,
     smaller,
 )
 
@@ -82,12 +81,12 @@ def _heed(h: Readings, r: Readings, shape: Shape, row: int) -> None:
         done = 2 * AT_ONCE
     else:
         for v in range(across(shape.lanes)):
-            temp = r[read + v]
+            temp = r[read + v] - EVEN
             h[HOT + v], h[SUM + v], r[spread + v] = temp, temp, NOT
     for i in range(done, shape.trays):
         at = (read + i * READS) & FAR
         for v in range(across(shape.lanes)):
-            temp, hot = r[at + v], h[HOT + v]
+            temp, hot = r[at + v] - EVEN, h[HOT + v]
             cool, hotter = hot - r[spread + v], unmasked_half(larger(hot, temp))
             h[HOT + v] = hotter
             r[spread + v] = hotter - smaller(cool, temp)
@@ -96,16 +95,16 @@ def _heed(h: Readings, r: Readings, shape: Shape, row: int) -> None:
         at = (read + i * READS) & FAR
         for v in range(across(shape.lanes)):
             before = h[SURFACE_HOT + v] if i > shape.trays else COLDEST
-            h[SURFACE_HOT + v] = unmasked_half(larger(before, r[at + v]))
+            h[SURFACE_HOT + v] = unmasked_half(larger(before, r[at + v] - EVEN))
 
 
 @inlined
 def _heed_eight(h: Readings, r: Readings, at: int, spread: int, lanes: int) -> None:
     for v in range(across(lanes)):
-        a, b = r[at + v] + EVEN, r[at + READS + v] + EVEN
-        c, d = r[at + 2 * READS + v] + EVEN, r[at + 3 * READS + v] + EVEN
-        e, f = r[at + 4 * READS + v] + EVEN, r[at + 5 * READS + v] + EVEN
-        g, top = r[at + 6 * READS + v] + EVEN, r[at + 7 * READS + v] + EVEN
+        a, b = r[at + v], r[at + READS + v]
+        c, d = r[at + 2 * READS + v], r[at + 3 * READS + v]
+        e, f = r[at + 4 * READS + v], r[at + 5 * READS + v]
+        g, top = r[at + 6 * READS + v], r[at + 7 * READS + v]
         warm = higher(higher(a, b), higher(c, d))
         warmer = higher(higher(e, f), higher(g, top))
         cool, cooler = (
@@ -120,11 +119,11 @@ def _heed_eight(h: Readings, r: Readings, at: int, spread: int, lanes: int) -> N
 
 @inlined
 def _driven(
-    heat: Heat, i: int, k: int
+    by: Readings, driven: Readings, i: int, k: int
 ) -> tuple[np.float32, np.float32, np.float32, np.float32]:
     """Return what drives two modes of a zone in the step before scan k, off and on."""
-    off0, off1 = heat.driven[k - 1, 0, i], heat.driven[k - 1, 1, i]
-    return off0, off1, off0 + heat.half[BY_HEAT, i], off1 + heat.half[BY_HEAT + 1, i]
+    off0, off1 = driven[k - 1, 0, i], driven[k - 1, 1, i]
+    return off0, off1, off0 + by[BY_HEAT, i], off1 + by[BY_HEAT + 1, i]
 
 
 @inlined
@@ -139,15 +138,16 @@ def _one(
 ) -> None:
     """Let a step pass for a zone."""
     at, read = (i * MODES) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
-    off0, off1, on0, on1 = _driven(heat, i, k)
-    d0, d1 = _of_two(heat, i, DECAY)
-    m0, m1 = _of_two(heat, i, SHOWN)
+    by = heat.half
+    off0, off1, on0, on1 = _driven(by, heat.driven, i, k)
+    d0, d1 = _of_two(by, i, DECAY)
+    m0, m1 = _of_two(by, i, SHOWN)
     for v in range(across(lanes)):
         on = h[ON + v] > NOT
         z0 = fused(d0, z[at + Z0 + v], on0 if on else off0)
         z1 = fused(d1, z[at + Z1 + v], on1 if on else off1)
         z[at + Z0 + v], z[at + Z1 + v] = z0, z1
-        r[read + v] = rounded_half(m0 * z0 + m1 * z1)
+        r[read + v] = (m0 * z0 + m1 * z1) + EVEN
 
 
 @inlined
@@ -164,7 +164,7 @@ def _third(
     at, read = (i * MODES) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
     off, more = heat.driven[k - 1, 2, i], NOT
     on, decay = off + heat.half[BY_HEAT + 2, i], heat.half[DECAY + 2, i]
-    m0, m1 = _of_two(heat, i, SHOWN)
+    m0, m1 = _of_two(heat.half, i, SHOWN)
     m2 = heat.half[SHOWN + 2, i]
     if len(heat.sudden) > 0 and heat.sudden[k - 1, i]:
         push = heat.push[k - 1, i]
@@ -173,7 +173,7 @@ def _third(
     for v in range(across(shape.lanes)):
         z2 = fused(decay, z[at + Z2 + v], on if h[ON + v] > NOT else off) + more
         z[at + Z2 + v] = z2
-        r[read + v] = rounded_half(m0 * z[at + Z0 + v] + m1 * z[at + Z1 + v] + m2 * z2)
+        r[read + v] = (m0 * z[at + Z0 + v] + m1 * z[at + Z1 + v] + m2 * z2) + EVEN
 
 
 @inlined
@@ -197,33 +197,34 @@ def _four(
 ) -> None:
     """Let a step pass for four trays whose probes are in the medium."""
     at, read = (i * MODES) & FAR, (READ + i * READS + (k & LAST) * LANES) & FAR
-    a_off0, a_off1, a_on0, a_on1 = _driven(heat, i, k)
-    b_off0, b_off1, b_on0, b_on1 = _driven(heat, i + 1, k)
-    c_off0, c_off1, c_on0, c_on1 = _driven(heat, i + 2, k)
-    d_off0, d_off1, d_on0, d_on1 = _driven(heat, i + 3, k)
-    (a0, a1), (b0, b1) = _of_two(heat, i, DECAY), _of_two(heat, i + 1, DECAY)
-    (c0, c1), (d0, d1) = _of_two(heat, i + 2, DECAY), _of_two(heat, i + 3, DECAY)
+    by, driven = heat.half, heat.driven
+    a_off0, a_off1, a_on0, a_on1 = _driven(by, driven, i, k)
+    b_off0, b_off1, b_on0, b_on1 = _driven(by, driven, i + 1, k)
+    c_off0, c_off1, c_on0, c_on1 = _driven(by, driven, i + 2, k)
+    d_off0, d_off1, d_on0, d_on1 = _driven(by, driven, i + 3, k)
+    (a0, a1), (b0, b1) = _of_two(by, i, DECAY), _of_two(by, i + 1, DECAY)
+    (c0, c1), (d0, d1) = _of_two(by, i + 2, DECAY), _of_two(by, i + 3, DECAY)
     for v in range(across(lanes)):
         on, to, into = h[ON + v] > NOT, at + v, read + v
         x0 = fused(a0, z[to + Z0], a_on0 if on else a_off0)
         x1 = fused(a1, z[to + Z1], a_on1 if on else a_off1)
         z[to + Z0], z[to + Z1] = x0, x1
-        r[into] = rounded_half(x0 + x1)
+        r[into] = (x0 + x1) + EVEN
         x0 = fused(b0, z[to + MODES + Z0], b_on0 if on else b_off0)
         x1 = fused(b1, z[to + MODES + Z1], b_on1 if on else b_off1)
         z[to + MODES + Z0], z[to + MODES + Z1] = x0, x1
-        r[into + READS] = rounded_half(x0 + x1)
+        r[into + READS] = (x0 + x1) + EVEN
         x0 = fused(c0, z[to + 2 * MODES + Z0], c_on0 if on else c_off0)
         x1 = fused(c1, z[to + 2 * MODES + Z1], c_on1 if on else c_off1)
         z[to + 2 * MODES + Z0], z[to + 2 * MODES + Z1] = x0, x1
-        r[into + 2 * READS] = rounded_half(x0 + x1)
+        r[into + 2 * READS] = (x0 + x1) + EVEN
         x0 = fused(d0, z[to + 3 * MODES + Z0], d_on0 if on else d_off0)
         x1 = fused(d1, z[to + 3 * MODES + Z1], d_on1 if on else d_off1)
         z[to + 3 * MODES + Z0], z[to + 3 * MODES + Z1] = x0, x1
-        r[into + 3 * READS] = rounded_half(x0 + x1)
+        r[into + 3 * READS] = (x0 + x1) + EVEN
 
 
 @inlined
-def _of_two(heat: Heat, i: int, column: int) -> tuple[np.float32, np.float32]:
+def _of_two(by: Readings, i: int, column: int) -> tuple[np.float32, np.float32]:
     """Return a coefficient of the first two modes of a zone."""
-    return heat.half[column, i], heat.half[column + 1, i]
+    return by[column, i], by[column + 1, i]

@@ -10,8 +10,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from sim.whatif.rows import WORD
-from sim.whatif.shape import ONCE, Readings
+from sim.whatif.rows import LANES
+from sim.whatif.shape import Readings
 
 ROUND = 1.5 * 2.0**52
 
@@ -38,23 +38,28 @@ def across(lanes: int) -> int:
 
 
 def flagged(rows: Readings, one: int) -> int:
-    """Return a bit for each of WORD lanes from a place on that is not 0."""
-    return sum(1 << v for v in range(WORD) if rows[one + v] != 0.0)
+    """Return a bit for each lane of a block whose value in a row is not 0."""
+    return sum(1 << v for v in range(LANES) if rows[one + v] != 0.0)
 
 
 def under(rows: Readings, one: int, other: int) -> int:
-    """Return a bit for each of WORD lanes that is less in a row than in the other."""
-    return sum(1 << v for v in range(WORD) if rows[one + v] < rows[other + v])
+    """Return a bit for each lane that is less in a row than in another."""
+    return sum(1 << v for v in range(LANES) if rows[one + v] < rows[other + v])
 
 
 def within(rows: Readings, one: int, other: int) -> int:
-    """Return a bit for each of WORD lanes that is no more in a row than in another."""
-    return sum(1 << v for v in range(WORD) if rows[one + v] <= rows[other + v])
+    """Return a bit for each lane that is no more in a row than in another."""
+    return sum(1 << v for v in range(LANES) if rows[one + v] <= rows[other + v])
+
+
+def alike(rows: Readings, one: int, other: int) -> int:
+    """Return a bit for each lane in which two rows are equal."""
+    return sum(1 << v for v in range(LANES) if rows[one + v] == rows[other + v])
 
 
 def reached(rows: Readings, one: int, other: np.float32) -> int:
-    """Return a bit for each of WORD lanes in whose row is no more than a value."""
-    return sum(1 << v for v in range(WORD) if rows[one + v] <= other)
+    """Return a bit for each lane that in a row has no more than a value."""
+    return sum(1 << v for v in range(LANES) if rows[one + v] <= other)
 
 
 def counted(one: int) -> int:
@@ -148,6 +153,8 @@ def minus(one: np.float32, other: np.float32) -> np.float32:
     return EVEN + (one - other)
 
 
-def plus_if(one: np.float32, other: np.float32, third: np.float32) -> np.float32:
-    """Return a count with EVEN, one more if other lies from 0 to third, with EVEN."""
-    return one + ONCE if EVEN <= other <= third else one
+def plus_if(
+    one: np.float32, other: np.float32, third: np.float32, more: np.float32
+) -> np.float32:
+    """Return a count, with more if other lies from 0 to third; each with EVEN."""
+    return plus(one, more) if EVEN <= other <= third else one

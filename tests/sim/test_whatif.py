@@ -1,11 +1,9 @@
 """What if: the compiled twin against the core, and what is told of candidates."""
 
-import os
 import subprocess
 import sys
 from dataclasses import fields, replace
 from math import ceil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -25,7 +23,8 @@ from controller.core.plan import (
     TrayPlan,
 )
 from controller.core.response import CLIMB_MS, LOOK_MS
-from sim.whatif import jit
+from controller.core.uptake import allowance_ms, lag_ms
+from sim.whatif import rows
 from sim.whatif.bounds import reach
 from sim.whatif.candidate import heard
 from sim.whatif.cycles import MANY
@@ -35,6 +34,7 @@ from sim.whatif.reference import core_outcomes, core_trace
 from sim.whatif.rows import LANES
 from sim.whatif.search import search
 from sim.whatif.span import REFUSALS, Span
+from sim.whatif.table import tabulate
 from sim.zone_model import MatModel, Zone, steps
 from tests.sim.whatif_plans import a_question
 
@@ -291,7 +291,8 @@ def test_a_span_of_any_length_is_counted_to_its_end(scans: int) -> None:
 def test_where_numba_is_missing_it_runs_all_the_same() -> None:
     code = (
         "import sys; sys.modules['numba'] = None\n"
-        "from tests.sim.test_whatif import MODEL, a_mat, days, jit, run\n"
+        "from tests.sim.test_whatif import MODEL, a_mat, days, run\n"
+        "from sim.whatif import jit\n"
         "assert not jit.HAS_NUMBA\n"
         "print(run(MODEL, days(0.2), [a_mat()]).switches[0])\n"
     )
@@ -310,7 +311,7 @@ def test_no_reading_leaves_the_band_within_which_none_is_doubted() -> None:
     for seed in range(80):
         asked = a_question(seed, 60, 1)
         loop = _Loop(asked.model, asked.span, asked.plans, 500, bare=False)
-        far = reach(loop._heat, asked.span.step_ms, bare=False)
+        far = reach(loop._heat, asked.span.step_ms)
         temps = core_trace(asked.model, asked.span, asked.plans[0]).temps_mc
         assert (temps >= far.low_mc).all() and (temps <= far.high_mc).all()
         most_mk = STEP_MK + RATE_MK_PER_S * asked.span.step_ms // 1000
@@ -326,7 +327,7 @@ def test_no_tray_climbs_faster_than_is_said_and_a_strong_mat_is_watched() -> Non
     for seed in range(120):
         asked = a_question(seed, 150, 1)
         loop = _Loop(asked.model, asked.span, asked.plans, 500, bare=False)
-        far = reach(loop._heat, asked.span.step_ms, bare=False)
+        far = reach(loop._heat, asked.span.step_ms)
         trays = len(heard(asked.plans[0]))
         temps = core_trace(asked.model, asked.span, asked.plans[0]).temps_mc[:, :trays]
         step_ms = asked.span.step_ms
@@ -347,7 +348,7 @@ def test_the_most_that_a_tray_can_climb_is_no_more_than_twice_what_one_does() ->
         temps.append(zones.read_mc()[0])
         zones.advance(number, on=number >= 7 * 1440)
     loop = _Loop(MODEL, span, [a_mat()], 500, bare=False)
-    most = reach(loop._heat, span.step_ms, bare=False).climb_mk[0]
+    most = reach(loop._heat, span.step_ms).climb_mk[0]
     risen = max(
         after - before for before, after in zip(temps, temps[10:], strict=False)
     )
@@ -425,6 +426,17 @@ def test_a_reading_that_jumps_is_left_to_the_core(parts) -> None:
     assert same(outcomes, core, 0) == []
 
 
+@pytest.mark.parametrize("step_s", [60.0, 300.0])
+@pytest.mark.parametrize("start_c", [-30.4, 70.5])
+def test_a_first_reading_that_is_doubted_is_left_to_the_core(start_c, step_s) -> None:
+    span = days(0.5, step_s=step_s, start_c=np.full((1, 3), start_c))
+    plan = a_mat()
+    outcomes = run(MODEL, span, [plan])
+    core = core_outcomes(MODEL, span, plan, band_mk=500)
+    assert same(outcomes, core, 0) == []
+    assert outcomes.by_core.tolist() == [True]
+
+
 def test_water_on_an_outer_half_alone_shows_late() -> None:
     """The same push is a jump of the probe only where it is in both halves."""
     span, model = days(0.2), MatModel("north", (replace(TRAY, between_s=3_000.0),))
@@ -459,6 +471,32 @@ def test_candidates_do_not_depend_on_their_neighbours() -> None:
     for number in (0, 1, 2, 100, len(plans) - 1):
         alone = run(MODEL, span, [plans[number]])
         assert same(outcomes, alone, number) == []
+
+
+def test_mats_of_other_sizes_and_trays_are_told_apart() -> None:
+    """What they have in common is looked up once."""
+    tray, rng = a_mat().trays[0], np.random.default_rng(3)
+    changes = [
+        {"trays": (replace(tray, base_mc=12_000),)},
+        {"trays": (replace(tray, upper_mc=19_000),)},
+        {"trays": (replace(tray, depth_mm=120),)},
+        {"heat_allowance_mk": 700},
+        {"power_mw": 20_000},
+        {"length_mm": 2_400, "width_mm": 1_060},
+    ]
+    kinds = [a_mat(), *(a_mat(**change) for change in changes)]
+    plans = [kinds[n] for n in rng.permutation(3 * list(range(len(kinds))))]
+    together, lone = run(MODEL, days(3), plans), {}
+    for number, plan in enumerate(plans):
+        alone = lone.setdefault(id(plan), run(MODEL, days(3), [plan]))
+        assert same(together, alone, number) == []
+    told = {one.degree_hours[0, 0] for one in lone.values()}
+    assert len(told) == 3, "two bases and an upper cut-off"
+    table = tabulate(days(3), plans).plans
+    for at, expected in ((rows.ALLOWANCE, allowance_ms), (rows.LAG, lag_ms)):
+        found = table[:, at // LANES].tolist()
+        assert found == [expected(plan) for plan in plans]
+        assert len(set(found)) == (5 if at == rows.ALLOWANCE else 2)
 
 
 def test_a_bench_that_is_held_is_in_its_band() -> None:
@@ -587,54 +625,3 @@ def test_a_span_of_other_zones_and_no_plan_are_refused() -> None:
         run(MODEL, days(0.01, zones=2), [a_mat()])
     with pytest.raises(ValueError, match="at least one candidate"):
         run(MODEL, days(0.01), [])
-
-
-# --------------------------------------------------------- what is kept on disk
-
-
-def test_compiled_code_is_kept_under_a_name_of_its_sources(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    folder = jit._folder()
-    assert folder.startswith(str(tmp_path / "bottomheat" / "whatif-"))
-    assert Path(folder).stat().st_mode & 0o777 == 0o700
-
-
-def test_a_folder_that_others_may_write_is_not_used(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    monkeypatch.setattr(jit.tempfile, "gettempdir", lambda: str(tmp_path / "no"))
-    Path(jit._folder()).chmod(0o770)
-    (tmp_path / "no").write_text("a file where a folder should be")
-    assert jit._folder() == ""
-
-
-def _doubled(value: float) -> float:
-    return 2 * value
-
-
-def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch):
-    """As where an installed package and the home are both read-only."""
-    caching = pytest.importorskip("numba.core.caching")
-    monkeypatch.setattr(caching.CacheImpl, "_locator_classes", [])
-    assert jit.compiled(_doubled)(2.0) == 4.0
-
-
-def test_the_twin_does_without_what_numba_would_load_besides() -> None:
-    """It is half a second of the start, and what is asked for later is there."""
-    code = (
-        "import sys\n"
-        "from tests.sim.test_whatif import MODEL, a_mat, days, run\n"
-        "run(MODEL, days(0.01), [a_mat()])\n"
-        "print({'scipy.linalg', 'coverage'} & sys.modules.keys())\n"
-        "import coverage, scipy.linalg\n"
-        "print(coverage.Coverage.__name__, scipy.linalg.expm.__name__)\n"
-    )
-    # Where tests are counted, children are, too: not this one.
-    plain = {k: v for k, v in os.environ.items() if not k.startswith("COVERAGE")}
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        capture_output=True,
-        text=True,
-        check=True,
-        env=plain,
-    )
-    assert done.stdout == "set()\nCoverage expm\n"

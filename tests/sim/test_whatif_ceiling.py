@@ -138,7 +138,7 @@ def a_bench(rng: random.Random) -> tuple[MatModel, Span]:
         medium_s=rng.uniform(5_000, 12_000),
         coupling=rng.uniform(0.1, 0.3),
     )
-    made = days(8, step_s=rng.choice([60.0, 90.0, 300.0]))
+    made = days(8, step_s=rng.choice([60.0, 90.0, 240.0]))
     cold = np.linspace(0, rng.choice([0.0, 4.0, 9.0]), made.steps)
     return MatModel("north", (zone,)), replace(made, room_c=made.room_c - cold)
 

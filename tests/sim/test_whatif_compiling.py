@@ -6,14 +6,16 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from itertools import combinations
+from math import erf
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from sim.fitting import three_states, two_states
-from sim.whatif import compiling, jit
+from sim.whatif import compiling, jit, machine
 from sim.zone_model import Zone, steps
 
 pytest.importorskip("numba")
@@ -22,8 +24,7 @@ pytest.importorskip("numba")
 @pytest.fixture(autouse=True)
 def _nothing_kept(monkeypatch) -> None:
     """What an earlier run kept would not be compiled."""
-    caching = pytest.importorskip("numba.core.caching")
-    monkeypatch.setattr(caching.CacheImpl, "_locator_classes", [])
+    monkeypatch.setattr(machine, "place", lambda *_: None)
 
 
 @jit.inlined
@@ -31,16 +32,27 @@ def _doubled(value: float) -> float:
     return 2 * value
 
 
-def _more(value: float) -> float:
-    return _doubled(_doubled(value)) + _doubled(1)
+def _more(values: np.ndarray) -> None:
+    values[0] = _doubled(_doubled(values[0])) + _doubled(1)
+
+
+def told(what, value: float) -> float:
+    """What a function makes of a value, in its compiled form."""
+    values = np.array([value])
+    jit.compiled(what)(values)
+    return float(values[0])
 
 
 def test_numba_has_the_doors_that_we_go_through() -> None:
-    """Without them a first start takes twice as long, and nothing else tells."""
-    assert compiling.compilers() is not None
+    """Without them a start takes twice as long, and nothing else tells."""
+    assert compiling.part_compiler() is not None
+    assert told(_more, 3.0) == 14.0
+    function = jit.compiled(_more)
+    function(np.array([3.0]))
+    assert next(iter(function._made.values())).__module__ == machine.__name__
 
 
-def test_parts_are_built_with_what_calls_them_and_not_before(monkeypatch) -> None:
+def test_nothing_is_built_by_numba_but_the_whole_and_that_is_not_loaded(monkeypatch):
     built = []
     library = pytest.importorskip("numba.core.codegen").JITCodeLibrary
     finalized = library._finalize_specific
@@ -50,27 +62,77 @@ def test_parts_are_built_with_what_calls_them_and_not_before(monkeypatch) -> Non
         finalized(self)
 
     monkeypatch.setattr(library, "_finalize_specific", noted)
-    whole = jit.compiled(_more)
-    assert whole(3.0) == 14.0
-    assert set(built) - {"nrt"} == {"_more"}  # what counts references comes first
+    assert told(_more, 3.0) == 14.0
+    assert set(built) <= {"nrt"}  # what counts references
 
 
-def test_where_numbas_doors_are_elsewhere_it_goes_its_own_way(tmp_path) -> None:
-    code = (
-        "from numba.core import compiler; del compiler.CompilerBase\n"
-        "from sim.whatif import compiling\n"
-        "assert compiling.compilers() is None\n"
-        "from tests.sim import test_whatif_compiling as here\n"
-        "print(here.jit.compiled(here._more)(3.0))\n"
-    )
+ELSEWHERE = """
+import sys
+import numpy as np
+from numba.core import compiler
+from sim.whatif import compiling, jit
+{hurts}
+
+@jit.inlined
+def cut(value):
+    return float(int(value)) * 0.5
+
+def halved(values):
+    values[0] = cut(values[0])
+
+values = np.array([7.75])
+function = jit.compiled(halved)
+function(values)
+made = next(iter(function._made.values()))
+print(values[0], jit._numba().ours, bool(made.signatures))
+"""
+
+
+@pytest.mark.parametrize(
+    "hurts", ["del compiler.CompilerBase", "compiling._emitted = None"]
+)
+def test_where_numbas_doors_are_elsewhere_it_goes_its_own_way(hurts, tmp_path) -> None:
+    env = {k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"}
+    script = tmp_path / "elsewhere.py"
+    script.write_text(ELSEWHERE.format(hurts=hurts))
     done = subprocess.run(
-        [sys.executable, "-c", code],
-        env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)},
+        [sys.executable, script],
+        env={
+            **env,
+            "XDG_CACHE_HOME": str(tmp_path),
+            "PYTHONPATH": str(Path(jit.__file__).parents[2]),
+        },
         capture_output=True,
         text=True,
         check=True,
     )
-    assert done.stdout == "14.0\n"
+    assert done.stdout == "3.5 False True\n"
+    assert list(tmp_path.rglob("*.nbi")), "it is kept all the same"
+
+
+def _erred(values: np.ndarray) -> None:
+    values[0] = erf(values[0])
+
+
+def test_what_calls_others_is_refused() -> None:
+    """Where those are only numba knows, and the next start has none."""
+    with pytest.raises(RuntimeError, match=r"^_erred calls erf$"):
+        told(_erred, 0.5)
+
+
+def test_two_threads_compile_a_function_once(monkeypatch) -> None:
+    made, code_of = [], compiling.code_of
+
+    def noted(*args) -> object:
+        made.append(args)
+        return code_of(*args)
+
+    monkeypatch.setattr(jit, "code_of", noted)
+    function, rows = jit.compiled(_more), [np.array([float(n)]) for n in range(8)]
+    with ThreadPoolExecutor(4) as threads:
+        list(threads.map(function, rows))
+    assert [float(row[0]) for row in rows] == [4.0 * n + 2 for n in range(8)]
+    assert len(made) == 1
 
 
 def test_no_part_is_handed_the_same_array_twice() -> None:
@@ -135,14 +197,14 @@ def _arrays(handed) -> Iterator[np.ndarray]:
 
 @pytest.mark.parametrize("collects", [gc.enable, gc.disable])
 def test_garbage_is_looked_for_after_it_is_compiled_as_before(collects) -> None:
-    def told(value: float) -> bool:
-        return value > 1.0
+    def truth(values: np.ndarray) -> None:
+        values[0] = 1.0 if values[0] > 1.0 else 0.0
 
     was = gc.isenabled()
     try:
         collects()
         before = gc.isenabled(), gc.get_threshold()
-        assert jit.compiled(told)(2.0)
+        assert told(truth, 2.0) == 1.0
         assert (gc.isenabled(), gc.get_threshold()) == before
     finally:
         (gc.enable if was else gc.disable)()
@@ -161,7 +223,7 @@ def test_code_is_made_no_quicker_than_is_of_use(monkeypatch, level, meanwhile) -
 
     monkeypatch.setattr(codegen.CPUCodegen, "_module_pass_manager", noted)
     monkeypatch.setattr(config, "OPT", type(config.OPT)(level))
-    assert jit.compiled(_more)(3.0) == 14.0
+    assert told(_more, 3.0) == 14.0
     assert set(asked) == {meanwhile}
     assert int(level) == config.OPT
 

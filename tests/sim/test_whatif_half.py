@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sim.whatif.felt import A_FIFTH, BELOW_FIFTHS
-from sim.whatif.rows import WORD
+from sim.whatif.rows import LANES
 from sim.whatif.words import flagged, lowest, rounded_half
 
 
@@ -38,10 +38,10 @@ def test_fifths_of_what_is_lacking_are_floored() -> None:
 
 
 def test_lanes_that_ask_are_told_by_bits() -> None:
-    rows = np.zeros(3 * WORD, np.float32)
-    asking = [0, 5, WORD - 1]
-    rows[[WORD + v for v in asking]] = [1.0, 2.0, -0.5]
-    bits, found = flagged(rows, WORD), []
+    rows = np.zeros(3 * LANES, np.float32)
+    asking = [0, 5, LANES - 1]
+    rows[[LANES + v for v in asking]] = [1.0, 2.0, -0.5]
+    bits, found = flagged(rows, LANES), []
     while bits:
         found.append(lowest(bits))
         bits &= bits - 1

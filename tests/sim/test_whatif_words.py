@@ -5,8 +5,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from sim.whatif import jit, words
-from sim.whatif.rows import WORD
+from sim.whatif import jit, machine, words
+from sim.whatif.rows import LANES
 from sim.whatif.words import EVEN
 
 HALF = np.float32
@@ -71,10 +71,10 @@ def test_whole_numbers_with_even_are_reckoned_as_whole_numbers_are() -> None:
         assert words.plus(first, second) - EVEN == one + other
         assert words.minus(first, second) - EVEN == one - other
         for off, more in ((-1, 0), (0, 1), (abs(one), 1), (abs(one) + 1, 0)):
-            count = words.plus_if(
-                EVEN + HALF(7), HALF(off) + EVEN, abs(HALF(one)) + EVEN
-            )
-            assert count - EVEN == 7 + more
+            most = abs(HALF(one)) + EVEN
+            for by in (1, 3):
+                count = words.plus_if(EVEN + 7, HALF(off) + EVEN, most, EVEN + by)
+                assert count - EVEN == 7 + by * more
 
 
 # -------------------------------------------- what compiled code makes of them
@@ -93,7 +93,7 @@ def _of_whole(given: np.ndarray, made: np.ndarray) -> None:
         one, other, third = given[v, 0], given[v, 1], given[v, 2]
         made[v, 0], made[v, 1] = words.higher(one, other), words.lower(one, other)
         made[v, 2], made[v, 3] = words.plus(one, other), words.minus(one, other)
-        made[v, 4] = words.plus_if(one, other, third)
+        made[v, 4] = words.plus_if(one, other, third, given[v, 3])
 
 
 def _quotients(
@@ -106,18 +106,18 @@ def _quotients(
 
 
 def _words(rows: np.ndarray, value: np.ndarray, made: np.ndarray) -> None:
-    under = words.under(rows, 0, WORD)
+    under = words.under(rows, 0, LANES)
     made[0], made[1] = words.flagged(rows, 0), under
-    made[2], made[3] = words.within(rows, 0, WORD), words.reached(rows, 0, value[0])
+    made[2], made[3] = words.within(rows, 0, LANES), words.reached(rows, 0, value[0])
     made[4], made[5] = words.counted(under), words.lowest(under)
-    made[6] = words.but_lowest(under)
+    made[6], made[7] = words.but_lowest(under), words.alike(rows, 0, LANES)
+    made[8] = words.across(3)
 
 
 @pytest.fixture
 def _compiled_anew(monkeypatch) -> None:
     pytest.importorskip("numba")
-    caching = pytest.importorskip("numba.core.caching")
-    monkeypatch.setattr(caching.CacheImpl, "_locator_classes", [])
+    monkeypatch.setattr(machine, "place", lambda *_: None)
 
 
 @pytest.mark.usefixtures("_compiled_anew")
@@ -132,9 +132,9 @@ def test_compiled_code_says_the_same_of_any_values() -> None:
 @pytest.mark.usefixtures("_compiled_anew")
 def test_compiled_code_says_the_same_of_whole_numbers() -> None:
     rng = np.random.default_rng(7)
-    numbers = rng.integers(-600_000, 600_000, (4000, 3))
-    numbers[:1000, 1:] = rng.integers(-3, 4, (1000, 2))  # near either end of a band
-    numbers[:, 2] = abs(numbers[:, 2])
+    numbers = rng.integers(-600_000, 600_000, (4000, 4))
+    numbers[:1000, 1:] = rng.integers(-3, 4, (1000, 3))  # near either end of a band
+    numbers[:, 2], numbers[:, 3] = abs(numbers[:, 2]), 1
     given = numbers.astype(HALF) + EVEN
     ours, plain = np.zeros((2, len(given), 5), HALF)
     jit.compiled(_of_whole)(given, ours)
@@ -163,12 +163,13 @@ def test_compiled_quotients_are_the_nearest_there_are() -> None:
 def test_compiled_words_of_lanes_have_the_same_bits() -> None:
     rng, told = np.random.default_rng(8), jit.compiled(_words)
     for number in range(200):
-        rows = rng.integers(-1, 2, 2 * WORD).astype(HALF)
+        rows = rng.integers(-1, 2, 2 * LANES).astype(HALF)
         value = rng.integers(-1, 2, 1).astype(HALF)
         if number == 0:  # the highest bit alone
-            rows[:WORD], rows[WORD:] = 0.0, 0.0
-            rows[WORD - 1] = -1.0
-        made, plain = np.zeros(7, np.int64), np.zeros(7, np.uint64)
+            rows[:LANES], rows[LANES:] = 0.0, 0.0
+            rows[LANES - 1] = -1.0
+        made, plain = np.zeros(9, np.int64), np.zeros(9, np.uint64)
         told(rows, value, made)
         _words(rows, value, plain)
-        np.testing.assert_array_equal(made.view(np.uint64), plain)
+        np.testing.assert_array_equal(made.view(np.uint64)[:8], plain[:8])
+        assert (made[8], plain[8]) == (LANES, 3)
