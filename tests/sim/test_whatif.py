@@ -484,7 +484,8 @@ def test_mats_of_other_sizes_and_trays_are_told_apart() -> None:
         {"power_mw": 20_000},
         {"length_mm": 2_400, "width_mm": 1_060},
     ]
-    kinds = [a_mat(), *(a_mat(**change) for change in changes)]
+    usual = a_mat()
+    kinds = [usual, *(replace(usual, **change) for change in changes)]
     plans = [kinds[n] for n in rng.permutation(3 * list(range(len(kinds))))]
     together, lone = run(MODEL, days(3), plans), {}
     for number, plan in enumerate(plans):
