@@ -9,8 +9,7 @@ from controller.adapters.fleet import Lost, SchedulerError, pool
 from controller.adapters.fleet.on_dask import cluster, scheduler
 from tests.fleet.work import Deadly, halved, inverse, whereabouts
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
-"""Workers that die are started anew, and dask knocks at the dead for ten seconds."""
+pytestmark = pytest.mark.slow
 
 
 def test_results_come_in_the_order_of_the_items(mapper):

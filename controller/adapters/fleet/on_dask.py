@@ -27,9 +27,6 @@ LOOPBACK = "127.0.0.1"
 _OURS = {
     # After its first death an item is taken up again by us, alone.
     "distributed.scheduler.allowed-failures": 0,
-    # At a worker that died with a result it knocks for so long, usually 30 s, before
-    # the work is done again; on one machine who lives opens sooner.
-    "distributed.comm.timeouts.connect": "10s",
     "distributed.scheduler.http.routes": [],
     "distributed.worker.http.routes": [],
 }
