@@ -211,7 +211,8 @@ def _mapper(args: argparse.Namespace) -> Iterator[Mapper]:
         with scheduler(args.scheduler) as made:
             yield made
         return
-    with cluster(args.workers or len(os.sched_getaffinity(0))) as made:
+    count = args.workers or len(os.sched_getaffinity(0))
+    with cluster(count, nice=args.nice) as made:
         yield made
 
 

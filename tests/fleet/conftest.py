@@ -3,6 +3,7 @@
 from contextlib import ExitStack, nullcontext
 from functools import cache
 
+import psutil
 import pytest
 
 from controller.adapters.fleet import Here, pool
@@ -10,8 +11,8 @@ from controller.adapters.fleet.on_dask import cluster
 
 WAYS = {
     "here": lambda: nullcontext(Here()),
-    "pool": lambda: pool(workers=2),
-    "dask": lambda: cluster(workers=2),
+    "pool": lambda: pool(workers=2, nice=0),
+    "dask": lambda: cluster(workers=2, nice=0),  # there may be other work
 }
 
 
@@ -32,3 +33,15 @@ def mapper(request, way):
 def processes(request, way):
     """Return one of those whose workers can be killed."""
     return way(request.param)
+
+
+@pytest.fixture
+def begun_since():
+    """Return what tells the workers, of any kind, that began since the test did."""
+    others = psutil.Process().children()
+
+    def found():
+        mine = (one for one in psutil.Process().children() if one not in others)
+        return [one for one in mine if "resource_tracker" not in str(one.cmdline())]
+
+    return found

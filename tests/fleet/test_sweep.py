@@ -4,7 +4,6 @@ import json
 import os
 import shutil
 
-import psutil
 import pytest
 
 from controller.cli import main
@@ -98,23 +97,22 @@ def test_it_answers_as_tune_does_for_one(logs, alone, capsys):
     assert swept["relay_operations"] == chosen["relay_operations"]
 
 
-def test_a_worker_killed_meanwhile_loses_nothing(logs, alone, tmp_path, monkeypatch):
+@pytest.mark.parametrize("words", [(), ("--scheduler", "local")], ids="".join)
+def test_a_worker_killed_meanwhile_loses_nothing(
+    words, logs, alone, begun_since, tmp_path, monkeypatch
+):
     out, killed = tmp_path / "out.jsonl", []
     keep = Keeper.came
-    others = psutil.Process().children()
 
     def came(self, item, row):
         if not killed:
-            mine = (one for one in psutil.Process().children() if one not in others)
-            killed.extend(
-                one for one in mine if "--multiprocessing-fork" in one.cmdline()
-            )
+            killed.extend(begun_since())
             for one in killed:
                 one.kill()
         keep(self, item, row)
 
     monkeypatch.setattr(Keeper, "came", came)
-    assert sweep(logs, "--workers", "2", "--out", str(out)) == 0
+    assert sweep(logs, "--workers", "2", *words, "--out", str(out)) == 0
     assert len(killed) == 2
     assert rows_of(out) == rows_of(alone)
 

@@ -24,6 +24,36 @@ class Deadly:
     deaths: int = 0
 
 
+@dataclass(frozen=True)
+class Homebound:
+    """A number that can be unpacked in one process alone.
+
+    Attributes:
+        number: The number.
+        home: The process; None: any.
+    """
+
+    number: int
+    home: int | None = None
+
+    def __setstate__(self, state):
+        """Unpack it."""
+        number, home = state
+        if home not in {None, os.getpid()}:
+            raise ModuleNotFoundError("not installed here")
+        object.__setattr__(self, "number", number)
+        object.__setattr__(self, "home", home)
+
+    def __getstate__(self):
+        """Pack it."""
+        return self.number, self.home
+
+
+def number_of(item):
+    """Return the number of an item."""
+    return item.number
+
+
 def halved(item):
     """Return half a number, unless its worker is to die of it."""
     died = Path(item.folder) / f"{item.number}.deaths"

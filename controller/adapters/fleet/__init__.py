@@ -9,8 +9,9 @@ its own name, `controller.adapters.fleet.on_dask`: it is an extra.
 """
 
 from controller.adapters.fleet.journal import Journal, JournalError, begun, resumed
+from controller.adapters.fleet.manners import NICE
 from controller.adapters.fleet.mapping import Lost, Mapper, SchedulerError, nobody
-from controller.adapters.fleet.pool import NICE, pool
+from controller.adapters.fleet.pool import pool
 from controller.adapters.fleet.same_process import Here
 
 __all__ = [

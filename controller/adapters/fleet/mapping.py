@@ -81,7 +81,12 @@ class Guarded(Generic[Item, Result]):
         try:
             return self.function(item)
         except Exception as error:  # noqa: BLE001 (one item's bug is not the others')
-            return Lost(f"{type(error).__name__}: {error}")
+            return failed(error)
+
+
+def failed(error: Exception) -> Lost:
+    """Return what is told of an item at which something was raised."""
+    return Lost(f"{type(error).__name__}: {error}")
 
 
 def given_up() -> Lost:

@@ -5,19 +5,32 @@ own therefore listens on the loopback interface alone, and has no dashboard.
 """
 
 import logging
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from threading import Event, Thread
 
 import dask.config
-from distributed import Client, KilledWorker, LocalCluster, as_completed
+from distributed import (
+    CancelledError,
+    Client,
+    Future,
+    KilledWorker,
+    LocalCluster,
+    as_completed,
+)
+from distributed.utils import silence_logging_cmgr
 
+from controller.adapters.fleet.dask_workers import workers as kept
+from controller.adapters.fleet.manners import NICE
 from controller.adapters.fleet.mapping import (
+    TWICE,
     Came,
     Guarded,
     Item,
     Lost,
     Result,
     SchedulerError,
+    failed,
     given_up,
     nobody,
 )
@@ -29,6 +42,9 @@ _OURS = {
     "distributed.scheduler.allowed-failures": 0,
     "distributed.scheduler.http.routes": [],
     "distributed.worker.http.routes": [],
+    "distributed.worker.profile.enabled": False,
+    # So long a result is asked for where it died, before it is made again.
+    "distributed.comm.timeouts.connect": "5 s",
 }
 """How a cluster of our own differs from what dask does otherwise."""
 
@@ -39,27 +55,39 @@ first: let it take any."""
 ANSWER_S = 10.0
 """Chosen: so long a scheduler may take to answer at first [s]."""
 
+LOOK_S = 2.0
+"""Chosen: so often it is asked whether there is a worker [s]."""
+
+NOBODY_S = 120.0
+"""Chosen: so long there may be none, such as while machines are started [s]."""
+
 
 @contextmanager
-def cluster(workers: int) -> Iterator["OnDask"]:
+def cluster(workers: int, *, nice: int = NICE) -> Iterator["OnDask"]:
     """Keep a dask cluster on this machine for as long as it is needed.
 
     Args:
         workers: How many processes, of one thread each.
+        nice: By how much others go before them.
+
+    Raises:
+        ValueError: There is to be no worker.
     """
-    with (
-        dask.config.set(_OURS),
-        LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            processes=True,
+    with dask.config.set(_OURS):
+        own = LocalCluster(
+            n_workers=0,  # see dask_workers
             host=LOOPBACK,
             scheduler_kwargs=_NO_DASHBOARD,
             silence_logs=logging.CRITICAL,
-        ) as here,
-        Client(here) as client,
-    ):
-        yield OnDask(client, "this machine's own")
+        )
+        with (
+            own,
+            kept(own.scheduler_address, workers, nice, _OURS),
+            Client(own, set_as_default=False) as client,
+        ):
+            with suppress(TimeoutError):  # the work begins with whoever is there
+                client.wait_for_workers(workers, timeout=ANSWER_S)
+            yield OnDask(client, "this machine's own")
 
 
 @contextmanager
@@ -78,7 +106,8 @@ def scheduler(address: str) -> Iterator["OnDask"]:
     except (OSError, ValueError) as error:
         message = f"--scheduler {address}: {error}; write such as tcp://127.0.0.1:8786"
         raise SchedulerError(message) from error
-    with client:
+    # What goes wrong with the scheduler is told by SchedulerError, and once.
+    with silence_logging_cmgr(logging.CRITICAL), client:
         yield OnDask(client, address)
 
 
@@ -103,8 +132,8 @@ class OnDask:
         """Return the results in the order of the items, as Mapper has it.
 
         Dask blames a worker's death on all that it was about to do. Those that
-        it gives up are done again at the end, one by one: then it is known
-        whose fault it was.
+        it gives up are done again at the end, one by one, and only workers that
+        die then are counted: then it is known whose fault it was.
         """
         results: dict[int, Result | Lost] = {}
 
@@ -114,33 +143,82 @@ class OnDask:
 
         guarded, doubtful = Guarded(function), []
         for number, result in self._done(guarded, items, range(len(items))):
-            if result is None:
+            if isinstance(result, KilledWorker):
                 doubtful.append(number)
             else:
                 take(number, result)
-        for one in sorted(doubtful):
-            for number, result in self._done(guarded, items, [one]):
-                take(number, given_up() if result is None else result)
+        for number in sorted(doubtful):
+            take(number, self._alone(guarded, items, number))
         return [results[number] for number in range(len(items))]
+
+    def _alone(
+        self,
+        function: Callable[[Item], Result | Lost],
+        items: Sequence[Item],
+        number: int,
+    ) -> Result | Lost:
+        """Do one item with nothing else about, until it or two workers are done."""
+        deaths = 0
+        while deaths < TWICE:
+            ((_, result),) = self._done(function, items, [number])
+            if not isinstance(result, KilledWorker):
+                return result
+            deaths += 1 + result.allowed_failures  # a scheduler tries again itself
+        return given_up()
 
     def _done(
         self,
         function: Callable[[Item], Result | Lost],
         items: Sequence[Item],
         numbers: Sequence[int],
-    ) -> Iterator[tuple[int, Result | Lost | None]]:
-        """Yield results as they come; None: too many workers died of it."""
+    ) -> Iterator[tuple[int, Result | Lost | KilledWorker]]:
+        """Yield results as they come, or that workers died."""
         submitted = {
             self._client.submit(function, items[number], pure=False): number
             for number in numbers
         }
-        for future in as_completed(list(submitted)):
-            if future.status == "cancelled":
-                message = f"the scheduler ({self._name}) went away"
-                raise SchedulerError(message)
-            result: Result | Lost | None
-            try:
-                result = future.result()
-            except KilledWorker:
-                result = None
-            yield submitted.pop(future), result
+        with self._watched(submitted) as deserted:
+            for future in as_completed(list(submitted), self._client.loop):
+                result: Result | Lost | KilledWorker
+                try:
+                    result = future.result()
+                except KilledWorker as error:
+                    result = error
+                except CancelledError:
+                    none = f"has had no worker for {NOBODY_S:g} s"
+                    why = none if deserted.is_set() else "went away"
+                    raise SchedulerError(
+                        f"the scheduler ({self._name}) {why}"
+                    ) from None
+                except Exception as error:  # noqa: BLE001 (it never came to the function)
+                    result = failed(error)
+                yield submitted.pop(future), result
+
+    @contextmanager
+    def _watched(self, futures: Collection["Future[Result | Lost]"]) -> Iterator[Event]:
+        """Cancel work once there has been no worker for long, and set the event.
+
+        Dask waits for one for ever.
+        """
+        over, deserted = Event(), Event()
+
+        def watch() -> None:
+            looks = 0
+            while not over.wait(LOOK_S):
+                looks = 0 if self._has_worker() else looks + 1
+                if looks * LOOK_S >= NOBODY_S:
+                    deserted.set()
+                    self._client.cancel(list(futures))
+                    return
+
+        watcher = Thread(target=watch)
+        watcher.start()
+        try:
+            yield deserted
+        finally:
+            over.set()
+            watcher.join()
+
+    def _has_worker(self) -> bool:
+        found = self._client.scheduler_info()["workers"].values()
+        return any(one["status"] == "running" for one in found)

@@ -6,16 +6,13 @@ it is replaced.
 """
 
 import multiprocessing
-import os
-import signal
-import threading
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool, ProcessPoolExecutor
 from contextlib import contextmanager
-from multiprocessing.process import BaseProcess
 
+from controller.adapters.fleet.manners import NICE, begin, cores
 from controller.adapters.fleet.mapping import (
     TWICE,
     Came,
@@ -26,14 +23,6 @@ from controller.adapters.fleet.mapping import (
     given_up,
     nobody,
 )
-
-NICE = 10
-"""Chosen: a controller on the same board goes first."""
-
-
-def cores() -> list[int]:
-    """Return the cores that this process may use."""
-    return sorted(os.sched_getaffinity(0))
 
 
 @contextmanager
@@ -128,7 +117,7 @@ class _Worker:
         return ProcessPoolExecutor(
             1,
             mp_context=multiprocessing.get_context("spawn"),
-            initializer=_begin,
+            initializer=begin,
             initargs=(self._core, self._nice),
         )
 
@@ -150,23 +139,3 @@ class _Worker:
     def close(self) -> None:
         """End the process once it is done with what it has in hand."""
         self._process.shutdown(cancel_futures=True)
-
-
-def _begin(core: int, nice: int) -> None:
-    """Make a new process a polite worker, before it imports what is heavy.
-
-    On one core libraries take one thread each, so that two workers are not
-    four threads.
-    """
-    signal.signal(signal.SIGINT, signal.SIG_DFL)  # Ctrl-C ends it, without a word
-    os.nice(nice)
-    os.sched_setaffinity(0, {core})
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-
-
-def _end_with(parent: BaseProcess) -> None:
-    """End with the parent: a worker would wait for the next item for ever."""
-    parent.join()
-    os._exit(1)
