@@ -1,9 +1,9 @@
-"""How compiled code finds what it was called with in a row of words.
+"""How compiled code finds what it was called with in a row of words, and lays one.
 
-What may live here: the counterpart of machine.row, as numba wants to be told.
+What may live here: machine.row and its counterpart, as numba wants to be told.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from importlib import import_module
 from types import ModuleType
 
@@ -68,3 +68,44 @@ def _value(
     if isinstance(kind, types.Float):
         return builder.bitcast(word, context.get_value_type(kind))
     return word
+
+
+def laid(
+    context: Foreign,
+    builder: Foreign,
+    kinds: Iterable[Foreign],
+    values: Iterable[Foreign],
+) -> Foreign:
+    """Lay values in a row, for code that is called; return its place."""
+    word = import_module("llvmlite.ir").IntType(64)
+    words: list[Foreign] = []
+    for kind, value in zip(kinds, values, strict=True):
+        words += _laid(context, builder, kind, value)
+    tools = import_module("numba.core.cgutils")
+    row: Foreign = tools.alloca_once(builder, word, len(words))
+    for at, value in enumerate(words):
+        builder.store(value, builder.gep(row, [word(at)]))
+    return row
+
+
+def _laid(
+    context: Foreign, builder: Foreign, kind: Foreign, value: Foreign
+) -> Iterator[Foreign]:
+    types = import_module("numba.core.types")
+    word = import_module("llvmlite.ir").IntType(64)
+    if isinstance(kind, types.BaseTuple):
+        for at, part in enumerate(kind.types):
+            one = builder.extract_value(value, at)
+            yield from _laid(context, builder, part, one)
+    elif isinstance(kind, types.Array):
+        arrays = import_module("numba.np.arrayobj")
+        array = arrays.make_array(kind)(context, builder, value)
+        yield builder.ptrtoint(array.data, word)
+        for many in (array.shape, array.strides):
+            yield from (builder.extract_value(many, at) for at in range(kind.ndim))
+    elif isinstance(kind, types.Boolean):
+        yield builder.zext(value, word)
+    elif isinstance(kind, types.Float):
+        yield builder.bitcast(value, word)
+    else:
+        yield value

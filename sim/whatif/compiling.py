@@ -9,7 +9,7 @@ long, and decides the same.
 """
 
 import gc
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from importlib import import_module
 from types import FunctionType
@@ -17,6 +17,7 @@ from typing import ClassVar
 
 from sim.whatif.arguments import Foreign, taken
 from sim.whatif.machine import Code
+from sim.whatif.outlying import itself, returned, symbol
 
 UNTYPED = ("TranslateByteCode", "FixupArgs", "ReconstructSSA")
 TYPED = (
@@ -81,14 +82,18 @@ def _part_compiler() -> Compiler:
 
 
 def code_of(
-    function: FunctionType, args: tuple[object, ...], options: dict[str, object]
+    function: FunctionType,
+    args: tuple[object, ...],
+    options: dict[str, object],
+    outside: Iterable[str] = (),
 ) -> Code:
     """Return what a function is made into that numba knows as a part.
 
     Args:
-        function: It fills arrays that it is given, and returns nothing.
+        function: It fills arrays that it is given, and answers nothing or a number.
         args: Such as it will be called with.
         options: What numba is told.
+        outside: What it may call that is made by itself.
 
     Raises:
         ImportError, AttributeError: Numba's doors are elsewhere.
@@ -97,16 +102,17 @@ def code_of(
     compiler = import_module("numba.core.compiler")
     cpu = import_module("numba.core.registry").cpu_target
     types = import_module("numba.core.types")
-    arguments = taken(import_module("numba").typeof(args))
+    kinds = import_module("numba").typeof(args)
+    arguments, part = taken(kinds), itself(function)
 
-    def entry(row: object) -> None:
-        function(*arguments(row))
+    def entry(row: object) -> object:
+        return part(*arguments(row))
 
     flags = compiler.Flags()
     cpu.options.parse_as_flags(flags, options)
     setattr(flags, "no_compile", True)  # noqa: B010 - of no type known here
     codegen = cpu.target_context.codegen()
-    library = _alone()(codegen, function.__qualname__)
+    library = _alone(frozenset(outside))(codegen, function.__qualname__)
     lock = import_module("numba.core.compiler_lock").global_compiler_lock
     with lock, _made_quick_enough():
         made = compiler.compile_extra(
@@ -114,15 +120,26 @@ def code_of(
             cpu.target_context,
             entry,
             (types.CPointer(types.int64),),
-            types.none,
+            returned(function),
             flags,
             {},
             library,
             _pipeline(),
         )
         library.finalize()
-        binary = _emitted(codegen, library._final_module)
-    return Code(made.fndesc.llvm_func_name, binary)
+        module, name = library._final_module, symbol(function, kinds.types)
+        _called_by_name(module, made.fndesc.llvm_func_name, name)
+        binary = _emitted(codegen, module)
+    return Code(name, (binary,))
+
+
+def _called_by_name(module: Foreign, entry: str, name: str) -> None:
+    """Give the entry its name, and hide all else: others may be called the same."""
+    for one in module.functions:
+        if one.name == entry:
+            one.name = name
+        elif not one.is_declaration:
+            one.linkage = "internal"
 
 
 def _emitted(codegen: Foreign, module: Foreign) -> bytes:
@@ -139,7 +156,7 @@ def _emitted(codegen: Foreign, module: Foreign) -> bytes:
     return binary
 
 
-def _alone() -> type:
+def _alone(outside: frozenset[str]) -> type:
     """Return a library of which an object file is made, and nothing else."""
     codegen = import_module("numba.core.codegen")
 
@@ -161,7 +178,8 @@ def _alone() -> type:
     def end(self: Foreign) -> None:
         called = {f.name for f in self._final_module.functions if f.is_declaration}
         others = {name for name in called if not name.startswith("llvm.")}
-        if others - OF_MACHINES:
+        others -= OF_MACHINES | outside
+        if others:
             raise RuntimeError(f"{self.name} calls {', '.join(sorted(others))}")
         setattr(self, "_finalized", True)  # noqa: B010 - of no type known here
 

@@ -14,6 +14,7 @@ from sim.whatif import rows
 from sim.whatif.block import season
 from sim.whatif.jit import compiled
 from sim.whatif.rows import LANES, ZONE
+from sim.whatif.seldom import asides
 from sim.whatif.shape import HALVED, SHOWN, START, Block, Heat, Readings, Shape
 from sim.whatif.span import Counts
 from sim.whatif.steady import SUMS
@@ -29,7 +30,7 @@ LINE = 64
 """Bytes that a processor fetches and puts back at once: a row that begins where
 they do is never in two halves."""
 
-season_compiled = compiled(season)
+season_compiled = compiled(season, asides)
 season_plain = season
 
 IDLE = {

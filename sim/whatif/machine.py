@@ -44,6 +44,9 @@ FINE = (0, -2)
 
 DIGEST = hashlib.sha256().digest_size
 
+SIZE = 8
+"""Bytes before each object file that tell how long it is."""
+
 
 @dataclass(frozen=True, slots=True)
 class Code:
@@ -51,11 +54,11 @@ class Code:
 
     Attributes:
         symbol: What it is called there.
-        binary: An object file.
+        binaries: Object files, its own and those of what it calls.
     """
 
     symbol: str
-    binary: bytes
+    binaries: tuple[bytes, ...]
 
 
 # ------------------------------------------------------------------ arguments
@@ -116,7 +119,8 @@ def loaded(code: Code) -> Run:
         RuntimeError: The symbol is not in the file.
     """
     engine = _engine()
-    engine.add_object_file(llvm().ObjectFileRef.from_data(code.binary))
+    for binary in code.binaries:
+        engine.add_object_file(llvm().ObjectFileRef.from_data(binary))
     engine.finalize_object()
     address = engine.get_function_address(code.symbol)
     if address == 0:
@@ -176,13 +180,19 @@ def fetched(path: Path) -> Code | None:
     digest, said = found[:DIGEST], found[DIGEST:]
     if _digest(path, said) != digest:
         return None
-    symbol, _, binary = said.partition(b"\0")
-    return Code(symbol.decode(), binary)
+    symbol, _, more = said.partition(b"\0")
+    binaries = []
+    while more:
+        size = int.from_bytes(more[:SIZE])
+        binaries.append(more[SIZE : SIZE + size])
+        more = more[SIZE + size :]
+    return Code(symbol.decode(), tuple(binaries))
 
 
 def keep(code: Code, path: Path) -> None:
     """Write code into a file, whole or not at all; where none can be, do nothing."""
-    said = code.symbol.encode() + b"\0" + code.binary
+    sized = [len(one).to_bytes(SIZE) + one for one in code.binaries]
+    said = code.symbol.encode() + b"\0" + b"".join(sized)
     own = path.with_name(f".{path.name}-{os.getpid()}")
     try:
         own.touch(mode=0o600)
