@@ -35,6 +35,13 @@ def processes(request, way):
     return way(request.param)
 
 
+def _works(process):
+    try:
+        return "resource_tracker" not in str(process.cmdline())
+    except psutil.Error:  # it has just ended
+        return False
+
+
 @pytest.fixture
 def begun_since():
     """Return what tells the workers, of any kind, that began since the test did."""
@@ -42,6 +49,6 @@ def begun_since():
 
     def found():
         mine = (one for one in psutil.Process().children() if one not in others)
-        return [one for one in mine if "resource_tracker" not in str(one.cmdline())]
+        return [one for one in mine if _works(one)]
 
     return found

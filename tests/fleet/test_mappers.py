@@ -1,13 +1,15 @@
 """The same work here, in processes and on dask: one promise, kept by each."""
 
+import asyncio
 import os
 
 import psutil
 import pytest
-from distributed import LocalCluster
+from distributed import Future, LocalCluster
+from distributed.comm import CommClosedError
 
 from controller.adapters.fleet import Lost, SchedulerError, pool
-from controller.adapters.fleet.on_dask import cluster, scheduler
+from controller.adapters.fleet.on_dask import OnDask, cluster, scheduler
 from tests.fleet.work import (
     Deadly,
     Homebound,
@@ -116,7 +118,7 @@ def test_without_workers_it_is_refused(way):
 
 
 def test_a_cluster_of_our_own_listens_on_the_loopback_interface_alone():
-    with cluster(workers=1) as mapper:
+    with cluster(workers=1, nice=0) as mapper:
         assert mapper.map(inverse, [2]) == [0.5]
         me = psutil.Process()
         everyone = [me, *me.children(recursive=True)]
@@ -131,7 +133,7 @@ def test_a_cluster_of_our_own_listens_on_the_loopback_interface_alone():
 
 
 def test_a_scheduler_that_is_there_is_used():
-    with cluster(workers=1) as own:
+    with cluster(workers=1, nice=0) as own:
         address = own._client.scheduler.address
         with scheduler(address) as mapper:
             assert mapper.map(inverse, [4, 0])[0] == 0.25
@@ -143,9 +145,35 @@ def test_a_scheduler_without_workers_is_told(monkeypatch):
     with (
         theirs(n_workers=0) as empty,
         scheduler(empty.scheduler_address) as mapper,
-        pytest.raises(SchedulerError, match=r"has had no worker for 0\.2 s"),
+        pytest.raises(SchedulerError, match=r"has told of no worker for 0\.2 s"),
     ):
         mapper.map(inverse, [2])
+
+
+def test_a_scheduler_that_does_not_answer_is_told(monkeypatch):
+    async def silent(_self):
+        await asyncio.Event().wait()
+
+    monkeypatch.setattr("controller.adapters.fleet.on_dask.LOOK_S", 0.05)
+    monkeypatch.setattr("controller.adapters.fleet.on_dask.NOBODY_S", 0.2)
+    monkeypatch.setattr(OnDask, "_sees_worker", silent)
+    with (
+        theirs(n_workers=0) as empty,
+        scheduler(empty.scheduler_address) as mapper,
+        pytest.raises(SchedulerError, match="has told of no worker"),
+    ):
+        mapper.map(inverse, [2])
+
+
+def test_a_scheduler_that_goes_away_with_a_result_is_told(way, monkeypatch):
+    def cut(_self):
+        raise CommClosedError("in the middle")
+
+    monkeypatch.setattr(Future, "result", cut)
+    came = []
+    with pytest.raises(SchedulerError, match="went away"):
+        way("dask").map(inverse, [2], lambda *one: came.append(one))
+    assert came == []
 
 
 def test_a_scheduler_that_goes_away_meanwhile_is_told():

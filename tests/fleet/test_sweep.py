@@ -113,7 +113,7 @@ def test_a_worker_killed_meanwhile_loses_nothing(
 
     monkeypatch.setattr(Keeper, "came", came)
     assert sweep(logs, "--workers", "2", *words, "--out", str(out)) == 0
-    assert len(killed) == 2
+    assert len(killed) >= 2
     assert rows_of(out) == rows_of(alone)
 
 

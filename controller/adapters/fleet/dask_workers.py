@@ -9,22 +9,25 @@ a process that has ended is replaced, whatever it was doing.
 import asyncio
 import logging
 import multiprocessing
-import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from multiprocessing.connection import wait
+from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
-from tempfile import TemporaryDirectory
+from threading import Thread
 from urllib.parse import urlsplit
 
-import dask.config
-from distributed import Worker
-
+from controller.adapters.clocks import run_clock_ns
 from controller.adapters.fleet.manners import begin, cores
 
-AGAIN_S = 1.0
-"""Chosen: so long after it was tried in vain a process is started again [s]."""
+# Dask is imported by a worker that has manners by then: it has threads and takes
+# a second to load.
+
+AGAIN_NS = 1_000_000_000
+"""Chosen: no post is filled twice within so long: there may be none that begins."""
+
+LOOK_S = 0.25
+"""Chosen: so often it is seen which posts are due [s]."""
 
 
 @contextmanager
@@ -45,16 +48,42 @@ def workers(
     if count < 1:
         raise ValueError(f"workers: found {count}, at least 1 is needed")
     mine = cores()
-    with TemporaryDirectory(prefix="bottomheat-") as scratch:
-        each = [
-            _Post(address, mine[number % len(mine)], nice, scratch, config)
-            for number in range(count)
-        ]
-        kept = _Kept(each)
-        try:
-            yield
-        finally:
-            kept.close()
+    posts = [
+        _Post(address, mine[number % len(mine)], nice, config)
+        for number in range(count)
+    ]
+    told, tell = multiprocessing.Pipe(duplex=False)
+    thread = Thread(target=_keep, args=(posts, told), daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        tell.close()
+        thread.join()
+        told.close()
+
+
+def _keep(posts: Sequence["_Post"], told: "Connection[object, object]") -> None:
+    """Fill posts, and again those whose process ended, until told to end."""
+    running: dict[int, BaseProcess] = {}
+    due_ns = [run_clock_ns()] * len(posts)
+    try:
+        while not told.poll():
+            for number, post in enumerate(posts):
+                if number not in running and run_clock_ns() >= due_ns[number]:
+                    due_ns[number] = run_clock_ns() + AGAIN_NS
+                    with suppress(Exception):  # no room for it now: tried again
+                        running[number] = post.filled()
+            ends = [one.sentinel for one in running.values()]
+            ended = wait([told, *ends], LOOK_S)
+            for number, one in list(running.items()):
+                if one.sentinel in ended:
+                    running.pop(number).join()
+    finally:
+        for one in running.values():
+            one.kill()
+        for one in running.values():
+            one.join()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,62 +93,33 @@ class _Post:
     scheduler: str
     core: int
     nice: int
-    scratch: str
     config: Mapping[str, object]
 
     def filled(self) -> BaseProcess:
         """Start a process at it."""
         # Spawned, not forked: this process has threads.
-        process = multiprocessing.get_context("spawn").Process(target=self.serve)
+        spawned = multiprocessing.get_context("spawn")
+        process = spawned.Process(target=self.serve, daemon=True)
         process.start()
         return process
 
     def serve(self) -> None:
         """Be a worker until the scheduler goes."""
         begin(self.core, self.nice)
-        with dask.config.set(self.config):
+        import dask.config
+        from distributed.utils import silence_logging_cmgr
+
+        with dask.config.set(self.config), silence_logging_cmgr(logging.CRITICAL):
             asyncio.run(self._serve())
 
     async def _serve(self) -> None:
+        from distributed import Worker
+
         async with Worker(
             self.scheduler,
             host=urlsplit(self.scheduler).hostname,
             nthreads=1,
-            local_directory=self.scratch,
             # None: dask would pause one that is large, and all might wait.
             memory_limit=0,
-            silence_logs=logging.CRITICAL,
         ) as worker:
             await worker.finished()
-
-
-class _Kept:
-    """Processes, and a thread that replaces them."""
-
-    def __init__(self, posts: Sequence[_Post]) -> None:
-        self._told, self._tell = multiprocessing.Pipe(duplex=False)
-        self._thread = threading.Thread(target=self._keep, args=(posts,))
-        self._thread.start()
-
-    def _keep(self, posts: Sequence[_Post]) -> None:
-        running: dict[int, BaseProcess] = {}
-        while not self._told.poll():
-            for number, post in enumerate(posts):
-                if number not in running:
-                    with suppress(OSError):  # no room for it now: tried again
-                        running[number] = post.filled()
-            ends = [one.sentinel for one in running.values()]
-            ended = wait([self._told, *ends], AGAIN_S)
-            for number, one in list(running.items()):
-                if one.sentinel in ended:
-                    running.pop(number).join()
-        for one in running.values():
-            one.kill()
-        for one in running.values():
-            one.join()
-
-    def close(self) -> None:
-        """End the processes, whatever they have in hand."""
-        self._tell.close()
-        self._thread.join()
-        self._told.close()

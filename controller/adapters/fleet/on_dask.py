@@ -11,15 +11,16 @@ from threading import Event, Thread
 
 import dask.config
 from distributed import (
-    CancelledError,
     Client,
     Future,
     KilledWorker,
     LocalCluster,
     as_completed,
 )
+from distributed.client import ClosedClientError
 from distributed.utils import silence_logging_cmgr
 
+from controller.adapters.clocks import run_clock_ns
 from controller.adapters.fleet.dask_workers import workers as kept
 from controller.adapters.fleet.manners import NICE
 from controller.adapters.fleet.mapping import (
@@ -73,12 +74,11 @@ def cluster(workers: int, *, nice: int = NICE) -> Iterator["OnDask"]:
     Raises:
         ValueError: There is to be no worker.
     """
-    with dask.config.set(_OURS):
+    with silence_logging_cmgr(logging.CRITICAL), dask.config.set(_OURS):
         own = LocalCluster(
             n_workers=0,  # see dask_workers
             host=LOOPBACK,
             scheduler_kwargs=_NO_DASHBOARD,
-            silence_logs=logging.CRITICAL,
         )
         with (
             own,
@@ -173,10 +173,13 @@ class OnDask:
         numbers: Sequence[int],
     ) -> Iterator[tuple[int, Result | Lost | KilledWorker]]:
         """Yield results as they come, or that workers died."""
-        submitted = {
-            self._client.submit(function, items[number], pure=False): number
-            for number in numbers
-        }
+        try:
+            submitted = {
+                self._client.submit(function, items[number], pure=False): number
+                for number in numbers
+            }
+        except ClosedClientError as error:
+            raise self._gone() from error
         with self._watched(submitted) as deserted:
             for future in as_completed(list(submitted), self._client.loop):
                 result: Result | Lost | KilledWorker
@@ -184,34 +187,36 @@ class OnDask:
                     result = future.result()
                 except KilledWorker as error:
                     result = error
-                except CancelledError:
-                    none = f"has had no worker for {NOBODY_S:g} s"
-                    why = none if deserted.is_set() else "went away"
-                    raise SchedulerError(
-                        f"the scheduler ({self._name}) {why}"
-                    ) from None
-                except Exception as error:  # noqa: BLE001 (it never came to the function)
+                except Exception as error:  # it never came to the function
+                    if future.status != "error":
+                        raise self._gone(deserted=deserted.is_set()) from error
                     result = failed(error)
                 yield submitted.pop(future), result
+
+    def _gone(self, *, deserted: bool = False) -> SchedulerError:
+        nobody = f"has told of no worker for {NOBODY_S:g} s"
+        why = nobody if deserted else "went away"
+        return SchedulerError(f"the scheduler ({self._name}) {why}")
 
     @contextmanager
     def _watched(self, futures: Collection["Future[Result | Lost]"]) -> Iterator[Event]:
         """Cancel work once there has been no worker for long, and set the event.
 
-        Dask waits for one for ever.
+        Dask waits for one for ever, and for a scheduler that does not answer.
         """
         over, deserted = Event(), Event()
 
         def watch() -> None:
-            looks = 0
+            seen_ns = run_clock_ns()
             while not over.wait(LOOK_S):
-                looks = 0 if self._has_worker() else looks + 1
-                if looks * LOOK_S >= NOBODY_S:
+                if self._has_worker():
+                    seen_ns = run_clock_ns()
+                elif run_clock_ns() - seen_ns >= NOBODY_S * 1e9:
                     deserted.set()
                     self._client.cancel(list(futures))
                     return
 
-        watcher = Thread(target=watch)
+        watcher = Thread(target=watch, daemon=True)
         watcher.start()
         try:
             yield deserted
@@ -220,5 +225,13 @@ class OnDask:
             watcher.join()
 
     def _has_worker(self) -> bool:
-        found = self._client.scheduler_info()["workers"].values()
-        return any(one["status"] == "running" for one in found)
+        try:
+            return bool(self._client.sync(self._sees_worker, callback_timeout=LOOK_S))
+        except Exception:  # noqa: BLE001 (of many kinds, while a scheduler goes)
+            return False
+
+    async def _sees_worker(self) -> bool:
+        """Whether there is one; it may be paused, or at its last item."""
+        scheduler = self._client.scheduler
+        found = None if scheduler is None else await scheduler.identity(n_workers=-1)
+        return bool(found and found["workers"])
