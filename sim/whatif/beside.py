@@ -8,14 +8,15 @@ import os
 import pickle
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from types import FunctionType
-from typing import cast
+from typing import IO, cast
 
 import numpy as np
 
-from sim.whatif.machine import Code
+from sim.whatif.machine import SOURCES, Code
 
 Aside = tuple[FunctionType, tuple[object, ...]]
 """A function that stands aside, and arguments such as it will be called with."""
@@ -29,95 +30,109 @@ def called(function: object, *args: object) -> Aside:
 PATIENCE_S = 120.0
 """Chosen: so long it is waited for what another process makes in some seconds [s]."""
 
-BEGIN = "import sys; sys.path[:] = {path!r}; from {module} import {name}; {name}()"
+BEGIN = "import sys; sys.path[:] = {path!r}; from {module} import {name}; {name}({to})"
+
+HELPS = "BOTTOMHEAT_HELPS"
+"""What tells a process that it is such a one: it has no helper of its own."""
 
 
 class Helper:
-    """A process that makes code; or none, where there is one processor."""
+    """A process that makes code, and where it puts down what it made."""
 
-    def __init__(self, process: "subprocess.Popen[bytes] | None") -> None:
-        self._process = process
+    def __init__(self, process: "subprocess.Popen[bytes]", made: IO[bytes]) -> None:
+        self._process, self._made = process, made
 
-    def codes(self) -> list[Code] | None:
-        """Return what it made, once; None: it made nothing."""
-        process, self._process = self._process, None
-        if process is None:
-            return None
-        try:
-            made, _ = process.communicate(timeout=PATIENCE_S)
-        except (OSError, ValueError, subprocess.TimeoutExpired):
-            made = b""
-        finally:
-            _end(process)
-        if process.returncode != 0:
-            return None
-        with suppress(EOFError, pickle.UnpicklingError):
-            found: list[Code] = pickle.loads(made)  # noqa: S301 - of our own process
-            return found
-        return None
+    def codes(self) -> list[Code]:
+        """Return what it made; nothing, if it did not go well."""
+        with suppress(subprocess.TimeoutExpired):
+            if self._process.wait(PATIENCE_S) == 0:
+                return _understood(self._made)
+        return []
 
     def end(self) -> None:
-        """End it, if nobody asked what it made."""
-        process, self._process = self._process, None
-        if process is not None:
-            _end(process)
+        """End it, if it still works."""
+        self._process.kill()
+        self._process.wait()
 
 
-def _end(process: "subprocess.Popen[bytes]") -> None:
-    process.kill()
-    process.communicate()
+def _understood(made: IO[bytes]) -> list[Code]:
+    with suppress(Exception):  # of many kinds, if it is something else
+        made.seek(0)
+        found = pickle.load(made)  # noqa: S301 - of our own process
+        return [one for one in found if isinstance(one, Code)]
+    return []
 
 
 @contextmanager
-def helper(asked: Sequence[Aside], by: Callable[[], None]) -> Iterator[Helper]:
+def helper(
+    asked: Sequence[Aside], by: Callable[[int], None]
+) -> Iterator[Helper | None]:
     """Keep a process that makes code of functions while this one does other things.
 
     Args:
         asked: The functions.
-        by: What it calls to take them and to answer: answer, at first hand.
+        by: What it calls, with the number of a file, to take them and to answer.
+
+    Yields:
+        It; None: it would not help, or cannot be started.
     """
-    made = Helper(_begun(asked, by) if asked and sys.executable else None)
-    try:
-        yield made
-    finally:
-        made.end()
+    with ExitStack() as ends:
+        found = None
+        if _would_help(asked):
+            with suppress(OSError):
+                made = ends.enter_context(tempfile.TemporaryFile())
+                found = _begun(asked, by, made)
+        if found is not None:
+            ends.callback(found.end)
+        yield found
+
+
+def _would_help(asked: Sequence[Aside]) -> bool:
+    cores = len(os.sched_getaffinity(0))
+    return bool(asked and sys.executable and cores > 1 and HELPS not in os.environ)
 
 
 def _begun(
-    asked: Sequence[Aside], by: Callable[[], None]
-) -> "subprocess.Popen[bytes] | None":
-    if len(os.sched_getaffinity(0)) < 2:  # noqa: PLR2004 - it and this one
-        return None
-    question = pickle.dumps([(one, _small(args)) for one, args in asked])
-    maker = cast("FunctionType", by)
+    asked: Sequence[Aside], by: Callable[[int], None], made: IO[bytes]
+) -> Helper | None:
+    maker, to = cast("FunctionType", by), made.fileno()
     names = {"module": maker.__module__, "name": maker.__qualname__}
-    code = BEGIN.format(path=sys.path, **names)
-    pipe = subprocess.PIPE
-    with suppress(OSError):
+    code = BEGIN.format(path=sys.path, to=to, **names)
+    small = [(function, _small(args)) for function, args in asked]
+    with tempfile.TemporaryFile() as question, suppress(Exception):
+        pickle.dump((os.getpid(), SOURCES, small), question, protocol=5)
+        question.seek(0)
         process = subprocess.Popen(  # noqa: S603 - of our own words
             [sys.executable, "-c", code],
-            stdin=pipe,
-            stdout=pipe,
+            stdin=question,
+            stdout=subprocess.DEVNULL,  # others may print as Python begins
             stderr=subprocess.DEVNULL,
+            pass_fds=[to],
+            env={**os.environ, HELPS: "1"},
         )
-        with suppress(OSError):
-            if process.stdin is not None:
-                process.stdin.write(question)
-                process.stdin.flush()
-        return process
+        return Helper(process, made)
     return None
 
 
-def asked() -> list[Aside]:
-    """Return what this process was asked, which is such a one."""
-    found: list[Aside] = pickle.load(sys.stdin.buffer)  # noqa: S301 - of our own
-    return found
+def asked() -> Iterator[Aside]:
+    """Yield what this process was asked, which is such a one, as long as it matters.
+
+    Raises:
+        SystemExit: Who asks is gone, or is made of other sources than this one.
+    """
+    parent, sources, found = pickle.load(sys.stdin.buffer)  # noqa: S301 - our own
+    if sources != SOURCES:
+        raise SystemExit(1)
+    for one in found:
+        if os.getppid() != parent:
+            raise SystemExit(1)
+        yield one
 
 
-def answer(codes: list[Code]) -> None:
-    """Answer who asked."""
-    sys.stdout.buffer.write(pickle.dumps(codes))
-    sys.stdout.buffer.flush()
+def answer(codes: list[Code], to: int) -> None:
+    """Answer who asked, in a file of this number."""
+    with os.fdopen(to, "wb") as made:
+        pickle.dump(codes, made)
 
 
 def _small(one: object) -> object:

@@ -281,10 +281,11 @@ def _made(
         return function
 
 
-def _beside(others: Sequence[Aside], meanwhile: Helper) -> list[machine.Code]:
+def _beside(others: Sequence[Aside], meanwhile: Helper | None) -> list[machine.Code]:
     """Return the code of others; what a helper did not make is made here."""
     symbols = [_symbol(one) for one in others]
-    made = {code.symbol: code for code in meanwhile.codes() or []}
+    codes = [] if meanwhile is None else meanwhile.codes()
+    made = {code.symbol: code for code in codes}
     for name, (function, args) in zip(symbols, others, strict=True):
         if name not in made:
             _introduced(function)
@@ -292,14 +293,18 @@ def _beside(others: Sequence[Aside], meanwhile: Helper) -> list[machine.Code]:
     return [made[name] for name in symbols]
 
 
-def make_beside() -> None:
-    """Make what another process asks for, and answer: this one is its helper."""
+def make_beside(to: int) -> None:
+    """Make what another process asks for, and answer: this one is its helper.
+
+    Args:
+        to: The number of the file that takes the answer.
+    """
     with seldom_collected():
         codes = []
         for function, args in asked():
             _introduced(function)
             codes.append(code_of(function, args, _ALONE))
-    answer(codes)
+    answer(codes, to)
 
 
 def _symbol(one: Aside) -> str:

@@ -30,6 +30,19 @@ if TYPE_CHECKING:
     from types import ModuleType
 
 
+def sources() -> str:
+    """Return a word for all that compiled code may be made of, as it is on disk."""
+    core, sim = Path(units.__file__).parent, Path(__file__).parents[1]
+    paths = [*sorted(core.rglob("*.py")), *sorted(sim.rglob("*.py"))]
+    found = b"\0".join(path.read_bytes() for path in paths)
+    return hashlib.sha256(found).hexdigest()[:16]
+
+
+SOURCES = sources()
+"""The same as it was when this process began with it: a newer release may have come
+since, and this process is not made of that."""
+
+
 class Run(Protocol):
     """Runs code: it fills arrays that it is given, and returns nothing."""
 
@@ -234,7 +247,7 @@ def place(function: FunctionType, kinds: Hashable, more: str) -> Path | None:
 
 def folder() -> str:
     """Return where compiled code may be kept; empty: nowhere."""
-    name = f"whatif-{hashlib.sha256(_sources()).hexdigest()[:16]}"
+    name = f"whatif-{SOURCES}"
     homes = [Path(tempfile.gettempdir())]
     with suppress(RuntimeError):  # who has no home
         cache_home = os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser()
@@ -248,13 +261,6 @@ def folder() -> str:
         if _ours(own):
             return str(own)
     return ""
-
-
-def _sources() -> bytes:
-    """Return all that compiled code may be made of."""
-    core, sim = Path(units.__file__).parent, Path(__file__).parents[1]
-    paths = [*sorted(core.rglob("*.py")), *sorted(sim.rglob("*.py"))]
-    return b"\0".join(path.read_bytes() for path in paths)
 
 
 def _ours(own: Path) -> bool:

@@ -1,6 +1,7 @@
 """Functions that stand aside: compiled by themselves, by whoever can, all the same."""
 
 import os
+import pickle
 import subprocess
 from pathlib import Path
 
@@ -82,8 +83,10 @@ def test_with_one_core_all_is_made_here(made_here, monkeypatch) -> None:
     "begin",
     [
         "raise SystemExit(1)",
-        "print('hello')",
-        "import sys; sys.stdin.buffer.read(); sys.stdout.write('half')",
+        "import os; os.write({to}, b'I: hello')",
+        "import os; os.write({to}, b'coverage started\\nnow')",
+        "import pickle, os; os.write({to}, pickle.dumps([1, 'two']))",
+        "pass",
         "import os, signal; os.kill(os.getpid(), signal.SIGKILL)",
         "import time; time.sleep(600)",
     ],
@@ -94,6 +97,40 @@ def test_where_the_other_fails_all_is_made_here(begin, made_here, monkeypatch) -
     monkeypatch.setattr(beside, "PATIENCE_S", 1.0)
     comes_out_right(jit.compiled(work.worked, work.asides))
     assert made_here == ["worked", "added", "places", "cleared"]
+
+
+def test_what_others_print_as_it_begins_is_not_its_answer(
+    made_here, monkeypatch
+) -> None:
+    two_cores(monkeypatch)
+    monkeypatch.setattr(beside, "BEGIN", f"print('I: hi'); {beside.BEGIN}")
+    comes_out_right(jit.compiled(work.worked, work.asides))
+    assert made_here == ["worked"]
+
+
+def test_one_of_another_release_does_not_help(made_here, monkeypatch) -> None:
+    """It may have been installed since this process began."""
+    two_cores(monkeypatch)
+    monkeypatch.setattr(beside, "SOURCES", "of another release")
+    comes_out_right(jit.compiled(work.worked, work.asides))
+    assert made_here == ["worked", "added", "places", "cleared"]
+
+
+def test_a_helper_has_no_helper(made_here, monkeypatch) -> None:
+    two_cores(monkeypatch)
+    monkeypatch.setenv(beside.HELPS, "1")
+    monkeypatch.setattr(subprocess, "Popen", None)
+    comes_out_right(jit.compiled(work.worked, work.asides))
+    assert len(made_here) == 4
+
+
+@pytest.mark.parametrize("writeable", [True, False])
+@pytest.mark.parametrize("numbers", [np.ones((3, 4)), np.zeros((0, 2), np.float32)])
+def test_it_is_told_of_arrays_of_the_same_kind(numbers, writeable) -> None:
+    numbers.flags.writeable = writeable
+    told = pickle.loads(pickle.dumps(beside._small((numbers,)), protocol=5))  # noqa: S301
+    assert machine.form(told) == machine.form((numbers,))
+    assert told[0].size <= 1
 
 
 def test_no_interpreter_can_be_started(made_here, monkeypatch) -> None:

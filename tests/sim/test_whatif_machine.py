@@ -173,12 +173,16 @@ def test_code_of_other_sources_is_not_taken(kept, tmp_path) -> None:
 def test_nor_is_code_with_constants_of_others(of, kept, monkeypatch) -> None:
     """Of the core, of the fits, of the twin."""
     read, before = Path.read_bytes, machine.folder()
+    assert machine.sources() == machine.SOURCES
     changed = Path(of.__file__)
 
     def edited(path) -> bytes:
         return read(path) + (b"# another" if path == changed else b"")
 
     monkeypatch.setattr(Path, "read_bytes", edited)
+    assert machine.sources() != machine.SOURCES
+    assert machine.folder() == before  # this process is made of what was there
+    monkeypatch.setattr(machine, "SOURCES", machine.sources())
     assert machine.folder() != before
 
 
