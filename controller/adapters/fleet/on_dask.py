@@ -4,21 +4,18 @@ Whoever reaches a dask scheduler can run code on its workers. A cluster of our
 own therefore listens on the loopback interface alone, and has no dashboard.
 """
 
+import asyncio
+import concurrent.futures
 import logging
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from threading import Event, Thread
 
 import dask.config
-from distributed import (
-    Client,
-    Future,
-    KilledWorker,
-    LocalCluster,
-    as_completed,
-)
+from distributed import Client, Future, KilledWorker, LocalCluster, as_completed
 from distributed.client import ClosedClientError
 from distributed.utils import silence_logging_cmgr
+from tornado.ioloop import IOLoop
 
 from controller.adapters.clocks import run_clock_ns
 from controller.adapters.fleet.dask_workers import workers as kept
@@ -74,11 +71,13 @@ def cluster(workers: int, *, nice: int = NICE) -> Iterator["OnDask"]:
     Raises:
         ValueError: There is to be no worker.
     """
-    with silence_logging_cmgr(logging.CRITICAL), dask.config.set(_OURS):
+    quiet = silence_logging_cmgr(logging.CRITICAL)
+    with quiet, dask.config.set(_OURS), _loop() as loop:
         own = LocalCluster(
             n_workers=0,  # see dask_workers
             host=LOOPBACK,
             scheduler_kwargs=_NO_DASHBOARD,
+            loop=loop,
         )
         with (
             own,
@@ -109,6 +108,30 @@ def scheduler(address: str) -> Iterator["OnDask"]:
     # What goes wrong with the scheduler is told by SchedulerError, and once.
     with silence_logging_cmgr(logging.CRITICAL), client:
         yield OnDask(client, address)
+
+
+@contextmanager
+def _loop() -> Iterator[IOLoop]:
+    """Keep a loop in a thread of its own.
+
+    Dask would, too, and give up one that has not begun within 10 s, which happens on
+    a machine with much to do.
+    """
+    begun: concurrent.futures.Future[IOLoop] = concurrent.futures.Future()
+    over = asyncio.Event()
+
+    async def serve() -> None:
+        begun.set_result(IOLoop.current())
+        await over.wait()
+
+    thread = Thread(target=asyncio.run, args=(serve(),), daemon=True)
+    thread.start()
+    loop = begun.result()
+    try:
+        yield loop
+    finally:
+        loop.add_callback(over.set)
+        thread.join()
 
 
 class OnDask:
