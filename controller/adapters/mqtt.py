@@ -448,6 +448,10 @@ class Door:
         )
         await _in_full(client.__aenter__())
         try:
+            # A loss in the moment of the acceptance is forgotten by the library:
+            # who only listens would wait for ever on what is gone. So the broker
+            # is asked for one answer; it owes it for any topic (MQTT 3.1.1, 3.10.4).
+            await _in_full(client.unsubscribe(name, timeout=TIMEOUT_S))
             yield client
         finally:
             # Who cannot say goodbye is gone as well; and an error here would

@@ -15,7 +15,7 @@ import pytest
 from controller.adapters import mqtt
 from controller.adapters.broker import embedded_broker
 from controller.adapters.clocks import FastClock, ManualClock, SystemClock
-from controller.adapters.mqtt import MqttLink
+from controller.adapters.mqtt import Door, MqttLink, connected_peer
 from controller.core.decisions import Cause, Command
 from controller.core.plan import RelayKind
 from controller.core.scan import Quality
@@ -31,7 +31,7 @@ OFF = Command("north", False, Cause.ABOVE_BAND)
 LINK_ALONE = """
 import asyncio, sys
 from controller.adapters.clocks import SystemClock
-from controller.adapters.mqtt import MqttLink
+from controller.adapters.mqtt import Door, MqttLink, connected_peer
 from controller.wiring import BrokerWire, Wiring
 
 async def main():
@@ -161,6 +161,24 @@ async def test_a_frozen_broker_is_noticed_by_the_heartbeat(mosquitto, monkeypatc
             await until(lambda: not link.link_up())
         finally:
             mosquitto._process.send_signal(signal.SIGCONT)
+
+
+async def test_a_connection_that_is_lost_as_it_is_made_is_told():
+    """As when another client of its name comes in the same moment."""
+
+    async def accept_and_end(
+        reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> None:
+        await reader.read(1)
+        writer.write(bytes([0x20, 2, 0, 0]))  # CONNACK, accepted (MQTT 3.1.1, 3.2)
+        writer.close()
+
+    server = await asyncio.start_server(accept_and_end, "127.0.0.1", 0)
+    door = Door(BrokerWire(port=server.sockets[0].getsockname()[1]))
+    async with server, asyncio.timeout(10):
+        with pytest.raises(ConnectionError, match="was lost"):
+            async with connected_peer(door, "north-off") as peer:
+                await peer.until_lost()
 
 
 async def test_attempts_grow_rarer_up_to_the_longest_wait():
