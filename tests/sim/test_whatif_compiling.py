@@ -124,7 +124,7 @@ def test_two_threads_compile_a_function_once(monkeypatch) -> None:
     made, code_of = [], compiling.code_of
 
     def noted(*args) -> object:
-        made.append(args)
+        made.append(args[0])
         return code_of(*args)
 
     monkeypatch.setattr(jit, "code_of", noted)
@@ -132,7 +132,7 @@ def test_two_threads_compile_a_function_once(monkeypatch) -> None:
     with ThreadPoolExecutor(4) as threads:
         list(threads.map(function, rows))
     assert [float(row[0]) for row in rows] == [4.0 * n + 2 for n in range(8)]
-    assert len(made) == 1
+    assert made.count(_more) == 1  # numba itself is tried first, with another
 
 
 def test_no_part_is_handed_the_same_array_twice() -> None:
