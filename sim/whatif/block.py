@@ -92,7 +92,7 @@ def season(
                 compare(h, r, shape, k)
         if k == 0 or now - s[LOOKED] >= LOOK:
             if glances(s, shape, now):
-                lift(s, h, heat.heard, shape.lanes, k, now, now - s[LOOKED])
+                lift(s, h, r, heat.heard, shape.lanes, k, shape.step)
                 s[LOOKED] = now
             else:
                 look(block, heat.heard, shape, k, now)

@@ -22,11 +22,16 @@ from sim.whatif.rows import (
     CEILING,
     DOUBTED,
     GIVEN,
+    HEATED,
+    HEATED_TO,
+    KEPT,
+    LANES,
     MEAN_DUTY,
     MOST_DUE,
+    OFF,
     ON,
+    ON_MS,
     ROOT,
-    SETPOINT,
     SINCE,
     SPARED,
     UP_COOLED,
@@ -45,9 +50,10 @@ CALM = 4.0
 """Chosen: a block whose lanes have given less than this part of their allowance
 beyond the usual is not warming up."""
 
-ANEW = 8
-"""Chosen: looks after which it is seen what is usual and what was felt. After more
-of them many lanes come into doubt (16: a sixth of the benchmark's, not a hundredth)."""
+ANEW = KEPT
+"""Looks after which it is seen what was given, what is usual and what was felt: as
+many as are kept. After more of them many lanes come into doubt (16: a sixth of the
+benchmark's, not a hundredth)."""
 
 HIGHEST_ALLOWANCE = 2.0**25
 """Below it half the width is off by no more than SLACK in a look [ms]."""
@@ -76,34 +82,57 @@ def begin_sparing(
     for v in range(across(lanes)):
         h[CEILING + v] = s[UP_EXCESS + v] + float(SLACK)
         h[UP_COOLED + v], h[GIVEN + v] = h[ROOT + v], NOT
+    _heated(s, h, lanes, now)
     _refer(s, h, lanes, now, step)
 
 
 @inlined
 def lift(
-    s: Vector, h: Readings, heard: Vector, lanes: int, k: int, now: float, step: float
+    s: Vector,
+    h: Readings,
+    r: Readings,
+    heard: Vector,
+    lanes: int,
+    k: int,
+    step: float,
 ) -> None:
-    """Lift the ceilings by the heat of the last step, but for the usual.
+    """Lift the ceilings by the heat of the last eight looks, but for the usual.
 
-    The core's own sum is no higher, since each of its terms is not: it takes off
-    what is usual now, and at a setpoint that is reached as much as is taken off here.
+    The core's own sum s becomes max(0, s + x) in each look, with an x that is no more
+    than the step's heat, less what is usual, less the relief at a setpoint that is
+    reached. After eight it is s and all x, or the last few x alone, which are no more
+    than those of heated steps together.
     """
-    given = np.float32(step)
+    if (k - int(s[SPARED])) % ANEW != 0:
+        return
+    now = k * step
+    _heated(s, h, lanes, now)
+    looks, steps = np.float32(ANEW), np.float32(1.0 / step)
     for v in range(across(lanes)):
-        on = given if h[ON + v] > NOT else NOT
-        satisfied, cooled = h[ROOT + v] >= h[SETPOINT + v], h[UP_COOLED + v]
-        relief = RELIEF if satisfied else NOT
-        more = on - h[USUAL + v]
-        ceiling = larger(NOT, h[CEILING + v] + more)
-        h[CEILING + v] = larger(NOT, ceiling - relief)
-        h[GIVEN + v] = larger(NOT, h[GIVEN + v] + more)
-        h[UP_COOLED + v] = unmasked_half(SATISFIED if satisfied else cooled)
-    if (k - int(s[SPARED])) % ANEW == 0:
-        warmest = heard[k]
-        for back in range(1, ANEW):
-            warmest = larger(warmest, heard[k - back])
-        _lower(h, lanes, np.float32(heard[k]), np.float32(warmest), step)
-        _refer(s, h, lanes, now, step)
+        satisfied = NOT
+        for row in range(0, ANEW * LANES, LANES):
+            satisfied += ONCE if r[row + OFF + v] >= NOT else NOT
+        given, usual, cooled = h[HEATED + v], h[USUAL + v], h[UP_COOLED + v]
+        least = given - given * steps * usual + looks * SLACK
+        more = given - looks * usual
+        ceiling = h[CEILING + v] + more - satisfied * RELIEF
+        h[CEILING + v] = larger(ceiling, least)
+        h[GIVEN + v] = larger(h[GIVEN + v] + more, least)
+        h[UP_COOLED + v] = unmasked_half(SATISFIED if satisfied > NOT else cooled)
+    warmest = heard[k]
+    for back in range(1, ANEW):
+        warmest = larger(warmest, heard[k - back])
+    _lower(h, lanes, np.float32(heard[k]), np.float32(warmest), step)
+    _refer(s, h, lanes, now, step)
+
+
+@inlined
+def _heated(s: Vector, h: Readings, lanes: int, now: float) -> None:
+    """Find each lane's time on since this was found before."""
+    for v in range(across(lanes)):
+        on_ms = s[ON_MS + v] + np.float64(h[ON + v]) * (now - s[SINCE + v])
+        h[HEATED + v] = np.float32(on_ms - s[HEATED_TO + v])
+        s[HEATED_TO + v] = on_ms
 
 
 @inlined
@@ -138,15 +167,17 @@ def _refer(s: Vector, h: Readings, lanes: int, now: float, step: float) -> None:
     """Find what at least is usual until this is done again, and what is in doubt.
 
     With no more heat a mean over a memory M becomes, after a time t, no less than
-    its share 1 - t/M. In doubt is what may reach its allowance until then. What half
-    the width takes away here is far below SLACK: some 3e-7 of a look.
+    its share 1 - t/M. In doubt is what may reach its allowance until then, heated all
+    the time but for what is usual. What half the width takes away here is far below
+    SLACK: some 3e-7 of a look.
     """
-    soon, memory = np.float32(ANEW * step), np.float32(DUTY_MEMORY)
+    looks, soon, memory = np.float32(ANEW), np.float32(step), np.float32(DUTY_MEMORY)
     share = np.float32(larger(0.0, 1.0 - ANEW * step / DUTY_MEMORY) * step)
-    for v in range(across(lanes)):
-        near = ONCE if h[CEILING + v] + soon >= h[ALLOWED + v] else NOT
-        h[DOUBTED + v] = unmasked_half(larger(h[DOUBTED + v], near))
     for v in range(across(lanes)):
         lasting, before = np.float32(now - s[SINCE + v]), np.float32(s[MEAN_DUTY + v])
         usual = before + (h[ON + v] - before) * (lasting / (lasting + memory))
         h[USUAL + v] = np.floor(usual * share) - SLACK
+    for v in range(across(lanes)):
+        most = h[CEILING + v] + looks * (soon - h[USUAL + v])
+        near = ONCE if most >= h[ALLOWED + v] else NOT
+        h[DOUBTED + v] = unmasked_half(larger(h[DOUBTED + v], near))

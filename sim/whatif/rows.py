@@ -82,6 +82,7 @@ UP_SINCE = 56 * LANES
 UP_ON = 57 * LANES
 UP_EXCESS = 58 * LANES
 UP_MARK_AT = 59 * LANES
+HEATED_TO = 60 * LANES  # time on when ceilings were last lifted [ms]
 STRANGE = 61 * LANES  # the core must do it
 TRIP = 62 * LANES  # -1: none
 TRIP_AT = 63 * LANES
@@ -162,7 +163,8 @@ GIVEN = 42 * LANES  # the same since heat was felt, or later [ms]
 STILL_MOST = 43 * LANES  # most of a lane's probes
 NEXT_ACT = 44 * LANES  # scan before which a cycle asks for nothing
 DOUBTED = 45 * LANES  # its ceiling may reach its allowance
-HALVES = 46 * LANES
+HEATED = 46 * LANES  # time on in the looks before that [ms]
+HALVES = 47 * LANES
 
 # of the zones, of half the width
 PAD_LOW = 0 * LANES  # colder than anything

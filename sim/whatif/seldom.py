@@ -69,7 +69,7 @@ def asides(
 @aside
 def look(block: Block, heard: Vector, shape: Shape, k: int, now: float) -> None:
     """Let the response guards look, all lanes' at once."""
-    s, h = block.mats, block.half
+    s, h, r = block.mats, block.half, block.read
     number, first = int(s[MARKED_TIMES]), s[MARKED_TIMES] == 0.0
     passed = now - s[LOOKED]
     marks = first or now - s[MARKED] >= HOUR
@@ -80,7 +80,7 @@ def look(block: Block, heard: Vector, shape: Shape, k: int, now: float) -> None:
     if first:
         begin(s, h, shape.lanes, now, heard[k])
     elif s[SPARED] >= 0.0:
-        lift(s, h, heard, shape.lanes, k, now, passed)
+        lift(s, h, r, heard, shape.lanes, k, shape.step)
     elif weigh(s, h, shape.lanes, now, passed, heard[k], shape.heard):
         amiss = True
     if shape.climbs and climb(h, shape, k):
