@@ -181,6 +181,13 @@ async def test_a_connection_that_is_lost_as_it_is_made_is_told():
                 await peer.until_lost()
 
 
+async def test_a_client_may_have_a_name_that_no_topic_has(broker_port):
+    """As a plain relay's last word has, of a mat that somebody called so."""
+    door = Door(BrokerWire(port=broker_port))
+    async with connected_peer(door, "bottomheat-test-north #1-off") as peer:
+        await peer.publish("t/said", "still here", sure=True)
+
+
 async def test_attempts_grow_rarer_up_to_the_longest_wait():
     """Nobody listens on the port; the clock stands still between attempts."""
     clock, waits = ManualClock(), []
