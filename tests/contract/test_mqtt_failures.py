@@ -31,7 +31,7 @@ OFF = Command("north", False, Cause.ABOVE_BAND)
 LINK_ALONE = """
 import asyncio, sys
 from controller.adapters.clocks import SystemClock
-from controller.adapters.mqtt import Door, MqttLink, connected_peer
+from controller.adapters.mqtt import MqttLink
 from controller.wiring import BrokerWire, Wiring
 
 async def main():
