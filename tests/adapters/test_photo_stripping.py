@@ -1,5 +1,6 @@
 """Pictures that Pillow made, without what tells where they were taken."""
 
+import functools
 import io
 import random
 import struct
@@ -33,6 +34,7 @@ def exif(orientation):
     return told
 
 
+@functools.cache  # Pillow writes the second of its making into each
 def profile():
     return ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 
