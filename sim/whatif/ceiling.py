@@ -152,13 +152,14 @@ def _lower(
     over, slack = np.float32(1.0) + share, looks + np.float32(1.0)
     for v in range(across(lanes)):
         root, began = h[ROOT + v], h[UP_COOLED + v]
+        before, given = h[CEILING + v], h[GIVEN + v]
         cooled = smaller(began, (began + share * warmest + slack) / over)
         due = larger(CLEAR_RISE, h[MOST_DUE + v]) + np.float32(1.0)
         felt = (abs(root - room) > ALIKE_BY) & (root >= cooled + due)
         anew = felt | (began >= SATISFIED)
-        ceiling = smaller(h[CEILING + v], h[GIVEN + v] + SLACK)
-        h[CEILING + v] = unmasked_half(ceiling if felt else h[CEILING + v])
-        h[GIVEN + v] = unmasked_half(NOT if anew else h[GIVEN + v])
+        lowered = smaller(before, given + SLACK)
+        h[CEILING + v] = unmasked_half(lowered if felt else before)
+        h[GIVEN + v] = unmasked_half(NOT if anew else given)
         h[UP_COOLED + v] = unmasked_half(root if anew else smaller(cooled, root))
 
 
