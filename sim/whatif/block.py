@@ -14,7 +14,7 @@ from sim.whatif.ceiling import lift
 from sim.whatif.cycles import MANY, follow_cycle, follow_cycles
 from sim.whatif.demands import part, regulate_all
 from sim.whatif.doubts import compare
-from sim.whatif.driving import drive
+from sim.whatif.driving import drive, heed
 from sim.whatif.jit import inlined
 from sim.whatif.relay import obey
 from sim.whatif.rows import (
@@ -74,9 +74,12 @@ def season(
         if anew > 0:
             set_aim(h, shape, k)
             anew -= 1
+        driven = False
         if k > 0:
             advance(block.modes, h, r, heat, shape, k)
-        drive(h, r, shape, k)
+            driven = heed(h, r, shape, k)
+        if not driven:
+            drive(h, r, shape, k)
         if k > 0 and shape.crosses:
             crossed(block, shape, k)
         if shape.tracks:
@@ -85,7 +88,7 @@ def season(
             padded(block, shape, scans)
             held = False
         if k & LAST == LAST or k == scans - 1:
-            count(s, r, shape, k)
+            count(s, h, r, shape, k)
             tally(s, z, h, r, shape, k, held)
             held = True
             if k & LAST == LAST and not shape.tracks:

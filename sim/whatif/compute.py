@@ -72,8 +72,8 @@ class Work(NamedTuple):
         first: Where changes of setpoint begin.
         change_at: Steps of changes of all candidates.
         change_to: Setpoints of all candidates.
-        result: Switches, time on, of the driving temperature in band, trip,
-            when, strange, doubted, windows still; shape (candidates, 8).
+        result: Switches, time on, trip, when, strange, of the driving temperature
+            in band, doubted, windows still; shape (candidates, 8).
         peak: Shape (candidates, zones).
         heat: Shape (candidates, trays).
         in_band: Steps, shape (candidates, trays).
@@ -242,17 +242,16 @@ def _empty(made: Block, work: Work, these: Counts, shape: Shape, heat: Heat) -> 
     own = slice(0, shape.lanes)
     table = made.mats.reshape(-1, LANES)[:, own]
     zones = made.zones.reshape(shape.zones, -1, LANES)[:, :, own]
-    told = [rows.SWITCHES, rows.DAY_ON, rows.DRIVING_IN_BAND, rows.TRIP]
-    told += [rows.TRIP_AT, rows.STRANGE]
-    work.result[these, :-2] = table[[row // LANES for row in told]].T
     half = made.half.reshape(-1, LANES)[:, own]
-    work.result[these, -2] = half[rows.DOUBTED // LANES]
-    work.result[these, -1] = half[rows.STILL_MOST // LANES]
+    told = [rows.SWITCHES, rows.DAY_ON, rows.TRIP, rows.TRIP_AT, rows.STRANGE]
+    told_half = [rows.DRIVING_IN_BAND, rows.DOUBTED, rows.STILL_MOST]
+    work.result[these, : len(told)] = table[[row // LANES for row in told]].T
+    work.result[these, len(told) :] = half[[row // LANES for row in told_half]].T
     scans = len(heat.room_c)
     warm = np.maximum(0.0, scans - table[rows.WARM_FROM // LANES])
     work.steady[these, 0] = warm
-    for column, row in ((1, rows.SQUARED), (2, rows.APART)):
-        work.steady[these, column] = table[row // LANES]
+    apart = table[rows.APART // LANES] + half[rows.APART_LATELY // LANES]
+    work.steady[these, 1], work.steady[these, 2] = table[rows.SQUARED // LANES], apart
     first = rows.REFUSED // LANES
     work.refused[these] = table[first : first + CAUSES].T
     kept = _kept(made, shape)[:, :, own]

@@ -1,13 +1,14 @@
-"""The driving temperature of a block of lanes: the twin of root_zone.
+"""What all trays of a block of lanes are to the policy and the limits.
 
-What may live here: how one temperature stands for several trays.
+The twin of root_zone. What may live here: the warmest of them, how far apart they
+are, and how one temperature stands for several. No decisions.
 """
 
 from math import floor
 
 import numpy as np
 
-from sim.whatif.jit import inlined
+from sim.whatif.jit import inlined, unmasked_half
 from sim.whatif.rows import (
     FAR,
     HOT,
@@ -22,13 +23,17 @@ from sim.whatif.rows import (
     SETPOINT,
     SPREAD,
     SUM,
+    SURFACE_HOT,
 )
-from sim.whatif.shape import COOLEST, MEAN, MEDIAN, TRAY, Readings, Shape
+from sim.whatif.shape import COOLEST, MEAN, MEDIAN, NOT, TRAY, Readings, Shape
 from sim.whatif.words import (
     EVEN,
     across,
     divided,
+    higher,
     larger,
+    lower,
+    plus,
     rounded,
     rounded_half,
     smaller,
@@ -39,6 +44,77 @@ WIRES = 8
 
 The mean of as many is rounded alike at half the width: what is not halfway between
 two whole numbers is a sixteenth off at least, and half the width has hundredths."""
+
+EIGHTH = np.float32(1 / WIRES)
+
+COLDEST = np.float32(-1e18)
+
+
+@inlined
+def heed(h: Readings, r: Readings, shape: Shape, k: int) -> bool:
+    """Find what is warmest, and how far apart trays are, at scan k.
+
+    Returns whether the driving temperature is found with it.
+    """
+    row, mean = (k & LAST) * LANES, shape.way == MEAN and shape.trays == WIRES
+    spread, read = (SPREAD + row) & FAR, (READ + row) & FAR
+    done = 1
+    if mean:
+        _mean_of_eight(h, r, read, row, shape.lanes)
+        done = WIRES
+    elif shape.trays >= WIRES:
+        _heed_eight(h, r, read, spread, shape.lanes)
+        done = WIRES
+    else:
+        for v in range(across(shape.lanes)):
+            temp = r[read + v] - EVEN
+            h[HOT + v], h[SUM + v], r[spread + v] = temp, temp, NOT
+    for i in range(done, shape.trays):
+        at = (read + i * READS) & FAR
+        for v in range(across(shape.lanes)):
+            temp, hot = r[at + v] - EVEN, h[HOT + v]
+            cool, hotter = hot - r[spread + v], unmasked_half(larger(hot, temp))
+            h[HOT + v] = hotter
+            r[spread + v] = hotter - smaller(cool, temp)
+            h[SUM + v] += temp
+    for i in range(shape.trays, shape.zones):
+        at = (read + i * READS) & FAR
+        for v in range(across(shape.lanes)):
+            before = h[SURFACE_HOT + v] if i > shape.trays else COLDEST
+            h[SURFACE_HOT + v] = unmasked_half(larger(before, r[at + v] - EVEN))
+    return mean
+
+
+@inlined
+def _heed_eight(h: Readings, r: Readings, at: int, spread: int, lanes: int) -> None:
+    for v in range(across(lanes)):
+        hot, cool, total = _of_eight(r, at + v)
+        h[HOT + v], r[spread + v] = hot - EVEN, hot - cool
+        h[SUM + v] = total - EVEN
+
+
+@inlined
+def _mean_of_eight(h: Readings, r: Readings, at: int, row: int, lanes: int) -> None:
+    """Do the same, and find their mean: an eighth is exact, and needs no division."""
+    for v in range(across(lanes)):
+        hot, cool, total = _of_eight(r, at + v)
+        h[HOT + v], r[row + SPREAD + v] = hot - EVEN, hot - cool
+        _driving(h, r, row, v, rounded_half((total - EVEN) * EIGHTH))
+
+
+@inlined
+def _of_eight(r: Readings, at: int) -> tuple[np.float32, np.float32, np.float32]:
+    """Return the highest, the lowest and the sum of eight readings, with EVEN."""
+    a, b, c, d = r[at], r[at + READS], r[at + 2 * READS], r[at + 3 * READS]
+    at += 4 * READS
+    e, f, g, top = r[at], r[at + READS], r[at + 2 * READS], r[at + 3 * READS]
+    warm, warmer = (
+        higher(higher(a, b), higher(c, d)),
+        higher(higher(e, f), higher(g, top)),
+    )
+    cool, cooler = lower(lower(a, b), lower(c, d)), lower(lower(e, f), lower(g, top))
+    total = plus(plus(plus(a, b), plus(c, d)), plus(plus(e, f), plus(g, top)))
+    return higher(warm, warmer), lower(cool, cooler), total
 
 
 @inlined

@@ -229,7 +229,7 @@ class _Loop:
 
     def _told(self, work: Work) -> Outcomes:
         step_s, trays = self._span.step_s, self._trays
-        switches, on_ms, driving, trip, trip_ms = work.result[:, :5].T
+        switches, on_ms, trip, trip_ms, strange, driving = work.result[:, :6].T
         peak = work.peak.astype(np.int64)
         return Outcomes(
             switches=switches.astype(np.int64),
@@ -245,7 +245,7 @@ class _Loop:
             refused_s=work.refused * step_s,
             trip=trip.astype(np.int64),
             trip_s=np.where(trip >= 0, trip_ms / 1000, -1.0),
-            by_core=work.result[:, 5] > 0,
+            by_core=strange > 0,
             warm_s=work.steady[:, 0] * step_s,
             deviation_k=root_mean(work.steady[:, 1], work.steady[:, 0]),
             uneven_k=mean(work.steady[:, 2], work.steady[:, 0]),

@@ -87,26 +87,25 @@ STRANGE = 61 * LANES  # the core must do it
 TRIP = 62 * LANES  # -1: none
 TRIP_AT = 63 * LANES
 COUNTED_AT = 64 * LANES  # step of the last count over the cut-outs
-DRIVING_IN_BAND = 65 * LANES
-DAY_ON = 66 * LANES  # on at midnight
-WARM_FROM = 67 * LANES  # scan at which it was first warm
-SQUARED = 68 * LANES  # of the driving temperature less the setpoint [mK²]
-APART = 69 * LANES  # of the warmest tray less the coolest [mK]
+DAY_ON = 65 * LANES  # on at midnight
+WARM_FROM = 66 * LANES  # scan at which it was first warm
+SQUARED = 67 * LANES  # of the driving temperature less the setpoint [mK²]
+APART = 68 * LANES  # of the warmest tray less the coolest [mK]
 
 # of the whole block, in the first lane
-LOOKED = 70 * LANES  # when the guards last looked
-MARKED = 70 * LANES + 1  # when they last kept the time on
-MARKED_TIMES = 70 * LANES + 2  # how often they have
-BUDGET_AT = 70 * LANES + 3  # before this no heat can have lasted too long
-ALERT = 70 * LANES + 4  # lanes at which protect must look, or that climb
-OPENED = 70 * LANES + 5  # the last scan at which a lane was first warm
-TOGETHER = 70 * LANES + 7  # when all PIDs computed; -1: each at its own time
-SPARED = 70 * LANES + 6  # since when heat felt has a ceiling [scan]; -1: it has none
+LOOKED = 69 * LANES  # when the guards last looked
+MARKED = 69 * LANES + 1  # when they last kept the time on
+MARKED_TIMES = 69 * LANES + 2  # how often they have
+BUDGET_AT = 69 * LANES + 3  # before this no heat can have lasted too long
+ALERT = 69 * LANES + 4  # lanes at which protect must look, or that climb
+OPENED = 69 * LANES + 5  # the last scan at which a lane was first warm
+SPARED = 69 * LANES + 6  # since when heat felt has a ceiling [scan]; -1: it has none
+TOGETHER = 69 * LANES + 7  # when all PIDs computed; -1: each at its own time
 
-MARKS = 71 * LANES  # time on at the last full hours, the oldest first
+MARKS = 70 * LANES  # time on at the last full hours, the oldest first
 MARK_ROWS = 25
-REFUSED = 96 * LANES  # steps refused, by cause
-ROWS = 110 * LANES
+REFUSED = 95 * LANES  # steps refused, by cause
+ROWS = 109 * LANES
 
 # of a zone, in an array of their own
 HEAT = 0 * LANES
@@ -136,8 +135,10 @@ ON = 13 * LANES  # the relay is on
 DEMAND = 14 * LANES
 ROOT = 15 * LANES  # driving temperature [m°C]
 HOT = 16 * LANES  # hottest tray [m°C]
+DRIVING_IN_BAND = 17 * LANES  # scans
 SURFACE_HOT = 18 * LANES  # hottest surface [m°C]
 SUM = 19 * LANES  # of the trays
+APART_LATELY = 20 * LANES  # APART since it was put to the rest of it [mK]
 WATCH = 21 * LANES  # protect must look at every scan
 LATE = 22 * LANES  # heat enough for a rise was given
 CLIMB_AT = 23 * LANES  # scan

@@ -11,6 +11,7 @@ from sim.thermal import Vector
 from sim.whatif.jit import inlined, unmasked
 from sim.whatif.rows import (
     APART,
+    APART_LATELY,
     DRIVING_IN_BAND,
     KEPT,
     LANES,
@@ -27,16 +28,22 @@ from sim.whatif.words import across
 SUMS = 3
 """Columns of the answer before those of the trays."""
 
+OFTEN = 63
+"""So many distances and one more, of all that probes can say, half the width sums up
+exactly."""
+
 
 @inlined
-def count(s: Vector, r: Readings, shape: Shape, k: int) -> None:
+def count(s: Vector, h: Readings, r: Readings, shape: Shape, k: int) -> None:
     """Count what was kept of the last eight scans, up to scan k."""
     first, cold = k - (k & LAST), 0
+    if k & OFTEN == OFTEN:
+        _put_by(s, h, shape.lanes)
     for v in range(across(shape.lanes)):
         cold += 1 if s[WARM_FROM + v] > first else 0
     if cold > 0 or k & LAST != LAST:
         for row in range((k & LAST) + 1):
-            _one(s, r, shape, row * LANES, float(first + row))
+            _one(s, h, r, shape, row * LANES, float(first + row))
         return
     band = np.float32(shape.band)
     for v in range(across(shape.lanes)):
@@ -44,8 +51,8 @@ def count(s: Vector, r: Readings, shape: Shape, k: int) -> None:
         for row in range(0, KEPT * LANES, LANES):
             near += ONCE if abs(r[row + OFF + v]) <= band else NOT
             apart += r[row + SPREAD + v]
-        s[DRIVING_IN_BAND + v] += float(near)
-        s[APART + v] += float(apart)
+        h[DRIVING_IN_BAND + v] += near
+        h[APART_LATELY + v] += apart
     for v in range(across(shape.lanes)):
         squared = 0.0
         for row in range(0, KEPT * LANES, LANES):
@@ -55,7 +62,16 @@ def count(s: Vector, r: Readings, shape: Shape, k: int) -> None:
 
 
 @inlined
-def _one(s: Vector, r: Readings, shape: Shape, row: int, at: float) -> None:
+def _put_by(s: Vector, h: Readings, lanes: int) -> None:
+    for v in range(across(lanes)):
+        s[APART + v] += np.float64(h[APART_LATELY + v])
+        h[APART_LATELY + v] = NOT
+
+
+@inlined
+def _one(
+    s: Vector, h: Readings, r: Readings, shape: Shape, row: int, at: float
+) -> None:
     """Count one of them; some lane may become warm in it."""
     opened = 0
     for v in range(across(shape.lanes)):
@@ -64,7 +80,7 @@ def _one(s: Vector, r: Readings, shape: Shape, row: int, at: float) -> None:
         since = at if opens else since
         s[WARM_FROM + v] = unmasked(since)
         warm = since <= at
-        s[DRIVING_IN_BAND + v] += 1.0 if abs(off) <= shape.band else 0.0
+        h[DRIVING_IN_BAND + v] += ONCE if abs(off) <= shape.band else NOT
         s[SQUARED + v] += off * off if warm else 0.0
         s[APART + v] += float(r[row + SPREAD + v]) if warm else 0.0
         opened += 1 if opens else 0

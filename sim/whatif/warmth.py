@@ -1,24 +1,20 @@
 """The zones of a block of lanes, one step on, and what their probes read then.
 
 What may live here: the physics, the same operations in the same order as in
-heat, and what all trays are to the policy and the limits. No decisions.
+heat. No decisions.
 """
 
 import numpy as np
 
-from sim.whatif.jit import inlined, unmasked_half
+from sim.whatif.jit import inlined
 from sim.whatif.rows import (
     FAR,
-    HOT,
     LANES,
     LAST,
     MODES,
     ON,
     READ,
     READS,
-    SPREAD,
-    SUM,
-    SURFACE_HOT,
     Z0,
     Z1,
     Z2,
@@ -38,14 +34,8 @@ from sim.whatif.words import (
     EVEN,
     across,
     fused,
-    higher,
-    larger,
-    lower,
-    plus,
-    smaller,
 )
 
-COLDEST = np.float32(-1e18)
 AT_ONCE = 4
 
 
@@ -68,53 +58,6 @@ def advance(
         for i in range(shape.zones):
             if heat.by[HALVED, i] > 0.0:
                 _third(z, h, r, heat, shape, i, k)
-    _heed(h, r, shape, (k & LAST) * LANES)
-
-
-@inlined
-def _heed(h: Readings, r: Readings, shape: Shape, row: int) -> None:
-    """Take the zones' readings for what they are to the policy and the limits."""
-    spread, read = (SPREAD + row) & FAR, (READ + row) & FAR
-    done = 1
-    if shape.trays >= 2 * AT_ONCE:
-        _heed_eight(h, r, read, spread, shape.lanes)
-        done = 2 * AT_ONCE
-    else:
-        for v in range(across(shape.lanes)):
-            temp = r[read + v] - EVEN
-            h[HOT + v], h[SUM + v], r[spread + v] = temp, temp, NOT
-    for i in range(done, shape.trays):
-        at = (read + i * READS) & FAR
-        for v in range(across(shape.lanes)):
-            temp, hot = r[at + v] - EVEN, h[HOT + v]
-            cool, hotter = hot - r[spread + v], unmasked_half(larger(hot, temp))
-            h[HOT + v] = hotter
-            r[spread + v] = hotter - smaller(cool, temp)
-            h[SUM + v] += temp
-    for i in range(shape.trays, shape.zones):
-        at = (read + i * READS) & FAR
-        for v in range(across(shape.lanes)):
-            before = h[SURFACE_HOT + v] if i > shape.trays else COLDEST
-            h[SURFACE_HOT + v] = unmasked_half(larger(before, r[at + v] - EVEN))
-
-
-@inlined
-def _heed_eight(h: Readings, r: Readings, at: int, spread: int, lanes: int) -> None:
-    for v in range(across(lanes)):
-        a, b = r[at + v], r[at + READS + v]
-        c, d = r[at + 2 * READS + v], r[at + 3 * READS + v]
-        e, f = r[at + 4 * READS + v], r[at + 5 * READS + v]
-        g, top = r[at + 6 * READS + v], r[at + 7 * READS + v]
-        warm = higher(higher(a, b), higher(c, d))
-        warmer = higher(higher(e, f), higher(g, top))
-        cool, cooler = (
-            lower(lower(a, b), lower(c, d)),
-            lower(lower(e, f), lower(g, top)),
-        )
-        hot = higher(warm, warmer)
-        h[HOT + v], r[spread + v] = hot - EVEN, hot - lower(cool, cooler)
-        total = plus(plus(plus(a, b), plus(c, d)), plus(plus(e, f), plus(g, top)))
-        h[SUM + v] = total - EVEN
 
 
 @inlined
