@@ -17,6 +17,7 @@ from sim.whatif.rows import (
     LANES,
     LAST,
     OFF,
+    OFTEN,
     OPENED,
     SPREAD,
     SQUARED,
@@ -27,10 +28,6 @@ from sim.whatif.words import across
 
 SUMS = 3
 """Columns of the answer before those of the trays."""
-
-OFTEN = 63
-"""So many distances and one more, of all that probes can say, half the width sums up
-exactly."""
 
 
 @inlined

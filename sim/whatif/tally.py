@@ -20,6 +20,7 @@ from sim.whatif.rows import (
     LANES,
     LAST,
     LEAST,
+    OFTEN,
     OPENED,
     PEAK,
     READ,
@@ -45,9 +46,6 @@ from sim.whatif.words import (
 
 COLDEST, FARTHEST = EVEN - np.float32(2**22), EVEN + np.float32(2**22 - 1)
 """Below and above anything that can be read, with EVEN."""
-
-OFTEN = 127
-"""Readings of 128 scans, below 131 °C, are summed up at half the width."""
 
 
 @inlined

@@ -3,8 +3,12 @@
 import numpy as np
 import pytest
 
+from controller.core.judge import HIGHEST_MC, LOWEST_MC
+from sim.whatif import rows
 from sim.whatif.felt import A_FIFTH, BELOW_FIFTHS
-from sim.whatif.rows import LANES
+from sim.whatif.rows import KEPT, LANES
+from sim.whatif.shape import MEAN, Shape
+from sim.whatif.steady import count
 from sim.whatif.words import flagged, lowest, rounded_half
 
 
@@ -37,13 +41,55 @@ def test_fifths_of_what_is_lacking_are_floored() -> None:
     np.testing.assert_array_equal(fifths, lacking // 5)
 
 
+A_LANE = Shape(
+    lanes=1,
+    trays=2,
+    zones=2,
+    plain=2,
+    halved=False,
+    way=MEAN,
+    tray=0,
+    is_pid=False,
+    derives=False,
+    crosses=False,
+    tracks=False,
+    heard=True,
+    spares=False,
+    climbs=False,
+    band=500.0,
+    step=60_000.0,
+)
+
+
+def test_sums_over_a_span_are_those_of_whole_numbers() -> None:
+    """Two trays as far apart as probes can say, or nearly, for 2,400 scans.
+
+    Sums of eight are 1 more than a fourfold: beyond 2**24 half the width loses it.
+    """
+    scans, furthest = 2_400, HIGHEST_MC - LOWEST_MC
+    mats, half = np.zeros(rows.ROWS), np.zeros(rows.HALVES, np.float32)
+    read = np.zeros(rows.READ, np.float32)
+    apart = furthest - 3 * (np.arange(scans) % KEPT == 0)
+    off = np.arange(scans) % 1_501 - 700
+    for k in range(scans):
+        at = k % KEPT * LANES
+        read[rows.SPREAD + at], read[rows.OFF + at] = apart[k], off[k]
+        if (k + 1) % KEPT == 0:
+            count(mats, half, read, A_LANE, k)
+    assert apart[:KEPT].sum() % 4 == 1
+    told = mats[rows.APART] + half[rows.APART_LATELY]
+    assert told == apart.sum() > 2**24
+    assert mats[rows.SQUARED] == (off**2).sum()
+    assert half[rows.DRIVING_IN_BAND] == (abs(off) <= 500).sum()
+
+
 def test_lanes_that_ask_are_told_by_bits() -> None:
-    rows = np.zeros(3 * LANES, np.float32)
+    held = np.zeros(3 * LANES, np.float32)
     asking = [0, 5, LANES - 1]
-    rows[[LANES + v for v in asking]] = [1.0, 2.0, -0.5]
-    bits, found = flagged(rows, LANES), []
+    held[[LANES + v for v in asking]] = [1.0, 2.0, -0.5]
+    bits, found = flagged(held, LANES), []
     while bits:
         found.append(lowest(bits))
         bits &= bits - 1
     assert found == asking
-    assert flagged(rows, 0) == 0
+    assert flagged(held, 0) == 0
