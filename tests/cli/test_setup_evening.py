@@ -604,6 +604,15 @@ def test_a_bench_is_not_left_without_its_controller_in_silence(
     assert (STARTED in told) is not runs
 
 
+@pytest.fixture
+def hangups_heard():
+    """Whoever runs these tests may ignore them (nohup)."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
+    yield
+    signal.signal(signal.SIGHUP, before)
+
+
+@pytest.mark.usefixtures("hangups_heard")
 @pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM])
 async def test_where_the_terminal_is_closed_heat_ends(evening, number):
     """A pin would stay as it is where the process just ended."""
@@ -619,6 +628,7 @@ async def test_where_the_terminal_is_closed_heat_ends(evening, number):
     assert evening.wood.until_ms == 0
 
 
+@pytest.mark.usefixtures("hangups_heard")
 def test_whoever_closes_the_terminal_is_told_like_one_who_interrupts(
     all_done, monkeypatch
 ):
