@@ -52,8 +52,7 @@ beyond the usual is not warming up."""
 
 ANEW = KEPT
 """Looks after which it is seen what was given, what is usual and what was felt: as
-many as are kept. After more of them more lanes come into doubt (of the benchmark's
-16 looks left a sixth, where 8 left a hundredth, before the usual was taken off)."""
+many as are kept. After more of them more lanes come into doubt."""
 
 HIGHEST_ALLOWANCE = 2.0**25
 """Below it half the width is off by no more than SLACK in a look [ms]."""

@@ -125,7 +125,7 @@ MODES = 3 * LANES  # from zone to zone
 # of the mats, of half the width
 KEPT = 8  # scans
 LAST = KEPT - 1
-OFTEN = 127  # and one more: so many readings below 131 °C are summed up exactly
+OFTEN = 127  # and one more: so many, each below 131 K or °C, are summed up exactly
 AIM = 0 * LANES  # setpoint, a row for each scan
 SETPOINT = 8 * LANES  # in force [m°C]
 LOW = 9 * LANES  # on below [m°C]
